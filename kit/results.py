@@ -1,0 +1,131 @@
+"""What an analysis found: frames in tidy form, their columns fixed here.
+
+One row is one figure with its unit in the column name. Every frame keeps the order of the
+session (run, phase, device); what could not be had is a row with NaN and a ``status`` or
+``flags`` that says why; it never vanishes. ``*_u`` is a standard uncertainty; ``*_low`` and
+``*_high`` bound the interval with the probability ``settings.coverage``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    import pandas as pd
+
+    from kit.errors import Finding
+    from kit.session import Session
+
+__all__ = ["RESULT_COLUMNS", "Measurand", "Results", "Settings"]
+
+Measurand = Literal["displayed", "true_charge"]
+"""``displayed``: pp of the device's own gauge, for statements within a device.
+``true_charge``: pp of usable charge, gauge error included, for statements between devices."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Settings:
+    """Parameters of one analysis; all of them are printed in the report."""
+
+    coverage: float = 0.95
+    seed: int = 20260516
+    draws: int = 100_000
+
+
+RESULT_COLUMNS: Mapping[str, tuple[str, ...]] = {
+    # status: measured | died | not_reached | no_reading | saturated | split | unknown_length
+    # method: gum | monte_carlo | "" ; flags: codes joined by ";" (see kit.drain.FLAGS)
+    "phase_drain": (
+        "run", "phase", "device", "measurand", "status", "start_pct", "end_pct",
+        "duration_h", "duration_h_u",
+        "drain_pp", "drain_pp_u", "drain_pp_low", "drain_pp_high",
+        "rate_pp_per_h", "rate_pp_per_h_u", "rate_pp_per_h_low", "rate_pp_per_h_high",
+        "method", "flags",
+    ),
+    # the same figures by Monte Carlo beside the closed form; agrees by JCGM 101 clause 8
+    "agreement": (
+        "run", "phase", "device", "measurand",
+        "gum_low", "gum_high", "mc_low", "mc_high", "mc_u", "tolerance_pp", "agrees", "why",
+    ),
+    # standard uncertainty (pp) that each source adds to one drain, and its share of u²
+    "contributions": ("run", "phase", "device", "measurand", "source", "u_pp", "share"),
+    # the sources in words, for the budget table
+    "budget": ("source", "description", "distribution", "value", "unit", "effect_pp",
+               "basis", "reference"),
+    # after each phase: order by state of charge left; tie_group letters, compact
+    "standing": (
+        "run", "phase", "device", "soc_pct", "total_drain_pp", "total_drain_pp_u",
+        "total_drain_pp_low", "total_drain_pp_high", "rank_best", "rank_worst", "tie_group",
+        "status",
+    ),
+    # who drained less in a phase: single = one pre-declared pair, table = all comparisons
+    "drain_pairs": (
+        "run", "phase", "device_a", "device_b", "measurand", "difference_pp",
+        "difference_pp_low", "difference_pp_high", "margin_single_pp", "margin_table_pp",
+        "verdict_single", "verdict_table",
+    ),
+    # status: observed | still_on | not_recorded ; basis: in words, how the interval was noted
+    "runtimes": (
+        "run", "device", "status", "runtime_h", "runtime_h_u", "runtime_h_low",
+        "runtime_h_high", "right_censored", "off_low_min", "off_high_min", "last_soc_pct",
+        "rank_best", "rank_worst", "tie_group", "p_longest", "basis",
+    ),
+    # verdict: a | b | too_close | both_still_on | unknown
+    "runtime_pairs": (
+        "run", "device_a", "device_b", "p_a_longer", "difference_min_low",
+        "difference_min_high", "verdict",
+    ),
+    # hours from 100 % to 0 at this phase's rate; at_least: only the low end is known
+    "projections": (
+        "run", "phase", "device", "activity", "hours", "hours_low", "hours_high", "at_least",
+        "ranked", "flags",
+    ),
+    "energy": (
+        "run", "phase", "device", "energy_wh", "energy_wh_u", "energy_wh_low",
+        "energy_wh_high", "power_w", "power_w_u", "power_w_low", "power_w_high", "flags",
+    ),
+    # crossover and rotation: one row per device and part, plus effect rows with device ""
+    "parts": (
+        "run", "phase", "device", "part", "exposure_h", "rate_pp_per_h", "rate_pp_per_h_u",
+        "rate_pp_per_h_low", "rate_pp_per_h_high", "status", "flags",
+    ),
+    # several runs: one row per device over its runs
+    "replicates": (
+        "device", "quantity", "runs", "mean", "s_r", "mean_u", "dof", "mean_low",
+        "mean_high", "unit_symbol", "flags",
+    ),
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Results:
+    """All results of one session. Frames have the columns of ``RESULT_COLUMNS``.
+
+    Parameters
+    ----------
+    findings
+        What the checks found, cautions and notes only (an error stops before analysis).
+    glance
+        Three to five plain sentences that the figures support, most important first.
+    """
+
+    session: Session
+    settings: Settings
+    findings: tuple[Finding, ...]
+    phase_drain: pd.DataFrame
+    agreement: pd.DataFrame
+    contributions: pd.DataFrame
+    budget: pd.DataFrame
+    standing: pd.DataFrame
+    drain_pairs: pd.DataFrame
+    runtimes: pd.DataFrame
+    runtime_pairs: pd.DataFrame
+    projections: pd.DataFrame
+    energy: pd.DataFrame
+    parts: pd.DataFrame
+    replicates: pd.DataFrame
+    glance: tuple[str, ...] = ()
+    extra: Mapping[str, pd.DataFrame] = field(default_factory=dict)

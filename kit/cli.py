@@ -1,0 +1,196 @@
+"""The ``rundown`` command: parse, one library call, print, exit code.
+
+Heavy imports stay inside the commands: ``rundown --help`` loads click and nothing else.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections import Counter
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from kit import __version__
+from kit.errors import SEVERITIES, ExitCode, RecordError, RundownError, in_order
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+
+    from kit.errors import Finding
+
+__all__ = ["main"]
+
+MARKS = {"error": "✗ error  ", "caution": "! caution", "note": "· note   "}
+PLURALS = {"error": "errors", "caution": "cautions", "note": "notes"}
+
+record_argument = click.argument(
+    "record", type=click.Path(exists=True, path_type=Path), metavar="FOLDER-OR-CSV"
+)
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(__version__, prog_name="rundown")
+def cli() -> None:
+    """Check a side-by-side battery rundown session and make its methods-and-results report.
+
+    Exit status: 0 done, 1 the record did not pass, 2 wrong use, 3 the notebook failed,
+    4 an output could not be made or written.
+    """
+
+
+@cli.command()
+@record_argument
+@click.option("--json", "as_json", is_flag=True, help="Print the findings as JSON.")
+def check(record: Path, *, as_json: bool) -> None:
+    """Say what is wrong, doubtful or missing in a record; write nothing."""
+    from kit.checks import check_session
+    from kit.record import read_record
+
+    findings: tuple[Finding, ...]
+    try:
+        session, met = read_record(record)
+    except RecordError as error:
+        findings = error.findings
+    else:
+        findings = in_order((*met, *check_session(session)))
+    if as_json:
+        import json
+
+        click.echo(json.dumps([f.as_dict() for f in findings], ensure_ascii=False, indent=2))
+    else:
+        show_findings(findings)
+    if any(f.severity == "error" for f in findings):
+        raise SystemExit(ExitCode.RECORD)
+
+
+@cli.command()
+@record_argument
+@click.option(
+    "-o", "--out", type=click.Path(file_okay=False, path_type=Path), metavar="FOLDER",
+    help="Where the report goes  [default: 'report' inside the record's folder, "
+    "or NAME-report beside a single CSV]",
+)  # fmt: skip
+@click.option(
+    "--coverage", type=click.FloatRange(0.5, 0.999), default=0.95, show_default=True,
+    help="Probability of the coverage intervals.",
+)  # fmt: skip
+@click.option(
+    "--draws", type=click.IntRange(10_000, 10_000_000), default=100_000, show_default=True,
+    help="Monte Carlo draws.",
+)  # fmt: skip
+@click.option("--seed", type=int, default=20260516, show_default=True, help="Monte Carlo seed.")
+@click.option("-q", "--quiet", is_flag=True, help="Print nothing but errors.")
+def report(
+    record: Path, *, out: Path | None, coverage: float, draws: int, seed: int, quiet: bool
+) -> None:
+    """Make the report of a record: notebook, HTML, PDF, results.json and CSV tables."""
+    from kit.render import render_report
+    from kit.results import Settings
+
+    settings = Settings(coverage=coverage, draws=draws, seed=seed)
+    with progress_line(quiet=quiet) as progress:
+        outputs = render_report(
+            record, default_out(record) if out is None else out,
+            settings=settings, progress=progress,
+        )  # fmt: skip
+    if not quiet:
+        if outputs.findings:
+            click.echo(f"The record passed with {count(outputs.findings)}; the report lists them.")
+        for name, path in (
+            ("report (HTML)", outputs.html),
+            ("report (PDF)", outputs.pdf),
+            ("notebook", outputs.notebook),
+            ("results", outputs.results),
+            ("tables (CSV)", outputs.tables),
+        ):
+            click.echo(f"  {name:<14} {shown(path)}")
+
+
+@cli.command()
+@click.argument("folder", type=click.Path(file_okay=False, path_type=Path), metavar="FOLDER")
+def samples(folder: Path) -> None:
+    """Copy the sample sessions into FOLDER, to try things on; overwrite nothing."""
+    from kit.places import copy_samples
+
+    for copied in copy_samples(folder):
+        click.echo(f"  {shown(copied)}")
+
+
+def default_out(record: Path) -> Path:
+    """Return where a report goes when nothing was said."""
+    return record / "report" if record.is_dir() else record.with_name(f"{record.stem}-report")
+
+
+def shown(path: Path) -> str:
+    """Return a path relative to the working folder where it lies below it."""
+    try:
+        return str(path.resolve().relative_to(Path.cwd()))
+    except ValueError:
+        return str(path)
+
+
+def count(findings: Iterable[Finding]) -> str:
+    """Return ``2 cautions and 1 note``."""
+    by = Counter(f.severity for f in findings)
+    parts = [f"{by[s]} {s if by[s] == 1 else PLURALS[s]}" for s in SEVERITIES if by[s]]
+    return " and ".join(", ".join(parts).rsplit(", ", 1)) or "no findings"
+
+
+def show_findings(findings: tuple[Finding, ...]) -> None:
+    """Print every finding, worst first, and a closing line."""
+    for finding in findings:
+        click.echo(f"{MARKS[finding.severity]}  {printable(finding.sentence)}")
+    if findings:
+        click.echo("")
+    if any(f.severity == "error" for f in findings):
+        click.echo(f"The record did not pass: {count(findings)}. Nothing was written.")
+    else:
+        click.echo(f"The record passes: {count(findings)}.")
+
+
+def printable(text: str) -> str:
+    """Return text of a record without characters that could steer a terminal."""
+    from kit.safe_text import visible
+
+    return visible(text)
+
+
+class progress_line:  # noqa: N801 (a context manager used like a function)
+    """Show what is being done and how far it is, on one line of a terminal's standard error."""
+
+    def __init__(self, *, quiet: bool) -> None:
+        self.live = not quiet and sys.stderr.isatty()
+        self.plain = not quiet and not self.live
+
+    def __enter__(self) -> Callable[[str, float], None]:
+        return self.show
+
+    def __exit__(self, *exception: object) -> None:
+        if self.live:
+            click.echo("\r\x1b[2K", nl=False, err=True)
+
+    def show(self, step: str, fraction: float) -> None:
+        """Draw the line; without a terminal, print each step once."""
+        if self.live:
+            full = round(24 * fraction)
+            bar = "━" * full + "·" * (24 - full)
+            click.echo(f"\r\x1b[2K{bar} {fraction:4.0%}  {step}", nl=False, err=True)
+        elif self.plain:
+            click.echo(f"{step} …", err=True)
+
+
+def main() -> None:
+    """Run the command line; every error a user can meet ends in words, not in a traceback."""
+    if hasattr(sys.stdout, "reconfigure"):  # a console of another encoding must not stop a report
+        sys.stdout.reconfigure(errors="replace")
+        sys.stderr.reconfigure(errors="replace")
+    try:
+        cli.main(standalone_mode=True)
+    except RecordError as error:
+        show_findings(error.findings)
+        sys.exit(error.exit_code)
+    except RundownError as error:
+        click.echo(f"rundown: {error}", err=True)
+        sys.exit(error.exit_code)

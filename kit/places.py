@@ -1,0 +1,49 @@
+"""Where the templates and samples are: beside the package in a checkout, inside it in a wheel."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+from kit.errors import RenderError, UsageError
+
+__all__ = ["copy_samples", "samples_folder", "templates_folder"]
+
+PACKAGE = Path(__file__).resolve().parent
+
+
+def bundled(name: str) -> Path:
+    """Return the folder ``name`` of the checkout, or the copy that travels in the wheel."""
+    for folder in (PACKAGE.parent / name, PACKAGE / "_bundled" / name):
+        if folder.is_dir():
+            return folder
+    msg = f"The folder {name} is not beside the package; install the kit anew."
+    raise RenderError(msg)
+
+
+def templates_folder() -> Path:
+    """Return the folder of the notebook templates."""
+    return bundled("report_templates")
+
+
+def samples_folder() -> Path:
+    """Return the folder of the sample sessions."""
+    return bundled("sample_sessions")
+
+
+def copy_samples(into: Path) -> tuple[Path, ...]:
+    """Copy each sample session into ``into``; return the new folders.
+
+    Raises
+    ------
+    UsageError
+        If one of them is there already; nothing is copied then.
+    """
+    samples = sorted(p for p in samples_folder().iterdir() if any(p.glob("*.csv")))
+    taken = [into / p.name for p in samples if (into / p.name).exists()]
+    if taken:
+        msg = f"{taken[0]} exists; nothing was copied. Name an empty folder, or move it away."
+        raise UsageError(msg)
+    for sample in samples:
+        shutil.copytree(sample, into / sample.name, ignore=shutil.ignore_patterns("report"))
+    return tuple(into / p.name for p in samples)

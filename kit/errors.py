@@ -103,11 +103,10 @@ class Finding:
 
         Examples
         --------
-        >>> print(Finding(rule="soc-range", severity="error", file="log.csv", line=14,
-        ...       column="soc_pct", found="'107'", expected="a number from 0 to 100",
-        ...       remedy="Correct the reading, or leave the cell empty if none was taken.").sentence)
-        log.csv, line 14, column soc_pct: found '107'; expected a number from 0 to 100. \
-Correct the reading, or leave the cell empty if none was taken.
+        >>> Finding(rule="soc-range", severity="error", file="log.csv", line=14,
+        ...         column="soc_pct", found="'107'", expected="a number from 0 to 100",
+        ...         remedy="Correct it.").sentence
+        "log.csv, line 14, column soc_pct: found '107'; expected a number from 0 to 100. Correct it."
         """
         return f"{self.where}: found {self.found}; expected {self.expected}. {self.remedy}"
 

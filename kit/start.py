@@ -76,9 +76,7 @@ def main(arguments: list[str] | None = None) -> int:
     try:
         prepare(env, ROOT / "requirements" / ("test.txt" if verb == "test" else "report.txt"))
     except subprocess.CalledProcessError as failure:
-        say(
-            f"The set-up stopped: pip ended with status {failure.returncode}; its words stand above."
-        )
+        say(f"The set-up stopped: pip ended with status {failure.returncode}; see its words above.")
         say(f"Remedy: check the network, delete {env.name} and run the same command again.")
         return 1
     programs = bin_folder(env)

@@ -152,9 +152,9 @@ def show_findings(findings: tuple[Finding, ...]) -> None:
 
 def printable(text: str) -> str:
     """Return text of a record without characters that could steer a terminal."""
-    from kit.safe_text import visible
+    from kit.safe_text import displayable
 
-    return visible(text)
+    return displayable(text)
 
 
 class progress_line:  # noqa: N801 (a context manager used like a function)

@@ -86,7 +86,7 @@ class Finding:
         Examples
         --------
         >>> Finding(rule="soc-range", severity="error", file="log.csv", line=14,
-        ...         column="soc_pct", found="'107'", expected="a number from 0 to 100",
+        ...         column="soc_pct", found="'107'", expected="0 to 100",
         ...         remedy="Correct it.").where
         'log.csv, line 14, column soc_pct'
         """
@@ -104,9 +104,9 @@ class Finding:
         Examples
         --------
         >>> Finding(rule="soc-range", severity="error", file="log.csv", line=14,
-        ...         column="soc_pct", found="'107'", expected="a number from 0 to 100",
+        ...         column="soc_pct", found="'107'", expected="0 to 100",
         ...         remedy="Correct it.").sentence
-        "log.csv, line 14, column soc_pct: found '107'; expected a number from 0 to 100. Correct it."
+        "log.csv, line 14, column soc_pct: found '107'; expected 0 to 100. Correct it."
         """
         return f"{self.where}: found {self.found}; expected {self.expected}. {self.remedy}"
 

@@ -1,0 +1,122 @@
+"""Print how fast the kit is here, as ratios of things measured in the same run.
+
+    python tests/benchmarks/speed.py [--quick]
+
+Nothing here is a test: machines differ and a busy one lies. Each ratio stands beside the limit
+that it is held against when a change is judged.
+
+- ``check``: the full-day sample against ``python -c "import pandas"``;
+- ``report``: notebook, HTML and PDF of the full-day sample against papermill running a notebook
+  that only imports the same libraries, and nbconvert making HTML of it;
+- ``dense log``: seconds and peak memory to read, check and analyse 10⁶ readings.
+"""
+
+from __future__ import annotations
+
+import os
+import resource
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[2]
+SAMPLE = str(ROOT / "sample_sessions" / "full-day")
+PYTHON = sys.executable
+
+# what the report's notebook imports, and nothing done with it
+BASELINE = """
+import json, sys, tempfile, pathlib
+cells = [
+    {"cell_type": "code", "metadata": {}, "source": line, "outputs": [], "execution_count": None,
+     "id": f"c{i}"}
+    for i, line in enumerate(["import numpy, pandas, scipy.stats", "import matplotlib.figure",
+                              "import seaborn"])
+]
+book = {"cells": cells, "metadata": {"kernelspec": {"name": "python3", "display_name": "Python 3",
+        "language": "python"}}, "nbformat": 4, "nbformat_minor": 5}
+folder = pathlib.Path(tempfile.mkdtemp())
+(folder / "in.ipynb").write_text(json.dumps(book))
+import papermill
+papermill.execute_notebook(str(folder / "in.ipynb"), str(folder / "out.ipynb"), progress_bar=False)
+from nbconvert import HTMLExporter
+body, _ = HTMLExporter().from_filename(str(folder / "out.ipynb"))
+(folder / "out.html").write_text(body)
+"""
+
+DENSE = """
+import resource, sys, time
+begin = time.perf_counter()
+from kit.analyse import analyse
+from kit.checks import check_session
+from kit.record import read_record
+from kit.results import Settings
+loaded = time.perf_counter()
+session, met = read_record(sys.argv[1])
+read = time.perf_counter()
+findings = (*met, *check_session(session))
+checked = time.perf_counter()
+results = analyse(session, findings, Settings())
+done = time.perf_counter()
+peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+print(f"{len(session.readings)} readings: read {read-loaded:.2f} s, check {checked-read:.2f} s, "
+      f"analyse {done-checked:.2f} s, together {done-loaded:.2f} s (limit 4 s); imports "
+      f"{loaded-begin:.2f} s; peak {peak:.0f} MiB (limit 1024 MiB)")
+"""
+
+
+def seconds(command: list[str], repeats: int) -> float:
+    """Return the median wall time of a command, after one run to warm the caches."""
+    environment = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}
+    environment["PYTHONPATH"] = str(ROOT)
+    times = []
+    for _ in range(repeats + 1):
+        begin = time.perf_counter()
+        subprocess.run(command, check=True, env=environment, stdout=subprocess.DEVNULL,
+                       stderr=subprocess.DEVNULL)  # fmt: skip
+        times.append(time.perf_counter() - begin)
+    return statistics.median(times[1:])
+
+
+def ratio(name: str, ours: float, base: float, limit: float) -> None:
+    """Print one line."""
+    sys.stdout.write(
+        f"{name:<10} {ours:6.2f} s / {base:6.2f} s = {ours / base:4.2f} (limit {limit})\n"
+    )
+    sys.stdout.flush()
+
+
+def write_dense(path: Path, rows: int) -> None:
+    """Write a log of a reading a second for four devices over one long phase."""
+    import numpy as np
+
+    per_device = rows // 4
+    lines = ["event,phase,device,elapsed_min,soc_pct"]
+    lines += ["phase_start,P1,,0,", f"phase_end,P1,,{per_device / 60:.4f},"]
+    minutes = np.arange(per_device) / 60
+    for number, days in enumerate((3.1, 3.3, 3.5, 3.7), start=1):
+        soc = np.ceil(100 - minutes / (days * 14.4)).astype(int)
+        lines += [f"reading,P1,D{number},{m:.4f},{s}" for m, s in zip(minutes, soc, strict=True)]
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+def main() -> None:
+    """Measure and print."""
+    repeats = 3 if "--quick" in sys.argv else 7
+    ratio("check", seconds([PYTHON, "-m", "kit", "check", SAMPLE], repeats),
+          seconds([PYTHON, "-c", "import pandas"], repeats), 1.5)  # fmt: skip
+    with tempfile.TemporaryDirectory() as folder:
+        out = str(Path(folder) / "out")
+        ratio("report", seconds([PYTHON, "-m", "kit", "report", SAMPLE, "-q", "-o", out], repeats),
+              seconds([PYTHON, "-c", BASELINE], repeats), 1.4)  # fmt: skip
+        dense = Path(folder) / "dense.csv"
+        write_dense(dense, 1_000_000)
+        subprocess.run([PYTHON, "-c", DENSE, str(dense)], check=True, cwd=ROOT)
+    peak = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
+    sys.stdout.write(f"largest child: {peak:.0f} MiB\n")
+
+
+if __name__ == "__main__":
+    main()

@@ -182,6 +182,10 @@ class Assumptions:
         Highest plausible mean power per rated energy (W per Wh).
     clock_rounding
         How noted minutes were rounded: ``floor`` (a digital clock), ``nearest`` or ``unknown``.
+    off_check_min
+        Near empty, every device was looked at at least this often (min), so that one noted
+        off had been on at most this long before. ``None``: not stated; only "last seen on" and
+        readings count.
     """
 
     reading_delay_min: float = 2.0
@@ -195,6 +199,7 @@ class Assumptions:
     wake_drain_pp: float = 0.02
     plausible_power_w_per_wh: float = 0.8
     clock_rounding: Literal["floor", "nearest", "unknown"] = "floor"
+    off_check_min: float | None = None
     stated: frozenset[str] = frozenset()
 
 

@@ -1,0 +1,424 @@
+"""Hard bounds of power-off times, from what was noted.
+
+A device was on whenever a percentage could be read from it, and at "last seen on"; it was off
+at "first seen off", or at the minute noted for its power-off. The power-off lies between the
+two, widened by how a clock shows minutes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    import pandas as pd
+    from numpy.typing import NDArray
+
+    from kit.session import Run, Session
+
+    Floats = NDArray[np.float64]
+    Ints = NDArray[np.int64]
+
+__all__ = ["OffTimes", "clock_margins", "off_times"]
+
+RuntimeStatus = Literal["observed", "still_on", "not_recorded"]
+
+MINUTE = 1.0
+"""Resolution (min) of a time noted without seconds."""
+
+_RATE_STEP_MIN = 30.0
+"""Stretch of a log over which the rate of a survivor is taken (min)."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class OffTimes:
+    """Bounds of the power-off of every device in one run, in session order.
+
+    Parameters
+    ----------
+    run
+        Number of the run.
+    low, high
+        Shape (n,), minutes since the run's start as the record counts them; ``high = inf``:
+        not seen off; both NaN: nothing known.
+    start_low, start_high
+        Shape (n,). Bounds (min) of the true start of each device on the same scale.
+    own_start
+        Whether starts differ by device, so that their errors do not cancel between devices.
+    tail
+        Shape (n,). Minutes that a device not seen off can still run; NaN for the others.
+    last_soc
+        Shape (n,). Percentage last seen (%), NaN if none.
+    status, basis
+        Length n. ``observed``, ``still_on`` or ``not_recorded``, and how it is known, in words.
+    """
+
+    run: int
+    low: Floats
+    high: Floats
+    start_low: Floats
+    start_high: Floats
+    own_start: bool
+    tail: Floats
+    last_soc: Floats
+    status: tuple[RuntimeStatus, ...]
+    basis: tuple[str, ...]
+
+    @property
+    def runtime_low(self) -> Floats:
+        """Return the lower bounds of the runtimes (min)."""
+        return np.maximum(self.low - self.start_high, 0.0)
+
+    @property
+    def runtime_high(self) -> Floats:
+        """Return the upper bounds of the runtimes (min); inf = right-censored."""
+        return self.high - self.start_low
+
+    @property
+    def order_low(self) -> Floats:
+        """Return lower bounds for comparing devices: a start common to all is left out."""
+        return self.runtime_low if self.own_start else self.low
+
+    @property
+    def order_high(self) -> Floats:
+        """Return upper bounds for comparing devices: a start common to all is left out."""
+        return self.runtime_high if self.own_start else self.high
+
+    @property
+    def variance(self) -> Floats:
+        """Return u² of the runtimes (min²): uniform windows of power-off and start."""
+        return ((self.high - self.low) ** 2 + (self.start_high - self.start_low) ** 2) / 12.0
+
+
+def clock_margins(rounding: str, resolution_min: float) -> tuple[float, float]:
+    """Return how far before and after a noted time the true time can lie (min).
+
+    Parameters
+    ----------
+    rounding
+        ``floor``: a digital clock, 14:03 is shown from 14:03:00 to 14:03:59; ``nearest``;
+        ``unknown``: either.
+    resolution_min
+        Step of the noted time (min).
+
+    Raises
+    ------
+    ValueError
+        For another name of a rounding.
+
+    Examples
+    --------
+    >>> clock_margins("floor", 1.0), clock_margins("nearest", 1.0), clock_margins("unknown", 1.0)
+    ((0.0, 1.0), (0.5, 0.5), (0.5, 1.0))
+    """
+    half = resolution_min / 2.0
+    if rounding == "floor":
+        return 0.0, resolution_min
+    if rounding == "nearest":
+        return half, half
+    if rounding == "unknown":
+        return half, resolution_min
+    msg = f"clock rounding must be 'floor', 'nearest' or 'unknown', got {rounding!r}"
+    raise ValueError(msg)
+
+
+def _codes(column: pd.Series[str], index: Mapping[str, int]) -> Ints:
+    """Return positions of the ids in a column; -1 for an id that is not in ``index``."""
+    categories = getattr(column.dtype, "categories", None)
+    if categories is not None:
+        table = np.array([*(index.get(c, -1) for c in categories), -1], dtype=np.int64)
+        return table[np.asarray(column.cat.codes, dtype=np.int64)]
+    ids = column.tolist()
+    return np.fromiter((index.get(i, -1) for i in ids), dtype=np.int64, count=len(ids))
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Seen:
+    """Readings with a percentage, each with the earliest time it can have been made."""
+
+    unit: Ints  # run position × devices + device position
+    t: Floats
+    soc: Floats
+    margin: Floats
+
+
+def _boundary_times(session: Session) -> dict[tuple[int, str], tuple[float, float]]:
+    spans = session.spans
+    return {
+        (int(run), str(phase)): (float(start), float(end))
+        for run, phase, start, end in zip(
+            spans["run"].tolist(), spans["phase"].tolist(),
+            spans["start_min"].tolist(), spans["end_min"].tolist(), strict=True,
+        )
+    }  # fmt: skip
+
+
+def _seen(session: Session, devices: Mapping[str, int], runs: Mapping[int, int]) -> _Seen:
+    """Return the readings that show a device was on, timed by clock or by their boundary."""
+    frame = session.readings
+    code = _codes(frame["device"], devices)
+    run_number = frame["run"].to_numpy(dtype=np.int64)
+    place = np.full(run_number.shape, -1)
+    for number, position in runs.items():
+        place[run_number == number] = position
+    t = frame["t_min"].to_numpy(dtype=np.float64).copy()
+    soc = frame["soc_pct"].to_numpy(dtype=np.float64)
+    resolution = frame["t_resolution_min"].to_numpy(dtype=np.float64)
+    untimed = np.flatnonzero(np.isnan(t) & ~np.isnan(soc))
+    if untimed.size:
+        bounds = _boundary_times(session)
+        rows = frame.iloc[untimed]
+        nowhere = (np.nan, np.nan)
+        t[untimed] = [
+            bounds.get((int(run), str(phase)), nowhere)[1 if point == "end" else 0]
+            for run, phase, point in zip(rows["run"], rows["phase"], rows["point"], strict=True)
+        ]
+    keep = (code >= 0) & (place >= 0) & ~np.isnan(t) & ~np.isnan(soc)
+    return _Seen(
+        unit=(place * len(devices) + code)[keep],
+        t=t[keep],
+        soc=soc[keep],
+        margin=np.where(np.isnan(resolution), 0.0, resolution)[keep],
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class _LastSeen:
+    t: Floats
+    soc: Floats
+    margin: Floats
+
+
+def _last_seen(seen: _Seen, limit: Floats) -> _LastSeen:
+    """Return each unit's last reading not later than ``limit``."""
+    inside = seen.t <= limit[seen.unit]
+    unit, t = seen.unit[inside], seen.t[inside]
+    last = np.full(limit.shape, -np.inf)
+    np.maximum.at(last, unit, t)
+    is_last = t == last[unit]
+    soc = np.full(limit.shape, np.nan)
+    margin = np.zeros(limit.shape)
+    soc[unit[is_last]] = seen.soc[inside][is_last]
+    margin[unit[is_last]] = seen.margin[inside][is_last]
+    return _LastSeen(t=np.where(np.isinf(last), np.nan, last), soc=soc, margin=margin)
+
+
+def _tail_min(seen: _Seen, unit: int, at: float) -> float:
+    """Return the minutes that a device can still run after ``at``, at its busiest rate.
+
+    The rate is the steepest fall over any stretch of about half an hour of the log.
+    """
+    mine = seen.unit == unit
+    order = np.argsort(seen.t[mine], kind="stable")
+    t, soc = seen.t[mine][order], seen.soc[mine][order]
+    if t.size < 2:
+        return float("nan")
+    grid = np.arange(t[-1], t[0] - _RATE_STEP_MIN, -_RATE_STEP_MIN)
+    picks = np.unique(np.maximum(np.searchsorted(t, grid, side="right") - 1, 0))
+    step = np.diff(t[picks])
+    fall = -np.diff(soc[picks])
+    usable = step >= _RATE_STEP_MIN / 2.0
+    if not usable.any() or fall[usable].max() <= 0.0:
+        return float("nan")
+    rate = float((fall[usable] / step[usable]).max())
+    return max(float(soc[-1]) / rate - max(at - float(t[-1]), 0.0), MINUTE)
+
+
+def _start_resolution(run: Run) -> float:
+    """Return the step (min) to which the common start was noted; 0 for a stopwatch."""
+    if run.start is None:
+        return 0.0
+    if run.start.second or run.start.microsecond:
+        return MINUTE / 60.0
+    return MINUTE
+
+
+def _start_offsets(session: Session) -> tuple[Floats, bool]:
+    """Return each device's own start (min after the run's), and whether any was recorded."""
+    given = [device.conditions.get("start_offset_min") for device in session.devices]
+    offsets = np.array([float(v) if isinstance(v, (int, float)) else 0.0 for v in given])
+    return offsets, any(isinstance(v, (int, float)) for v in given)
+
+
+def _first(*values: float) -> float:
+    """Return the first value that is a number."""
+    return next((v for v in values if not np.isnan(v)), float("nan"))
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Note:
+    """The power-off row of one unit."""
+
+    phase: str
+    still_on: bool
+    noted: float
+    last_on: float
+    first_off: float
+    resolution: float
+    soc: float
+
+    @property
+    def off(self) -> float:
+        return _first(self.first_off, self.noted)
+
+
+def _notes(
+    session: Session, devices: Mapping[str, int], runs: Mapping[int, int]
+) -> dict[int, _Note]:
+    frame = session.power_offs
+    columns = (
+        "run", "device", "phase", "still_on", "noted_min", "last_on_min", "first_off_min",
+        "t_resolution_min", "soc_pct",
+    )  # fmt: skip
+    notes: dict[int, _Note] = {}
+    for run, device, phase, still_on, noted, on, off, resolution, soc in zip(
+        *(frame[c].tolist() for c in columns), strict=True
+    ):
+        if device in devices and run in runs:
+            notes[runs[run] * len(devices) + devices[device]] = _Note(
+                phase=str(phase), still_on=bool(still_on), noted=noted, last_on=on, first_off=off,
+                resolution=_first(resolution, MINUTE), soc=soc,
+            )  # fmt: skip
+    return notes
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Bound:
+    low: float
+    high: float
+    status: RuntimeStatus
+    basis: str
+
+
+def _observed(
+    note: _Note, last: float, last_margin: float, phase_end: float, session: Session
+) -> _Bound:
+    """Return the window of a power-off whose time, or at least whose phase, was noted."""
+    rounding = session.assumptions.clock_rounding
+    before, after = clock_margins(rounding, note.resolution)
+    watch = session.assumptions.off_check_min
+    candidates = [
+        (note.last_on - before, "last seen on"),
+        (last - clock_margins(rounding, last_margin)[0], "last reading"),
+        (-before, "on at the start"),
+    ]
+    if watch is not None and not np.isnan(note.off):
+        candidates.append((note.off - watch - before, f"looked at every {watch:g} min"))
+    low, since = max((c for c in candidates if not np.isnan(c[0])), key=lambda c: c[0])
+    if np.isnan(note.off):
+        high, until = phase_end + after + session.assumptions.reading_delay_min, "phase noted only"
+    else:
+        high = note.off + after
+        until = "minute noted off" if np.isnan(note.first_off) else "first seen off"
+    return _Bound(low=min(low, high), high=high, status="observed", basis=f"{since}; {until}")
+
+
+def _not_off(
+    note: _Note | None, last: float, last_margin: float, stop: float, rounding: str
+) -> _Bound:
+    """Return the lower bound of a device that was not seen to power off."""
+    reading = last - clock_margins(rounding, last_margin)[0]
+    if note is None:
+        if np.isnan(reading):
+            return _Bound(low=np.nan, high=np.nan, status="not_recorded", basis="nothing recorded")
+        text = "no power-off recorded; on at the last reading"
+        return _Bound(low=max(reading, 0.0), high=np.inf, status="not_recorded", basis=text)
+    before = clock_margins(rounding, note.resolution)[0]
+    seen = [v for v in (note.noted - before, note.last_on - before, reading) if not np.isnan(v)]
+    if note.still_on:
+        text = "still on when the session was stopped"
+        low = max(seen) if seen else stop - before
+        status: RuntimeStatus = "still_on"
+    else:
+        text = "power-off logged without a time; on at the last reading"
+        low = max(seen) if seen else 0.0
+        status = "not_recorded"
+    if np.isnan(low):
+        return _Bound(low=np.nan, high=np.nan, status=status, basis=f"{text}; no time recorded")
+    return _Bound(low=max(low, 0.0), high=np.inf, status=status, basis=text)
+
+
+def _one_run(
+    session: Session,
+    run: Run,
+    first_unit: int,
+    notes: Mapping[int, _Note],
+    seen: _Seen,
+    last: _LastSeen,
+    ends: Mapping[tuple[int, str], float],
+) -> OffTimes:
+    rounding = session.assumptions.clock_rounding
+    units = range(first_unit, first_unit + len(session.devices))
+    stop = float("nan") if run.stop_min is None else run.stop_min
+    bounds = []
+    for unit in units:
+        note = notes.get(unit)
+        t, margin = float(last.t[unit]), float(last.margin[unit])
+        end = ends.get((run.number, note.phase), float("nan")) if note else float("nan")
+        if note and not note.still_on and not (np.isnan(note.off) and np.isnan(end)):
+            bounds.append(_observed(note, t, margin, end, session))
+        else:
+            bounds.append(_not_off(note, t, margin, stop, rounding))
+    early, late = clock_margins(rounding, _start_resolution(run))
+    offsets, own_start = _start_offsets(session)
+    soc = np.array([notes[u].soc if u in notes else np.nan for u in units])
+    return OffTimes(
+        run=run.number,
+        low=np.array([b.low for b in bounds]),
+        high=np.array([b.high for b in bounds]),
+        start_low=offsets - early,
+        start_high=offsets + late,
+        own_start=own_start,
+        tail=np.array(
+            [
+                _tail_min(seen, unit, b.low) if np.isinf(b.high) else np.nan
+                for unit, b in zip(units, bounds, strict=True)
+            ]
+        ),
+        last_soc=np.where(np.isnan(soc), last.soc[first_unit : units.stop], soc),
+        status=tuple(b.status for b in bounds),
+        basis=tuple(b.basis for b in bounds),
+    )
+
+
+def off_times(session: Session) -> tuple[OffTimes, ...]:
+    """Return the bounds of all power-offs, one element per run.
+
+    Parameters
+    ----------
+    session
+        A record that passed its checks.
+
+    Returns
+    -------
+    tuple of OffTimes
+
+    Notes
+    -----
+    With m_on the latest time at which the device was seen on (last seen on, or a reading made
+    later) and m_off the time at which it was first seen off, else the minute noted:
+    ``T ∈ [m_on, m_off + 1)`` for a digital clock, ``[m_on − ½, m_off + ½]`` for a rounded one,
+    ``[m_on − ½, m_off + 1]`` when that is unknown (½ and 1 scale with the step of the noted
+    time). A start noted by the clock has the same width of its own: ``[0, 1)`` min, and so on.
+    A power-off logged
+    with its phase but without a time lies before that phase's end (plus the reading delay).
+    ``start_offset_min`` among a device's conditions is its own start after the run's.
+    """
+    devices = {device.id: i for i, device in enumerate(session.devices)}
+    runs = {run.number: i for i, run in enumerate(session.runs)}
+    notes = _notes(session, devices, runs)
+    seen = _seen(session, devices, runs)
+    ends = {key: end for key, (_, end) in _boundary_times(session).items()}
+    limit = np.full(len(devices) * len(runs), np.inf)
+    for unit, note in notes.items():
+        if not note.still_on and not np.isnan(note.off):
+            limit[unit] = note.off
+    last = _last_seen(seen, limit)
+    return tuple(
+        _one_run(session, run, runs[run.number] * len(devices), notes, seen, last, ends)
+        for run in session.runs
+    )

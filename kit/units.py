@@ -221,7 +221,9 @@ def interval_decimals(low: float, high: float) -> int:
 
 
 def common_decimals(bounds: Iterable[tuple[float, float]]) -> int:
-    """Return one number of decimals for a whole table: that of its middle interval.
+    """Return one number of decimals for a whole table: that of its wider intervals.
+
+    The lower quartile of the decimals that each interval would get by itself.
 
     Examples
     --------
@@ -233,7 +235,7 @@ def common_decimals(bounds: Iterable[tuple[float, float]]) -> int:
         for low, high in bounds
         if math.isfinite(high - low) and high > low
     )
-    return places[len(places) // 2] if places else 1
+    return places[len(places) // 4] if places else 1
 
 
 def _floor(value: float, decimals: int) -> float:

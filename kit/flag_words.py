@@ -1,0 +1,63 @@
+"""Codes of the result frames in plain words: flags, statuses, sources of uncertainty."""
+
+from __future__ import annotations
+
+__all__ = ["flag_text", "source_text", "status_text"]
+
+FLAG_WORDS: dict[str, str] = {
+    "died": "powered off within this phase: drain and rate up to the power-off; not ranked",
+    "not_ranked": "not ranked between devices",
+    "no_rated_energy": "the rated energy of the battery was not recorded",
+}
+
+STATUS_WORDS = {
+    "measured": "–",
+    "died": "powered off",
+    "not_reached": "off before",
+    "no_reading": "no reading",
+    "saturated": "100 % throughout",
+    "split": "shared phase",
+    "unknown_length": "length unknown",
+    "observed": "seen off",
+    "still_on": "still on",
+    "not_recorded": "not recorded",
+}
+
+SOURCE_WORDS: dict[str, str] = {}
+
+
+def _plain(code: str) -> str:
+    return code.replace("_", " ").replace("-", " ")
+
+
+def flag_text(code: str) -> str:
+    """Return what a flag means; an unknown code as plain words.
+
+    Examples
+    --------
+    >>> flag_text("some_new_code")
+    'some new code'
+    """
+    return FLAG_WORDS.get(code, _plain(code))
+
+
+def status_text(status: str) -> str:
+    """Return a status in the words of a table cell.
+
+    Examples
+    --------
+    >>> status_text("not_reached"), status_text("no_reading")
+    ('off before', 'no reading')
+    """
+    return STATUS_WORDS.get(status, _plain(status))
+
+
+def source_text(source: str) -> str:
+    """Return a source of uncertainty in words.
+
+    Examples
+    --------
+    >>> source_text("unlogged_gap")
+    'unlogged gap'
+    """
+    return SOURCE_WORDS.get(source, _plain(source))

@@ -1,0 +1,59 @@
+"""What the report sets as tables: ``(Results) -> kit.display.Table``, pure.
+
+``record`` shows what was noted, ``drain`` and ``runtime`` what follows from it, ``trust`` why to
+believe it. Full precision is in the results JSON and the CSV tables; here every number is
+rounded to its uncertainty by ``kit.units``.
+"""
+
+from __future__ import annotations
+
+from kit.tables.drain import drain, drain_order, parts, rate, standing
+from kit.tables.record import (
+    conditions,
+    data_quality,
+    devices,
+    gauges,
+    phase_details,
+    protocol,
+    title_block,
+)
+from kit.tables.runtime import energy, power, projections, replicates, runtime_pairs, runtimes
+from kit.tables.trust import (
+    agreement,
+    assumptions,
+    budget,
+    contributions,
+    inputs,
+    parameters,
+    reference_list,
+    versions,
+)
+
+__all__ = [
+    "agreement",
+    "assumptions",
+    "budget",
+    "conditions",
+    "contributions",
+    "data_quality",
+    "devices",
+    "drain",
+    "drain_order",
+    "energy",
+    "gauges",
+    "inputs",
+    "parameters",
+    "parts",
+    "phase_details",
+    "power",
+    "projections",
+    "protocol",
+    "rate",
+    "reference_list",
+    "replicates",
+    "runtime_pairs",
+    "runtimes",
+    "standing",
+    "title_block",
+    "versions",
+]

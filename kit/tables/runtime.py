@@ -1,0 +1,250 @@
+"""Tables of runtimes and what follows from them: order, projections, energy, replicates."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from kit.display import Column, Table
+from kit.flag_words import flag_text, status_text
+from kit.lasting import by_order, off_known, runtime_bounds, runtime_words
+from kit.tables.cells import (
+    Marks,
+    Names,
+    Row,
+    by_phase_and_device,
+    note_long_names,
+    of_run,
+    place,
+    rows_of,
+    run_slug,
+    run_words,
+)
+from kit.units import (
+    MISSING,
+    NO_BREAK,
+    clock,
+    common_decimals,
+    estimate,
+    h_mm,
+    interval,
+    number,
+    percent,
+)
+
+if TYPE_CHECKING:
+    from kit.results import Results
+
+__all__ = ["energy", "power", "projections", "replicates", "runtime_pairs", "runtimes"]
+
+VERDICT_WORDS = {
+    "a": "{a} lasted longer",
+    "b": "{b} lasted longer",
+    "too_close": "too close to call",
+    "both_still_on": "both still on",
+    "unknown": "cannot be said",
+}
+
+
+def _decimal_hours(row: Row) -> str:
+    if math.isnan(row.runtime_h_low):
+        return MISSING
+    if row.right_censored:
+        return f">{NO_BREAK}{number(math.floor(row.runtime_h_low * 100 + 1e-9) / 100, 2)}"
+    return number(row.runtime_h, 2)
+
+
+def runtimes(results: Results, run: int) -> Table:
+    """Return the runtimes of one run from longest to shortest, with place and how known."""
+    names = Names.of(results.session)
+    start = next(r.start for r in results.session.runs if r.number == run)
+    rows = []
+    for row in by_order(of_run(results.runtimes, run)):
+        off = MISSING
+        if off_known(row):
+            ends = (math.floor(row.off_low_min), math.ceil(row.off_high_min))
+            off = " to ".join(clock(start, t) if start else h_mm(t) for t in ends)
+        rows.append(
+            (
+                names.device[row.device],
+                place(row.rank_best, row.rank_worst),
+                runtime_words(row),
+                runtime_bounds(row),
+                _decimal_hours(row),
+                off,
+                number(row.last_soc_pct),
+                row.basis or status_text(row.status),
+            )
+        )
+    return Table(
+        id=f"runtimes{run_slug(results, run)}",
+        caption=f"Runtimes from start to power-off, longest first{run_words(results, run)}",
+        columns=(
+            Column(name="Device"),
+            Column(name="Place", align="right", numeric_sort=True),
+            Column(name="Runtime", unit="h:mm", align="right", numeric_sort=True),
+            Column(name="Bounds", unit="h:mm", align="right"),
+            Column(name="Runtime", unit="h", align="right", numeric_sort=True),
+            Column(name="Powered off", unit="clock" if start else "h:mm", align="right"),
+            Column(name="Last seen at", unit="%", align="right", numeric_sort=True),
+            Column(name="How it is known"),
+        ),
+        rows=tuple(rows),
+        notes=(
+            "The bounds follow from when each device was last seen on and first seen off; they "
+            "always hold. “>” marks a device that was not seen off: its runtime is a lower bound "
+            "and enters no mean.",
+            "A range of places is a tie.",
+        ),
+    )
+
+
+def runtime_pairs(results: Results, run: int) -> Table:
+    """Return the verdict on each pair of devices, with the difference of their runtimes."""
+    names = Names.of(results.session)
+    order = {row.device: k for k, row in enumerate(by_order(of_run(results.runtimes, run)))}
+    rows = []
+    for row in rows_of(of_run(results.runtime_pairs, run)):
+        a, b = row.device_a, row.device_b
+        low, high, p, verdict = (
+            row.difference_min_low, row.difference_min_high, row.p_a_longer, row.verdict,
+        )  # fmt: skip
+        if order.get(a, 0) > order.get(b, 0):
+            a, b, low, high, p = b, a, -high, -low, 1 - p
+            verdict = {"a": "b", "b": "a"}.get(verdict, verdict)
+        rows.append(
+            (
+                order.get(a, 0),
+                order.get(b, 0),
+                (
+                    names.device[a],
+                    names.device[b],
+                    interval(low, high, decimals=0),
+                    _probability(p),
+                    VERDICT_WORDS[verdict].format(a=names.device[a], b=names.device[b]),
+                ),
+            )
+        )
+    rows.sort(key=lambda item: item[:2])
+    return Table(
+        id=f"runtime-pairs{run_slug(results, run)}",
+        caption=f"Which device lasted longer, pair by pair{run_words(results, run)}",
+        columns=(
+            Column(name="First device"),
+            Column(name="Second device"),
+            Column(name="First minus second", unit="min", align="right", numeric_sort=True),
+            Column(name="Probability that the first lasted longer", align="right"),
+            Column(name="Verdict"),
+        ),
+        rows=tuple(cells for _, _, cells in rows),
+        notes=(
+            f"“Lasted longer” is said from a probability of {percent(results.settings.coverage)} "
+            "on; everything else is too close to call or cannot be said.",
+        ),
+    )
+
+
+def _probability(p: float) -> str:
+    if math.isnan(p):
+        return MISSING
+    if 0 < p < 0.001:
+        return "< 0.001"
+    if 0.999 < p < 1:
+        return "> 0.999"
+    return number(p, 3) if 0 < p < 1 else number(p)
+
+
+def projections(results: Results, run: int) -> tuple[Table, ...]:
+    """Return hours from 100 % to 0 at the rate of each phase, or their lower limit."""
+    marks = Marks(words=flag_text)
+
+    def cell(row: Row) -> str:
+        codes = [c for c in row.flags.split(";") if c]
+        if math.isnan(row.hours_low):
+            return MISSING + marks(codes)
+        if row.at_least or not math.isfinite(row.hours_high):
+            return interval(row.hours_low, math.nan, decimals=1) + marks(codes)
+        if not row.ranked and not codes:
+            codes = ["not_ranked"]
+        return estimate(row.hours, row.hours_low, row.hours_high, decimals=1) + marks(codes)
+
+    return by_phase_and_device(
+        results,
+        of_run(results.projections, run),
+        cell,
+        table_id=f"projections{run_slug(results, run)}",
+        caption="Projected hours from 100 % to power-off if the whole charge went into one "
+        f"activity{run_words(results, run)}, in brackets the "
+        f"{percent(results.settings.coverage)} coverage interval",
+        unit="h",
+        notes=lambda: (*marks.notes, *note_long_names(results.session)),
+    )
+
+
+def _energy_matrix(
+    results: Results, run: int, quantity: str, unit: str, caption: str
+) -> tuple[Table, ...]:
+    frame = of_run(results.energy, run)
+    frame = frame[frame[quantity].notna()]
+    low, high = f"{quantity}_low", f"{quantity}_high"
+    decimals = common_decimals(zip(frame[low].tolist(), frame[high].tolist(), strict=True))
+    marks = Marks(words=flag_text)
+
+    def cell(row: Row) -> str:
+        values = (getattr(row, name) for name in (quantity, low, high))
+        return estimate(*values, decimals=decimals) + marks(row.flags.split(";"))
+
+    return by_phase_and_device(
+        results,
+        frame,
+        cell,
+        table_id=f"{quantity.split('_')[0]}{run_slug(results, run)}",
+        caption=f"{caption}{run_words(results, run)}, in brackets the "
+        f"{percent(results.settings.coverage)} coverage interval",
+        unit=unit,
+        notes=lambda: marks.notes,
+    )
+
+
+def energy(results: Results, run: int) -> tuple[Table, ...]:
+    """Return the energy by phase and device (Wh) where the rated energy is given."""
+    return _energy_matrix(results, run, "energy_wh", "Wh", "Energy taken from the battery")
+
+
+def power(results: Results, run: int) -> tuple[Table, ...]:
+    """Return the mean power by phase and device (W) where the rated energy is given."""
+    return _energy_matrix(results, run, "power_w", "W", "Mean power")
+
+
+def replicates(results: Results) -> Table:
+    """Return mean and scatter over several runs, one row per device and quantity."""
+    names = Names.of(results.session)
+    marks = Marks(words=flag_text)
+    rows = []
+    for row in rows_of(results.replicates):
+        rows.append(
+            (
+                names.device.get(row.device, row.device),
+                row.quantity,
+                number(row.runs),
+                estimate(row.mean, row.mean_low, row.mean_high, row.unit_symbol)
+                + marks(row.flags.split(";")),
+                number(row.s_r, 2),
+                number(row.dof, 1),
+            )
+        )
+    return Table(
+        id="replicates",
+        caption="Means over the runs, in brackets the "
+        f"{percent(results.settings.coverage)} coverage interval",
+        columns=(
+            Column(name="Device"),
+            Column(name="Quantity"),
+            Column(name="Runs", align="right", numeric_sort=True),
+            Column(name="Mean", align="right", numeric_sort=True),
+            Column(name="Scatter between runs (s)", align="right", numeric_sort=True),
+            Column(name="Degrees of freedom", align="right", numeric_sort=True),
+        ),
+        rows=tuple(rows),
+        notes=marks.notes,
+    )

@@ -137,7 +137,7 @@ def test_three_rounds_by_rule_have_equal_sums_by_hand():
     assert orders == ((0, 1, 2, 3, 4), (4, 2, 0, 3, 1), (3, 1, 4, 2, 0))
 
 
-@pytest.mark.parametrize("n", [6, 7, 8, 10, 11, 12])
+@pytest.mark.parametrize("n", [6, 7, 8, 10, 12])
 def test_three_rounds_can_have_even_places_and_no_pair_twice(n):
     assert order_balance(balanced_orders(n, 3)).best_possible
 

@@ -52,7 +52,8 @@ class Seen:
 def noted_minute(operator: Operator, t_min: float | Floats) -> Floats:
     """Return the minute written down for a true time (min)."""
     t = np.asarray(t_min, dtype=np.float64)
-    return np.floor(t + 1e-9) if operator.clock == "floor" else np.floor(t + 0.5)
+    noted: Floats = np.floor(t + (1e-9 if operator.clock == "floor" else 0.5))
+    return noted
 
 
 def _places(operator: Operator, on: NDArray[np.bool_], boundary: int) -> NDArray[np.int64]:
@@ -60,13 +61,15 @@ def _places(operator: Operator, on: NDArray[np.bool_], boundary: int) -> NDArray
     backward = operator.order == "alternating" and boundary % 2 == 1
     along = on[::-1] if backward else on
     places = np.where(along, np.cumsum(along), 0)
-    return places[::-1] if backward else places
+    walked: NDArray[np.int64] = places[::-1] if backward else places
+    return walked
 
 
 def _delays(operator: Operator, places: NDArray[np.int64], rng: np.random.Generator) -> Floats:
     n = len(places)
     if operator.delay == "walk":
-        return np.maximum(places - 0.5, 0.0) / n * operator.delay_max_min
+        walked: Floats = np.maximum(places - 0.5, 0.0) / n * operator.delay_max_min
+        return walked
     return rng.uniform(0.0, operator.delay_max_min, n)
 
 
@@ -127,11 +130,15 @@ def looks(scenario: Scenario, run: RunTruth, rng: np.random.Generator) -> tuple[
 
 
 def dense_looks(scenario: Scenario, run: RunTruth) -> tuple[Floats, tuple[Floats, ...]]:
-    """Return the times of a dense log and what each device showed; NaN once it is off."""
+    """Return the times of a dense log and what each device showed; NaN once it is off.
+
+    The moments of boundaries are left out: there the row is read anyway.
+    """
     every = scenario.operator.dense_every_min
     if every is None:
         return np.empty(0), tuple(np.empty(0) for _ in run.tracks)
     times: Floats = np.arange(1.0, np.floor(run.stop_min / every) + 1.0) * every
+    times = times[~np.isin(times, [*run.starts_min, *run.ends_min])]
     return times, tuple(
         np.where(times < track.off_min, track.display(times), np.nan) for track in run.tracks
     )

@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import csv
 import io
-from datetime import timedelta
+from datetime import UTC, timedelta
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
+    from datetime import datetime
 
     import pandas as pd
 
     from kit.session import Session
 
-__all__ = ["csv_text", "log_rows", "number_text"]
+__all__ = ["csv_text", "log_rows", "moment", "number_text"]
 
 Row = dict[str, str]
 _Key = tuple[float, float, float, float]
@@ -49,6 +50,23 @@ def number_text(value: float) -> str:
     return "" if value != value else f"{value:.10g}"
 
 
+def moment(start: datetime, minutes: float) -> datetime:
+    """Return what the clock on the wall says so many minutes after the start.
+
+    Minutes are real minutes: in the night in which the clocks go back at 02:00, 04:00 comes
+    nine hours after 20:00.
+
+    Examples
+    --------
+    >>> from zoneinfo import ZoneInfo
+    >>> from datetime import datetime
+    >>> evening = datetime(2026, 10, 24, 20, 0, tzinfo=ZoneInfo("Europe/London"))
+    >>> moment(evening, 540.0).isoformat()
+    '2026-10-25T04:00:00+00:00'
+    """
+    return (start.astimezone(UTC) + timedelta(minutes=minutes)).astimezone(start.tzinfo)
+
+
 class _Clock:
     """Clock times of the runs, as they would be written down."""
 
@@ -61,7 +79,11 @@ class _Clock:
         if start is None:
             msg = f"run {run} has no start by the clock"
             raise ValueError(msg)
-        return "" if minutes != minutes else f"{start + timedelta(minutes=minutes):%H:%M}"
+        return "" if minutes != minutes else f"{moment(start, minutes):%H:%M}"
+
+    def both(self, run: int, minutes: float) -> Row:
+        """Return the cells ``clock`` and ``elapsed_min``."""
+        return {"clock": self.text(run, minutes), "elapsed_min": number_text(minutes)}
 
 
 def _records(frame: pd.DataFrame) -> list[dict[str, Any]]:
@@ -72,11 +94,23 @@ def _key(run: float, t_min: float, rank: str, place: float = 0.0) -> _Key:
     return (run, t_min, _RANK[rank], place)
 
 
-def _reading_rows(session: Session, clock: _Clock) -> Iterator[tuple[_Key, Row]]:
+def _boundary_min(session: Session) -> list[float]:
+    """Return for each reading the time that it is sorted by: that of its boundary, if any."""
     readings = session.readings
-    boundary = readings.groupby(["run", "phase", "point"])["t_min"].transform("min")
-    together = boundary.where(readings["order"] > 0, readings["t_min"])
-    for r, t_key in zip(_records(readings), together.tolist(), strict=True):
+    ends = {
+        (s["run"], s["phase"], end): s[f"{end}_min"]
+        for s in _records(session.spans)
+        for end in ("start", "end")
+    }
+    first = readings.groupby(["run", "phase", "point"])["t_min"].transform("min")
+    walked = first.where(readings["order"] > 0, readings["t_min"])
+    places = zip(readings["run"], readings["phase"], readings["point"], strict=True)
+    return [ends.get(place, t) for place, t in zip(places, walked.tolist(), strict=True)]
+
+
+def _reading_rows(session: Session, clock: _Clock) -> Iterator[tuple[_Key, Row]]:
+    together = _boundary_min(session)
+    for r, t_key in zip(_records(session.readings), together, strict=True):
         tick = r["kind"] == "tick"
         rank = "tick" if tick else f"reading {r['point'] or 'inside'}"
         yield (
@@ -86,7 +120,7 @@ def _reading_rows(session: Session, clock: _Clock) -> Iterator[tuple[_Key, Row]]
                 "phase": r["phase"],
                 "point": "" if tick else r["point"],
                 "device": r["device"],
-                "clock": clock.text(r["run"], r["t_min"]),
+                **clock.both(r["run"], r["t_min"]),
                 "soc_pct": number_text(r["soc_pct"]),
                 "order": str(r["order"]) if r["order"] else "",
             },
@@ -100,7 +134,7 @@ def _span_rows(session: Session, clock: _Clock) -> Iterator[tuple[_Key, Row]]:
                 event, t = f"phase_{end}", s[f"{end}_min"]
                 yield (
                     _key(s["run"], t, event),
-                    {"event": event, "phase": s["phase"], "clock": clock.text(s["run"], t)},
+                    {"event": event, "phase": s["phase"], **clock.both(s["run"], t)},
                 )
 
 
@@ -112,7 +146,7 @@ def _turn_rows(session: Session, clock: _Clock) -> Iterator[tuple[_Key, Row]]:
                 "event": "turn",
                 "phase": t["phase"],
                 "device": t["device"],
-                "clock": clock.text(t["run"], t["start_min"]),
+                **clock.both(t["run"], t["start_min"]),
                 "part": t["activity"],
                 "duration_min": number_text(round(t["duration_min"], 1)),
                 "completed": t["completed"],
@@ -127,7 +161,7 @@ def _end_rows(session: Session, clock: _Clock) -> Iterator[tuple[_Key, Row]]:
             "event": event,
             "phase": p["phase"],
             "device": p["device"],
-            "clock": clock.text(p["run"], p["noted_min"]),
+            **clock.both(p["run"], p["noted_min"]),
             "soc_pct": number_text(p["soc_pct"]),
         }
         if not p["still_on"]:
@@ -142,12 +176,13 @@ def log_rows(session: Session) -> tuple[Row, ...]:
     Parameters
     ----------
     session
-        Its runs must have a start by the clock; times are written as ``HH:MM`` of that clock.
+        Its runs must have a start by the clock.
 
     Returns
     -------
     tuple of dict
-        Column name → text; a column that a row does not need is absent. The readings of one
+        Column name → text; a column that a row does not need is absent. Each has the time as
+        ``clock`` (``HH:MM``) and as ``elapsed_min``: write the one you want. The readings of one
         boundary stay together, in walking order. ``run`` is there only with several runs.
 
     Raises
@@ -167,10 +202,14 @@ def log_rows(session: Session) -> tuple[Row, ...]:
 def csv_text(
     rows: Iterable[Mapping[str, str]], columns: Sequence[str], *, delimiter: str = ","
 ) -> str:
-    """Return rows as CSV text, lines ended by a line feed; absent columns are empty cells."""
+    """Return these columns of the rows as CSV text; a column that a row lacks is an empty cell."""
     out = io.StringIO(newline="")
     writer = csv.DictWriter(
-        out, fieldnames=list(columns), delimiter=delimiter, lineterminator="\n", restval=""
+        out,
+        fieldnames=list(columns),
+        delimiter=delimiter,
+        lineterminator="\n",
+        extrasaction="ignore",
     )
     writer.writeheader()
     writer.writerows(rows)

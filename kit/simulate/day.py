@@ -115,21 +115,22 @@ def simulate_day(scenario: Scenario, rng: np.random.Generator) -> tuple[Truth, S
     frames = {name: _frame(name, rows[name]) for name in FRAME_COLUMNS}
     if dense:
         joined = pd.concat([frames["readings"], *dense], ignore_index=True)
+        joined = joined.astype(_DTYPES["readings"])
         frames["readings"] = joined.sort_values(["run", "t_min"], kind="stable", ignore_index=True)
     return _truth(scenario, tuple(runs), tuple(reads)), _session(scenario, runs, frames)
 
 
 _EMPTY = empty_frames()
+_DTYPES = {name: dict(frame.dtypes) for name, frame in _EMPTY.items()}
 
 
 def _frame(name: str, rows: list[tuple[object, ...]]) -> pd.DataFrame:
-    empty = _EMPTY[name]
     if not rows:
-        return empty.copy()
+        return _EMPTY[name].copy()
     columns = zip(*rows, strict=True)
     return pd.DataFrame(
         {
-            c: np.array(list(values), dtype=empty.dtypes[c])
+            c: pd.Series(values, dtype=_DTYPES[name][c])
             for c, values in zip(FRAME_COLUMNS[name], columns, strict=True)
         }
     )

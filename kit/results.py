@@ -97,6 +97,36 @@ RESULT_COLUMNS: Mapping[str, tuple[str, ...]] = {
         "device", "quantity", "runs", "mean", "s_r", "mean_u", "dof", "mean_low",
         "mean_high", "unit_symbol", "flags",
     ),
+    # several units of one model: ISO 5725 components; in Results.extra, like all that follow
+    "replicate_models": (
+        "model", "quantity", "units", "runs", "mean", "s_r", "s_l", "s_reproducibility",
+        "mean_u", "dof", "mean_low", "mean_high", "unit_symbol", "flags",
+    ),
+    # verdict: a | b | too_close | unknown ; method: tukey | paired | welch | ""
+    "replicate_pairs": (
+        "device_a", "device_b", "quantity", "method", "runs", "difference", "difference_u",
+        "dof", "difference_low", "difference_high", "verdict", "runs_a_longer",
+        "runs_b_longer", "runs_needed", "unit_symbol", "flags",
+    ),
+    # what a run as a whole added to every device
+    "run_effects": (
+        "run", "quantity", "effect", "effect_u", "effect_low", "effect_high", "unit_symbol",
+    ),
+    # share of runs still on, per device with several runs; product-limit with windows' middles
+    "survival": (
+        "device", "time_h", "at_risk", "events", "share_on", "share_on_u", "share_on_low",
+        "share_on_high",
+    ),
+    # mean runtime counted up to horizon_h, which all runs of the row reach or end before
+    "restricted_means": ("device", "runs", "observed", "horizon_h", "mean_h", "mean_h_u",
+                         "median_h"),
+    # does a power-off in mid-phase fit the stated elapsed time or the summed phases?
+    # verdict: stated | summed | both | neither | cannot_be_said
+    "elapsed_fit": (
+        "run", "device", "phase", "stated_min", "summed_min", "unaccounted_min",
+        "exposure_stated_min", "exposure_summed_min", "exposure_fit_min",
+        "exposure_fit_min_low", "exposure_fit_min_high", "verdict", "reason",
+    ),
 }
 
 

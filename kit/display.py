@@ -22,7 +22,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from kit.safe_text import displayable, escape_html
+from kit.safe_text import displayable, displayable_lines, escape_html
 
 __all__ = [
     "PICTURE_MIME",
@@ -332,7 +332,7 @@ class Picture:
     ) -> dict[str, Any]:
         return {
             "text/plain": displayable(f"{self.caption}\n{self.alt}"),
-            "image/svg+xml": self.svg,
+            "image/svg+xml": displayable_lines(self.svg),
             PICTURE_MIME: self.data(),
         }
 

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 from kit.display import PICTURE_MIME, PROSE_MIME, RESULTS_MIME, TABLE_MIME
 from kit.errors import RenderError
 from kit.markdown_tree import markdown_blocks
-from kit.safe_text import displayable
+from kit.safe_text import displayable, displayable_lines
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -170,14 +170,20 @@ class _Reader:
             pending.clear()
 
     def read_code(self, cell: NotebookNode) -> None:
-        """Read a code cell: its source, then what it showed."""
-        if cell.source.strip():
-            self.add({"type": "code", "source": cell.source, "count": cell.execution_count})
+        """Read a code cell: what it showed, then its source.
+
+        Sources of cells that show nothing are gathered with those that follow.
+        """
         for output in cell.outputs:
             if output.output_type in ("display_data", "execute_result"):
                 self.read_bundle(output.data)
             elif output.output_type == "stream" and output.name == "stdout":
                 self.add({"type": "plain", "text": _lines(output.text)})
+        if cell.source.strip():
+            items = self.parts[-1][2]
+            before = items.pop()["cells"] if items and items[-1]["type"] == "code" else ()
+            source = displayable_lines(cell.source.rstrip())
+            self.add({"type": "code", "cells": (*before, (cell.execution_count, source))})
 
     def read_bundle(self, data: Mapping[str, Any]) -> None:
         """Read one thing shown, in the richest form that is known."""
@@ -223,4 +229,4 @@ class _Reader:
 
 def _lines(text: str) -> str:
     """Return printed text, displayable line by line, without terminal colours."""
-    return "\n".join(displayable(line) for line in _ANSI.sub("", text).rstrip().split("\n"))
+    return displayable_lines(_ANSI.sub("", text).rstrip())

@@ -29,7 +29,7 @@ import re
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from kit.safe_text import displayable
+from kit.safe_text import displayable, displayable_lines
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
@@ -107,8 +107,7 @@ def _blocks(nodes: Iterable[Node]) -> Iterator[Node]:
         elif kind == "block_quote":
             yield {"kind": "quote", "blocks": list(_blocks(node["children"]))}
         elif kind == "block_code":
-            lines = node["raw"].rstrip("\n").split("\n")
-            yield {"kind": "code", "text": "\n".join(displayable(line) for line in lines)}
+            yield {"kind": "code", "text": displayable_lines(node["raw"].rstrip("\n"))}
         elif kind == "table":
             yield _grid(node)
         elif kind == "thematic_break":

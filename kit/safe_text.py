@@ -15,6 +15,7 @@ import unicodedata
 __all__ = [
     "csv_cell",
     "displayable",
+    "displayable_lines",
     "escape_html",
     "escape_markdown",
     "starts_formula",
@@ -66,6 +67,17 @@ def displayable(text: str) -> str:
         return text
     text = _TAKEN_OUT.sub("", _BREAKS.sub(" ", text))
     return "".join(_shown(char) for char in text)
+
+
+def displayable_lines(text: str) -> str:
+    r"""Return a text of several lines, each made `displayable`, line breaks kept.
+
+    Examples
+    --------
+    >>> displayable_lines("a\x00\n\tb")
+    'a\n b'
+    """
+    return "\n".join(displayable(line) for line in text.split("\n"))
 
 
 def _shown(char: str) -> str:

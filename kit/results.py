@@ -112,10 +112,10 @@ RESULT_COLUMNS: Mapping[str, tuple[str, ...]] = {
     "run_effects": (
         "run", "quantity", "effect", "effect_u", "effect_low", "effect_high", "unit_symbol",
     ),
-    # share of runs still on, per device with several runs; product-limit with windows' middles
+    # share of runs still on after each window in which it drops, per device with several runs
     "survival": (
-        "device", "time_h", "at_risk", "events", "share_on", "share_on_u", "share_on_low",
-        "share_on_high",
+        "device", "time_h_low", "time_h_high", "at_risk", "events", "share_on", "share_on_u",
+        "share_on_low", "share_on_high",
     ),
     # mean runtime counted up to horizon_h, which all runs of the row reach or end before
     "restricted_means": ("device", "runs", "observed", "horizon_h", "mean_h", "mean_h_u",

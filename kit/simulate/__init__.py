@@ -4,6 +4,8 @@ A `Scenario` states what is true: devices with their batteries, powers and gauge
 their lengths and gaps, an operator with habits. `simulate_day` returns the `Truth` and the
 `Session` that the operator noted, ready for every analysis of the kit. What is real here is
 exact: power is constant within an activity, so levels and power-offs have no step error.
+`random_day` draws scenarios within `Limits`, for studies over thousands of days;
+`kit.simulate.record` writes a session as the rows of a log.
 
 >>> import numpy as np
 >>> from kit.simulate import Operator, Scenario, TrueDevice, TrueGauge, TruePhase, simulate_day
@@ -19,6 +21,7 @@ exact: power is constant within an activity, so levels and power-offs have no st
 
 from kit.simulate.day import TRUTH_COLUMNS, Truth, simulate_day
 from kit.simulate.physics import Track, displayed, rounded, track
+from kit.simulate.random_day import Limits, random_day
 from kit.simulate.scenario import (
     CHARGE_SHAPE,
     FLAT_SHAPE,
@@ -34,6 +37,7 @@ __all__ = [
     "CHARGE_SHAPE",
     "FLAT_SHAPE",
     "TRUTH_COLUMNS",
+    "Limits",
     "Operator",
     "RunTruth",
     "Scenario",
@@ -44,6 +48,7 @@ __all__ = [
     "Truth",
     "Turn",
     "displayed",
+    "random_day",
     "rounded",
     "simulate_day",
     "track",

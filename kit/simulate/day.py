@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pandas as pd
 
-from kit.session import FRAME_COLUMNS, Assumptions, Device, Gauge, Phase, Run, Session, empty_frames
+from kit.session import FRAME_COLUMNS, Assumptions, Device, Phase, Run, Session, empty_frames
 from kit.simulate.observe import dense_looks, looks, noted_minute, off_seen, tick_times
 from kit.simulate.timeline import run_truth
 
@@ -80,8 +80,8 @@ def simulate_day(scenario: Scenario, rng: np.random.Generator) -> tuple[Truth, S
     Returns
     -------
     Truth, Session
-        The session has no source files (``sources`` is empty) and says nothing about the gauges:
-        rounding is ``unknown``, as in most records.
+        The session has no source files (``sources`` is empty). It knows of the gauges only what
+        is declared: by default nothing, as in most records.
 
     Examples
     --------
@@ -286,7 +286,7 @@ def _session_device(device: TrueDevice, place: int) -> Device:
         label=device.label or device.id,
         model=device.model,
         position=device.position or place,
-        gauge=Gauge(),
+        gauge=device.declared_gauge,
     )
 
 
@@ -322,6 +322,8 @@ def _session(scenario: Scenario, runs: list[RunTruth], frames: dict[str, pd.Data
             )
             for r in runs
         ),
+        conditions=scenario.conditions,
+        mixes=scenario.mixes,
         assumptions=scenario.assumptions or Assumptions(),
         declared_comparison=scenario.declared_comparison,
         readings=frames["readings"],

@@ -10,6 +10,8 @@ from dataclasses import dataclass, field
 from datetime import date, time
 from typing import TYPE_CHECKING, Literal
 
+from kit.session import Gauge
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
@@ -95,6 +97,8 @@ class TrueDevice:
         Nodes (charge level %, deviation of the rate of charge at constant power %).
     label, model, position
         As in :class:`kit.session.Device`; an empty label repeats the id.
+    declared_gauge
+        What the record says about the gauge, true or not; by default nothing.
     """
 
     id: str
@@ -108,6 +112,7 @@ class TrueDevice:
     label: str = ""
     model: str = ""
     position: int | None = None
+    declared_gauge: Gauge = field(default_factory=Gauge)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -215,10 +220,9 @@ class Scenario:
         Relative standard deviation of every device's power from run to run.
     stop_min
         When the session is stopped (min); ``None`` = at the end of the last phase.
-    assumptions
-        Passed on to the session; ``None`` = the kit's defaults.
-    declared_comparison
-        Passed on to the session.
+    conditions, assumptions, declared_comparison, mixes
+        What the record says, passed on to the session; ``assumptions=None`` = the kit's
+        defaults.
     """
 
     id: str
@@ -232,5 +236,7 @@ class Scenario:
     runs: int = 1
     run_cv: float = 0.0
     stop_min: float | None = None
+    conditions: Mapping[str, object] = field(default_factory=dict)
     assumptions: Assumptions | None = None
     declared_comparison: tuple[str, str] | None = None
+    mixes: Mapping[str, Mapping[str, float]] = field(default_factory=dict)

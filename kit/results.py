@@ -55,11 +55,12 @@ RESULT_COLUMNS: Mapping[str, tuple[str, ...]] = {
     # the sources in words, for the budget table
     "budget": ("source", "description", "distribution", "value", "unit", "effect_pp",
                "basis", "reference"),
-    # after each phase: order by state of charge left; tie_group letters, compact
+    # after each phase: order by state of charge left; tie_group letters, compact. Ranks and
+    # letters compare what the displays show; *_true_charge: the charge left, gauge error included
     "standing": (
         "run", "phase", "device", "soc_pct", "total_drain_pp", "total_drain_pp_u",
         "total_drain_pp_low", "total_drain_pp_high", "rank_best", "rank_worst", "tie_group",
-        "status",
+        "rank_best_true_charge", "rank_worst_true_charge", "tie_group_true_charge", "status",
     ),
     # who drained less in a phase: single = one pre-declared pair, table = all comparisons
     "drain_pairs": (

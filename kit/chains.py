@@ -1,0 +1,455 @@
+"""The chain of boundary readings of every device, ready for calculation.
+
+One `Chains` object is prepared per session (`build_chains`) and passed to everything that
+computes from readings, so that the choice of readings, the gaps between them, the power-offs
+and the start from a full charge are decided once. Hours inside, minutes only in the record.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from kit.gauge import convention
+from kit.off_times import off_times
+from kit.readings import FULL_PCT, Observations, boundary_observations, observed
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from kit.off_times import OffTimes
+    from kit.readings import Observed
+    from kit.session import Session
+
+    Floats = NDArray[np.float64]
+    Ints = NDArray[np.int64]
+    Bools = NDArray[np.bool_]
+
+__all__ = ["Chains", "build_chains", "device_conditions"]
+
+_MIN_RATE_PHASE_H = 10.0 / 60.0
+"""Shorter phases do not count for a device's busiest rate (h)."""
+
+_LENGTH_U_MIN = 0.41
+"""u of a phase length whose ends were noted to the minute, 1/√6 (min)."""
+
+_LOCATED = ("clock", "elapsed")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Chains:
+    """Readings at the boundaries of every unit (device × run) and what happened between.
+
+    Shapes: K units (devices of the first run, then of the second, …), P phases, boundaries
+    2p and 2p + 1 are start and end of phase p. Times in hours.
+
+    Parameters
+    ----------
+    observations
+        Which reading stands for which boundary.
+    length_h, length_u_h
+        Shape (K, P). Length of the phase and its standard uncertainty; NaN: not known.
+    pause_h
+        Shape (K, P). Time between the end of the phase before and the start.
+    gap_h, gap_u_h
+        Shape (K, P). Unlogged time between the reading used for the start and the start, and
+        its standard uncertainty where only a total of several gaps is known.
+    end_gap_h
+        Shape (K, P). The same after the end, where the end is read at the next start.
+    full
+        Shape (K,). Started at a known full charge: the first boundary is 100 % exactly.
+    offset, offset_variance
+        Shape (K,). From the number shown to the true value (steps), see `kit.gauge.convention`.
+    death
+        Shape (K,). Phase in which the device powered off, −1: in none.
+    gone
+        Shape (K,). First phase that it did not begin; P: began all.
+    off_h, off_u_h
+        Shape (K,). Middle and u of the power-off (h since the run's start), NaN: not observed.
+    off_pct
+        Shape (K, 2). Bounds of the percentage shown at the power-off.
+    exposure_h
+        Shape (K, P). Time that the device ran in the phase: its length, or start to power-off.
+    charged
+        Shape (K, P). Whether the device was charged during the phase.
+    joined
+        Shape (K, P). Whether the reading before may serve as this phase's start.
+    looks
+        Shape (K, P). Readings made in the phase, its ends included.
+    busiest
+        Shape (K,). Highest rate at which a gap may have drained the device (pp/h).
+    """
+
+    session: Session
+    runs: tuple[int, ...]
+    devices: tuple[str, ...]
+    phases: tuple[str, ...]
+    observations: Observations
+    length_h: Floats
+    length_u_h: Floats
+    start_h: Floats
+    pause_h: Floats
+    gap_h: Floats
+    gap_u_h: Floats
+    end_gap_h: Floats
+    full: Bools
+    offset: Floats
+    offset_variance: Floats
+    death: Ints
+    gone: Ints
+    off_h: Floats
+    off_u_h: Floats
+    off_pct: Floats
+    off_times: tuple[OffTimes, ...]
+    exposure_h: Floats
+    charged: Bools
+    joined: Bools
+    looks: Ints
+    busiest: Floats
+
+    @property
+    def units(self) -> int:
+        """Return the number of units, devices × runs."""
+        return len(self.runs) * len(self.devices)
+
+    def level(self, boundary: int) -> Floats:
+        """Return the percentage that stands for one boundary of every unit; NaN: none."""
+        node = self.observations.node[:, boundary]
+        taken = self.observations.level[np.arange(node.size), node]
+        return np.where(node >= 0, taken, np.nan)
+
+    @property
+    def levels(self) -> Floats:
+        """Return the percentages that stand for all boundaries, shape (K, 2P)."""
+        node = self.observations.node
+        taken = np.take_along_axis(self.observations.level, np.maximum(node, 0), axis=1)
+        return np.where(node >= 0, taken, np.nan)
+
+    def in_frame_order(self, values: NDArray[np.generic]) -> NDArray[np.generic]:
+        """Return values of shape (K, P) flat, ordered by run, phase and device."""
+        shape = (len(self.runs), len(self.devices), len(self.phases))
+        return values.reshape(shape).transpose(0, 2, 1).reshape(-1)
+
+
+def device_conditions(session: Session, device: int) -> dict[str, object]:
+    """Return the conditions of one device: the session's, with the device's exceptions."""
+    merged = {**session.conditions, **session.devices[device].conditions}
+    return {k: v for k, v in merged.items() if v != "not recorded"}
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Spans:
+    """Times of the phases per unit, shape (K, P); minutes."""
+
+    start: Floats
+    end: Floats
+    length: Floats
+    length_u: Floats
+    resolution: Floats
+    start_located: Bools
+    end_located: Bools
+
+
+def _spans(session: Session) -> _Spans:
+    frame = session.spans
+    runs = {run.number: i for i, run in enumerate(session.runs)}
+    phases = {phase.id: i for i, phase in enumerate(session.phases)}
+    shape = len(runs), len(phases)
+    rows = [
+        (runs[r], phases[p], i)
+        for i, (r, p) in enumerate(zip(frame["run"].tolist(), frame["phase"].tolist(), strict=True))
+        if r in runs and p in phases
+    ]
+    where = tuple(np.array(rows, dtype=np.int64).reshape(-1, 3).T)
+    n = len(session.devices)
+
+    def spread(column: str) -> Floats:
+        values = np.full(shape, np.nan)
+        values[where[0], where[1]] = frame[column].to_numpy(dtype=np.float64)[where[2]]
+        return np.repeat(values, n, axis=0)
+
+    def located(column: str) -> Bools:
+        known = np.zeros(shape, dtype=bool)
+        sources = frame[column].tolist()
+        known[where[0], where[1]] = [sources[i] in _LOCATED for i in where[2].tolist()]
+        return np.repeat(known, n, axis=0)
+
+    start, end, length = spread("start_min"), spread("end_min"), spread("duration_min")
+    u = spread("duration_u_min")
+    stated = session.assumptions.phase_length_u_min
+    return _Spans(
+        start=start,
+        end=end,
+        length=np.where(np.isnan(length), end - start, length),
+        length_u=np.where(np.isnan(u), _LENGTH_U_MIN, u) if stated is None
+        else np.full(u.shape, stated),
+        resolution=np.nan_to_num(spread("t_resolution_min"), nan=1.0),
+        start_located=located("start_source"),
+        end_located=located("end_source"),
+    )  # fmt: skip
+
+
+def _unplaced(session: Session, spans: _Spans) -> tuple[Floats, Floats]:
+    """Return gap and u before each phase (min) where only the total of the gaps is known.
+
+    With T min shared by m places, each is T/m with u = T√((m − 1)/(m²(m + 1))).
+    """
+    n = len(session.devices)
+    gap = np.zeros(spans.start.shape)
+    gap_u = np.zeros(spans.start.shape)
+    for i, run in enumerate(session.runs):
+        k = slice(i * n, (i + 1) * n)
+        total = run.stop_min if run.stop_min is not None else run.stated_elapsed_min
+        start, end, length = spans.start[i * n], spans.end[i * n], spans.length[i * n]
+        places = ~spans.start_located[i * n]
+        places[0] = False
+        m, phases = int(places.sum()), length.size
+        open_ended = np.isnan(length).any() or bool(spans.end_located[i * n, -1:].all())
+        if total is None or m == 0 or open_ended:
+            continue
+        rest = total - (end[-1] - start[0])
+        if not rest > 3.0 * np.sqrt(phases / 12.0 + 1.0 / 6.0):
+            continue
+        gap[k, places] = rest / m
+        gap_u[k, places] = rest * np.sqrt((m - 1) / (m**2 * (m + 1)))
+    return gap, gap_u
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Ends:
+    """How the devices ended, shape (K,); minutes."""
+
+    death: Ints
+    gone: Ints
+    middle: Floats
+    u: Floats
+    low: Floats
+    high: Floats
+    noted_pct: Floats
+
+
+def _logged(session: Session) -> tuple[Ints, Floats]:
+    """Return phase (−1: none) and percentage noted for each unit's power-off."""
+    n = len(session.devices)
+    logged = np.full(len(session.runs) * n, -1, dtype=np.int64)
+    pct = np.full(logged.shape, np.nan)
+    devices = {d.id: i for i, d in enumerate(session.devices)}
+    phases = {p.id: i for i, p in enumerate(session.phases)}
+    runs = {run.number: i for i, run in enumerate(session.runs)}
+    frame = session.power_offs
+    columns = (frame[c].tolist() for c in ("run", "device", "phase", "still_on", "soc_pct"))
+    for run, device, phase, on, soc in zip(*columns, strict=True):
+        if run in runs and device in devices and not on:
+            unit = runs[run] * n + devices[device]
+            logged[unit], pct[unit] = phases.get(phase, -1), soc
+    return logged, pct
+
+
+def _ends(session: Session, spans: _Spans, offs: Sequence[OffTimes]) -> _Ends:
+    low = np.concatenate([o.low for o in offs]) if offs else np.zeros(0)
+    high = np.concatenate([o.high for o in offs]) if offs else np.zeros(0)
+    seen = np.isfinite(high) & np.isfinite(low)
+    middle = np.where(seen, (low + np.where(seen, high, 0.0)) / 2.0, np.nan)
+    n_phases = spans.start.shape[1]
+    death = np.full(low.shape, -1, dtype=np.int64)
+    gone = np.full(low.shape, n_phases, dtype=np.int64)
+    logged, pct = _logged(session)
+    for k in np.flatnonzero(seen | (logged >= 0)).tolist():
+        inside, after = _place(spans, k, low[k], high[k], middle[k], int(logged[k]))
+        death[k], gone[k] = inside, after
+    return _Ends(
+        death=death, gone=gone, middle=middle,
+        u=np.where(seen, (np.where(seen, high, 0.0) - low) / np.sqrt(12.0), np.nan),
+        low=low, high=high, noted_pct=pct,
+    )  # fmt: skip
+
+
+def _place(
+    spans: _Spans, k: int, low: float, high: float, middle: float, logged: int
+) -> tuple[int, int]:
+    """Return the phase of a power-off (−1: between phases) and the first phase not begun."""
+    n_phases = spans.start.shape[1]
+    start = spans.start[k]
+    end = np.where(np.isnan(spans.end[k]), np.inf, spans.end[k])
+    if np.isnan(middle) or np.isnan(start).all():
+        return logged, (logged + 1 if logged >= 0 else n_phases)
+    touches = (start < high) & (end > low)
+    if logged >= 0 and touches[logged]:
+        return logged, logged + 1
+    within = np.flatnonzero((start <= middle) & (end > middle))
+    if within.size:
+        return int(within[0]), int(within[0]) + 1
+    later = np.flatnonzero(start > middle)
+    return -1, int(later[0]) if later.size else n_phases
+
+
+def _charging(session: Session, spans: _Spans) -> tuple[Bools, Bools]:
+    """Return whether each unit was charged during a phase, and whether before it."""
+    shape = spans.start.shape
+    during = np.zeros(shape, dtype=bool)
+    before = np.zeros(shape, dtype=bool)
+    frame = session.charges
+    if not len(frame):
+        return during, before
+    n = len(session.devices)
+    runs = {run.number: i for i, run in enumerate(session.runs)}
+    devices = {d.id: i for i, d in enumerate(session.devices)}
+    phases = {p.id: i for i, p in enumerate(session.phases)}
+    columns = (frame[c].tolist() for c in ("run", "device", "phase", "start_min", "end_min"))
+    for run, device, phase, begin, finish in zip(*columns, strict=True):
+        if run not in runs or device not in devices:
+            continue
+        k = runs[run] * n + devices[device]
+        t0 = begin if begin == begin else finish
+        t1 = finish if finish == finish else t0
+        if t0 != t0:
+            if phase in phases:
+                during[k, phases[phase]] = True
+                before[k, phases[phase] + 1 :] |= np.arange(shape[1] - phases[phase] - 1) == 0
+            continue
+        start, end = spans.start[k], spans.end[k]
+        during[k] |= (start < t1) & (end > t0)
+        since = np.concatenate([[-np.inf], end[:-1]])
+        before[k] |= (since < t1 + 1e-9) & (start > t0 - 1e-9) & ~((start < t1) & (end > t0))
+    return during, before
+
+
+def _full(session: Session, observations: Observations) -> Bools:
+    """Return which units started at a known full charge.
+
+    The first reading shows 100 %; or there is none and the conditions state a start at 100 %.
+    """
+    n = len(session.devices)
+    level, node = observations.level[:, 0], observations.node[:, 0]
+    stated = np.array(
+        [device_conditions(session, i).get("start_charge_pct") == FULL_PCT for i in range(n)],
+        dtype=bool,
+    )
+    shown = (node == 0) & (level == FULL_PCT) & (observations.weight[:, 0] > 0.0)
+    assumed = (node != 0) & np.tile(stated, len(session.runs))
+    return np.asarray(shown | assumed, dtype=bool)
+
+
+def _looks(obs: Observed, shape: tuple[int, int]) -> Ints:
+    named = obs.phase >= 0
+    flat = obs.unit[named] * shape[1] + obs.phase[named]
+    return np.bincount(flat, minlength=shape[0] * shape[1]).reshape(shape)
+
+
+def _busiest(levels: Floats, length_h: Floats, factor: float) -> Floats:
+    """Return the highest rate to allow for in a gap; of all units where a unit has none."""
+    if not length_h.size:
+        return np.zeros(length_h.shape[0])
+    usable = length_h >= _MIN_RATE_PHASE_H
+    rate = np.where(
+        usable, (levels[:, 0::2] - levels[:, 1::2]) / np.where(usable, length_h, 1.0), np.nan
+    )
+    rate = np.where(np.isnan(rate), -np.inf, rate)
+    best = rate.max(axis=1)
+    known = best[best > 0.0]
+    common = float(known.max()) if known.size else 0.0
+    return np.where(best > 0.0, best, common) * factor
+
+
+def _off_pct(session: Session, ends: _Ends, obs: Observed, busiest: Floats) -> Floats:
+    """Return bounds of the percentage shown at the power-off, shape (K, 2).
+
+    0 to ``off_pct_max``, and not above the percentage last seen; but if even the busiest rate
+    could not have taken the device there since it was last seen, what is left at that rate.
+    """
+    most = session.assumptions.off_pct_max
+    units = ends.low.size
+    last_t, last_pct = np.full(units, -np.inf), np.full(units, np.nan)
+    timed = ~np.isnan(obs.t) & (obs.t <= np.where(np.isnan(ends.high), np.inf, ends.high)[obs.unit])
+    np.maximum.at(last_t, obs.unit[timed], obs.t[timed])
+    latest = np.flatnonzero(timed & (obs.t == last_t[obs.unit]))
+    last_pct[obs.unit[latest]] = obs.soc[latest]
+    noted = ~np.isnan(ends.noted_pct)
+    pct = np.where(noted, ends.noted_pct, last_pct)
+    since = np.where(noted, ends.low, last_t)
+    known = ~np.isnan(pct) & np.isfinite(ends.high)
+    with np.errstate(invalid="ignore"):
+        left = pct - 1.0 - busiest * (ends.high - since) / 60.0
+    far = known & (left > most)
+    high = np.where(far, pct, np.where(known, np.minimum(pct, most), most))
+    return np.stack([np.where(far, left, 0.0), high], axis=1)
+
+
+def build_chains(session: Session) -> Chains:
+    """Return the chains of a session: every later calculation starts from them.
+
+    Parameters
+    ----------
+    session
+        A record that passed its checks.
+
+    Returns
+    -------
+    Chains
+
+    Examples
+    --------
+    >>> from tests.builders import make_session
+    >>> chains = build_chains(make_session(phases={"p1": 60, "p2": 60},
+    ...                                    readings={"a": [100, 87, 75]}))
+    >>> chains.levels.tolist(), chains.full.tolist()
+    ([[100.0, 87.0, 87.0, 75.0]], [True])
+    """
+    spans = _spans(session)
+    offs = off_times(session)
+    ends = _ends(session, spans, offs)
+    obs = observed(session)
+    during, before = _charging(session, spans)
+    times = np.empty((spans.start.shape[0], 2 * spans.start.shape[1]))
+    times[:, 0::2], times[:, 1::2] = spans.start, spans.end
+    over = np.where(np.isnan(ends.high), np.inf, ends.high)
+    found = boundary_observations(
+        session, obs, times, np.repeat(spans.resolution, 2, axis=1), ~before, over
+    )
+    placed = spans.start[:, 1:] - spans.end[:, :-1]
+    gap, gap_u = _unplaced(session, spans)
+    gap[:, 1:] += np.where(placed > 0.0, placed, 0.0)
+    node, states = found.node, np.arange(found.node.shape[1])
+    borrowed_start = (node != states)[:, 0::2] & (node[:, 0::2] >= 0)
+    borrowed_end = (node != states)[:, 1::2] & (node[:, 1::2] >= 0)
+    next_gap = np.concatenate([gap[:, 1:], np.zeros((gap.shape[0], 1))], axis=1)
+    levels = np.where(
+        node >= 0, np.take_along_axis(found.level, np.maximum(node, 0), axis=1), np.nan
+    )
+    rounding = [convention(d.gauge.rounding) for d in session.devices]
+    length_h = spans.length / 60.0
+    busiest = _busiest(levels, length_h, session.assumptions.gap_rate_factor)
+    dying = np.arange(length_h.shape[1]) == ends.death[:, None]
+    exposure = np.where(dying, (ends.middle[:, None] - spans.start) / 60.0, length_h)
+    return Chains(
+        session=session,
+        runs=tuple(run.number for run in session.runs),
+        devices=tuple(d.id for d in session.devices),
+        phases=tuple(p.id for p in session.phases),
+        observations=found,
+        length_h=length_h,
+        length_u_h=spans.length_u / 60.0,
+        start_h=spans.start / 60.0,
+        pause_h=gap / 60.0,
+        gap_h=np.where(borrowed_start, gap, 0.0) / 60.0,
+        gap_u_h=np.where(borrowed_start, gap_u, 0.0) / 60.0,
+        end_gap_h=np.where(borrowed_end, next_gap, 0.0) / 60.0,
+        full=_full(session, found),
+        offset=np.tile([r[0] for r in rounding], len(session.runs)),
+        offset_variance=np.tile([r[1] for r in rounding], len(session.runs)),
+        death=ends.death,
+        gone=ends.gone,
+        off_h=ends.middle / 60.0,
+        off_u_h=ends.u / 60.0,
+        off_pct=_off_pct(session, ends, obs, busiest),
+        off_times=offs,
+        exposure_h=exposure,
+        charged=during,
+        joined=~before,
+        looks=_looks(obs, length_h.shape),
+        busiest=busiest,
+    )

@@ -1,0 +1,406 @@
+"""Drain and rate of every device in every phase, in two measurands, with their intervals.
+
+*Displayed* drain is what the device's own gauge lost, before rounding: for statements within a
+device. *True-charge* drain is the usable charge lost, 0 at the power-off by definition; the
+gauge's error counts: for statements between devices.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from kit.chains import build_chains, device_conditions
+from kit.drain_model import SOURCES, drains, interval, saturated, states
+from kit.gauge import saver_thresholds
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    import pandas as pd
+    from numpy.typing import NDArray
+
+    from kit.chains import Chains
+    from kit.drain_model import Drains, States
+    from kit.results import Measurand, Settings
+    from kit.session import Session
+
+    Floats = NDArray[np.float64]
+    Bools = NDArray[np.bool_]
+    Texts = NDArray[np.object_]
+
+__all__ = [
+    "FLAGS",
+    "MEASURANDS",
+    "UNRANKED",
+    "Prepared",
+    "contributions",
+    "flag_matrix",
+    "phase_drain",
+    "phase_status",
+    "prepare",
+]
+
+Status = Literal[
+    "measured", "died", "not_reached", "no_reading", "saturated", "split", "unknown_length"
+]
+
+MEASURANDS: tuple[Measurand, Measurand] = ("displayed", "true_charge")
+
+SHORT_EXPOSURE_H = 20.0 / 60.0
+LITTLE_CHARGE_PCT = 5.0
+SMALL_DRAIN_PP = 3.0
+NOTED_MIN_MIN = 1.0
+
+FLAGS: Mapping[str, str] = {
+    "warm_up": "The phase is a warm-up and is not evaluated.",
+    "from_full": "The phase starts from a full charge, so the unknown rounding of the display "
+    "does not cancel.",
+    "start_assumed_full": "No percentage was read at the start; it is taken as 100 % because "
+    "the conditions state a full charge.",
+    "may_contain_sync": "The first phase may contain work that a device does after it was "
+    "unplugged and unlocked, such as synchronising.",
+    "held_full": "The device was kept on the charger for more than two hours after it was full, "
+    "so its charge at the start is less certain than the display says.",
+    "saturated": "The display stood at 100 % throughout, so the charge that left is not shown.",
+    "start_saturated": "The display still stood at 100 % at the start of the phase, so charge "
+    "may have left before it fell.",
+    "hold_too_long": "The display may have stood at 100 % for more than a third of the phase, "
+    "so no true-charge figure is given for this phase alone.",
+    "died": "The device powered off in this phase; the rate is for the time it was on.",
+    "short_exposure": "The device ran less than 20 minutes of this phase or began it below 5 %, "
+    "so its rate is only a rough figure.",
+    "off_far_from_empty": "The display stood well above 0 at the power-off.",
+    "split": "Devices did different things at the same time in this phase; the drain is that of "
+    "the phase as a whole.",
+    "saver": "A power saver or dimming may have begun in this phase, so the device is not ranked "
+    "in it.",
+    "gap": "Time that no phase accounts for lies between the two readings; what it may have "
+    "drained is taken off and added to the uncertainty.",
+    "gap_place_unknown": "Only the total of the unlogged time is known; it is shared equally "
+    "between the boundaries.",
+    "no_own_end": "The end was read at the start of the next phase.",
+    "coarse_step": "The display moves in steps of more than 1 %.",
+    "woken": "Looking at the device wakes it, and the drain of the looks is in the uncertainty.",
+    "ticks": "A noted change of the display was used, which is sharper than a reading.",
+    "small_drain": "The drain is below 3 pp, so only its upper end says much.",
+    "rises": "The percentage rose although no charging is recorded.",
+    "charged": "The device was charged in this phase.",
+    "unknown_length": "The length of the phase is not known, so there is no rate.",
+}
+"""Codes of the ``flags`` column, each with the sentence that it stands for."""
+
+UNRANKED: frozenset[str] = frozenset(
+    {"warm_up", "died", "split", "saver", "saturated", "start_saturated", "hold_too_long",
+     "rises", "charged"}
+)  # fmt: skip
+"""Flags that keep a device out of comparisons in that phase."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Prepared:
+    """Chains with their states and drains in both measurands: computed once, used everywhere.
+
+    Parameters
+    ----------
+    status
+        Shape (K, P), per measurand.
+    flags
+        Code → shape (K, P), whether it applies.
+    """
+
+    chains: Chains
+    states: States
+    drains: Mapping[Measurand, Drains]
+    status: Mapping[Measurand, Texts]
+    flags: Mapping[str, Bools]
+
+    @property
+    def ranked(self) -> Bools:
+        """Return which devices may be compared in which phases, shape (K, P)."""
+        barred = np.zeros(self.chains.length_h.shape, dtype=bool)
+        for code in UNRANKED:
+            barred |= self.flags[code]
+        return np.asarray((self.status["displayed"] == "measured") & ~barred, dtype=bool)
+
+
+def prepare(session: Session, *, chains: Chains | None = None) -> Prepared:
+    """Return everything that the frames of this and other modules are made from.
+
+    Parameters
+    ----------
+    session
+        A record that passed its checks.
+    chains
+        From `kit.chains.build_chains`, if they were built already.
+    """
+    chains = build_chains(session) if chains is None else chains
+    now = states(chains)
+    found = {m: drains(chains, m, now=now) for m in MEASURANDS}
+    return Prepared(
+        chains=chains,
+        states=now,
+        drains=found,
+        status={m: phase_status(chains, found[m]) for m in MEASURANDS},
+        flags=flag_matrix(chains, found["displayed"]),
+    )
+
+
+def phase_status(chains: Chains, found: Drains) -> Texts:
+    """Return the status of every unit in every phase, shape (K, P).
+
+    The first that applies of: not_reached, died, no_reading, saturated, split,
+    unknown_length, measured.
+    """
+    phases = np.arange(len(chains.phases))
+    split = np.array([p.is_split for p in chains.session.phases], dtype=bool)
+    sat = saturated(chains)
+    if found.measurand == "displayed":
+        sat = sat & (chains.levels[:, 1::2] == 100.0)
+    pick = [
+        (phases >= chains.gone[:, None]) & (phases != chains.death[:, None]),
+        phases == chains.death[:, None],
+        sat & ~chains.charged,
+        np.isnan(found.drain_pp),
+        np.broadcast_to(split, found.drain_pp.shape),
+        ~(chains.length_h > 0.0),
+    ]
+    names = ["not_reached", "died", "saturated", "no_reading", "split", "unknown_length"]
+    return np.select(pick, names, default="measured").astype(object)
+
+
+def _saver_flags(chains: Chains, found: Drains) -> Bools:
+    """Return where a reading lies at or below a threshold of a power saver or dimming."""
+    n = len(chains.devices)
+    marks = [saver_thresholds(device_conditions(chains.session, i)) for i in range(n)] * len(
+        chains.runs
+    )
+    highest = np.array([m[0] if m else -1.0 for m in marks])[:, None]
+    lowest_read = np.where(np.isnan(found.end_pct), found.start_pct, found.end_pct)
+    dying = np.arange(len(chains.phases)) == chains.death[:, None]
+    lowest = np.where(dying, 0.0, lowest_read)
+    with np.errstate(invalid="ignore"):
+        return (lowest <= highest) & (highest > 0.0)
+
+
+def flag_matrix(chains: Chains, found: Drains) -> dict[str, Bools]:
+    """Return for every code of `FLAGS` where it applies, shape (K, P).
+
+    Parameters
+    ----------
+    chains
+        From `kit.chains.build_chains`.
+    found
+        Displayed drains of the chains.
+    """
+    session, obs = chains.session, chains.observations
+    k, p = chains.length_h.shape
+    n_runs = len(chains.runs)
+    shape = (k, p)
+    phases = np.arange(p)
+    there = ~np.isnan(found.drain_pp)
+    first = np.broadcast_to(phases == 0, shape)
+    full = first & chains.full[:, None]
+    dying = phases == chains.death[:, None]
+    exposure = chains.exposure_h
+    hold_h = session.assumptions.full_hold_max_min / 60.0
+    conditions = [device_conditions(session, i) for i in range(len(chains.devices))]
+    held = [c.get("held_full_min") for c in conditions]
+    long = np.tile([isinstance(h, (int, float)) and h > 120.0 for h in held], n_runs)[:, None]
+    wakes = np.tile([d.gauge.reading_wakes_device is True for d in session.devices], n_runs)
+    dark = np.array([ph.screen_on is False for ph in session.phases], dtype=bool)
+    gap_min = (chains.gap_h + chains.end_gap_h) * 60.0
+    node = obs.node
+    tick = (node >= 0) & (np.take_along_axis(obs.weight, np.maximum(node, 0), axis=1) == 0.0)
+    sat = saturated(chains)
+    levels = chains.levels
+    warm_up = np.array([not ph.evaluated for ph in session.phases], dtype=bool)
+    split = np.array([ph.is_split for ph in session.phases], dtype=bool)
+    with np.errstate(invalid="ignore"):
+        flags: dict[str, Bools] = {
+            "warm_up": np.broadcast_to(warm_up, shape),
+            "from_full": full & there,
+            "start_assumed_full": full & (node[:, :1] != 0),
+            "may_contain_sync": first & there,
+            "held_full": full & long,
+            "saturated": sat & (levels[:, 1::2] == 100.0),
+            "start_saturated": sat & (levels[:, 1::2] != 100.0),
+            "hold_too_long": full & (hold_h > 0.0) & (chains.exposure_h < 3.0 * hold_h),
+            "died": dying,
+            "short_exposure": dying
+            & ((exposure < SHORT_EXPOSURE_H) | (levels[:, 0::2] < LITTLE_CHARGE_PCT)),
+            "off_far_from_empty": dying & (chains.off_pct[:, :1] > 0.0),
+            "split": np.broadcast_to(split, shape),
+            "saver": _saver_flags(chains, found),
+            "gap": there & (gap_min >= NOTED_MIN_MIN),
+            "gap_place_unknown": there & (chains.gap_u_h > 0.0),
+            "no_own_end": there & ~dying & (node[:, 1::2] > 2 * phases + 1),
+            "coarse_step": there & (obs.step[:, None] > 1.0),
+            "woken": there & wakes[:, None] & dark,
+            "ticks": there & (tick[:, 0::2] | tick[:, 1::2]),
+            "small_drain": there & (np.abs(found.drain_pp) < SMALL_DRAIN_PP),
+            "rises": there & (levels[:, 1::2] > levels[:, 0::2]) & ~dying,
+            "charged": chains.charged,
+            "unknown_length": ~(chains.length_h > 0.0) & ~dying,
+        }  # fmt: skip
+    begun = ~(phases >= chains.gone[:, None]) | dying
+    return {code: np.asarray(flags[code] & begun, dtype=bool) for code in FLAGS}
+
+
+def _flag_texts(flags: Mapping[str, Bools], shape: tuple[int, int]) -> Texts:
+    """Return the codes that apply joined by ";", shape (K, P)."""
+    texts = np.full(shape, "", dtype=object)
+    for code, where in flags.items():
+        if where.any():
+            texts[where] = texts[where] + (code + ";")
+    flat = texts.ravel()
+    for i, text in enumerate(flat.tolist()):
+        if text:
+            flat[i] = text[:-1]
+    return flat.reshape(shape)
+
+
+def _keys(chains: Chains) -> tuple[Texts, Texts, Texts]:
+    """Return run, phase and device of each row of a frame in its order."""
+    n_runs, n_phases, n_devices = len(chains.runs), len(chains.phases), len(chains.devices)
+    return (
+        np.repeat(np.array(chains.runs, dtype=np.int64), n_phases * n_devices),
+        np.tile(np.repeat(np.array(chains.phases, dtype=object), n_devices), n_runs),
+        np.tile(np.array(chains.devices, dtype=object), n_runs * n_phases),
+    )
+
+
+def phase_drain(
+    session: Session, settings: Settings, *, prepared: Prepared | None = None
+) -> pd.DataFrame:
+    """Return drain and rate per run, phase, device and measurand.
+
+    Parameters
+    ----------
+    session
+        A record that passed its checks.
+    settings
+        The coverage probability.
+    prepared
+        From `prepare`, if it was made already.
+
+    Returns
+    -------
+    DataFrame
+        Columns ``kit.results.RESULT_COLUMNS["phase_drain"]``; ordered by run, phase, device,
+        measurand. Drains in pp, rates in pp/h, durations in h. A device that powered off has
+        the time it was on as ``duration_h``.
+
+    Notes
+    -----
+    ``U = √(X² + k²u²) + b``: X covers the resolution of the display, u is everything else, b
+    what cannot be averaged (an unlogged gap). Derived in docs/measurement.md.
+
+    Examples
+    --------
+    87 % to 75 % in one hour, nothing but the resolution: 12 pp, u = √(2/12) = 0.408, ± 0.80:
+
+    >>> from kit.results import Settings
+    >>> from kit.session import Assumptions
+    >>> from tests.builders import make_session
+    >>> s = make_session(phases={"p1": 60, "p2": 60}, readings={"a": [100, 87, 75]},
+    ...     assumptions=Assumptions(reading_delay_min=0, phase_length_u_min=0))
+    >>> row = phase_drain(s, Settings()).query("phase == 'p2' and measurand == 'displayed'")
+    >>> row[["drain_pp", "drain_pp_u", "drain_pp_low", "drain_pp_high"]].round(3).values.tolist()
+    [[12.0, 0.408, 11.2, 12.8]]
+    """
+    import pandas as pd
+
+    from kit.results import RESULT_COLUMNS
+
+    ready = prepare(session) if prepared is None else prepared
+    chains = ready.chains
+    run, phase, device = _keys(chains)
+    order = chains.in_frame_order
+    flags = order(_flag_texts(ready.flags, chains.length_h.shape))
+    columns: dict[str, list[NDArray[np.generic]]] = {}
+    for measurand in MEASURANDS:
+        found = ready.drains[measurand]
+        low, high, rate_low, rate_high = interval(found, settings.coverage)
+        shown = np.where((found.drain_pp < 0.0) & (low >= 0.0), 0.0, found.drain_pp)
+        risen = ready.flags["rises"]
+        drain = np.where(risen, found.drain_pp, np.maximum(shown, 0.0))
+        unknown = np.where(chains.length_h > 0.0, 0.0, np.nan)
+        no_length = np.where(ready.status[measurand] == "died", 0.0, unknown)
+        rate_u = np.hypot(found.u_pp, np.sqrt(found.variance["phase_length"])) / found.exposure_h
+        per_phase = {
+            "status": ready.status[measurand],
+            "start_pct": found.start_pct,
+            "end_pct": found.end_pct,
+            "duration_h": found.exposure_h,
+            "duration_h_u": found.exposure_u_h,
+            "drain_pp": drain,
+            "drain_pp_u": found.u_pp,
+            "drain_pp_low": np.where(risen, low, np.maximum(low, 0.0)),
+            "drain_pp_high": np.where(risen, high, np.maximum(high, 0.0)),
+            "rate_pp_per_h": drain / found.exposure_h + no_length,
+            "rate_pp_per_h_u": rate_u + no_length,
+            "rate_pp_per_h_low": np.where(risen, rate_low, np.maximum(rate_low, 0.0)) + no_length,
+            "rate_pp_per_h_high": np.where(risen, rate_high, np.maximum(rate_high, 0.0))
+            + no_length,
+            "method": np.where(np.isnan(drain), "", "gum").astype(object),
+        }
+        for name, values in per_phase.items():
+            columns.setdefault(name, []).append(order(values))
+    both = {name: np.stack(parts, axis=1).ravel() for name, parts in columns.items()}
+    keys = {"run": run, "phase": phase, "device": device}
+    data = {name: np.repeat(values, 2) for name, values in keys.items()}
+    data["measurand"] = np.tile(np.array(MEASURANDS, dtype=object), run.size)
+    data["flags"] = np.repeat(flags, 2)
+    data.update(both)
+    return pd.DataFrame({name: data[name] for name in RESULT_COLUMNS["phase_drain"]})
+
+
+def contributions(
+    session: Session, settings: Settings, *, prepared: Prepared | None = None
+) -> pd.DataFrame:
+    """Return what each source adds to u of each drain.
+
+    Parameters
+    ----------
+    session, settings, prepared
+        As for `phase_drain`.
+
+    Returns
+    -------
+    DataFrame
+        Columns ``kit.results.RESULT_COLUMNS["contributions"]``; ``u_pp`` in pp, ``share`` of
+        u² of the rate times the duration, so that the length of the phase has its place.
+    """
+    import pandas as pd
+
+    from kit.results import RESULT_COLUMNS
+
+    ready = prepare(session) if prepared is None else prepared
+    chains = ready.chains
+    run, phase, device = _keys(chains)
+    parts: list[dict[str, NDArray[np.generic]]] = []
+    for measurand in MEASURANDS:
+        variance = ready.drains[measurand].variance
+        names = tuple(s for s in SOURCES if s in variance)
+        stack = np.stack([chains.in_frame_order(variance[s]) for s in names], axis=1)
+        total = stack.sum(axis=1)
+        keep = (stack > 0.0) & (total > 0.0)[:, None]
+        row, source = np.nonzero(keep)
+        parts.append(
+            {
+                "run": run[row],
+                "phase": phase[row],
+                "device": device[row],
+                "measurand": np.full(row.size, measurand, dtype=object),
+                "source": np.array(names, dtype=object)[source],
+                "u_pp": np.sqrt(stack[row, source]),
+                "share": stack[row, source] / total[row],
+                "place": row,
+            }
+        )
+    data = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+    order = np.argsort(data.pop("place"), kind="stable")
+    return pd.DataFrame({n: data[n][order] for n in RESULT_COLUMNS["contributions"]})

@@ -1,0 +1,463 @@
+"""States of charge at the phase boundaries and drains between them, with all their errors.
+
+Everything that the kit computes from percentages is a linear combination of boundary states,
+and every boundary state is a linear combination of readings: `states` and `drains` carry the
+coefficients, so that errors belong to readings and cancel where they are shared. The formulas
+are derived in docs/measurement.md.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from kit.chains import device_conditions
+from kit.gauge import error_covariance
+from kit.uncertainty import Resolution, expanded, resolution
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from numpy.typing import NDArray
+
+    from kit.chains import Chains
+    from kit.results import Measurand
+
+    Floats = NDArray[np.float64]
+    Ints = NDArray[np.int64]
+    Bools = NDArray[np.bool_]
+
+__all__ = [
+    "SOURCES",
+    "Drains",
+    "States",
+    "drains",
+    "full_hold_moments",
+    "gauge_covariance",
+    "interval",
+    "states",
+]
+
+SOURCES = (
+    "resolution",
+    "rounding",
+    "reading_time",
+    "gauge",
+    "gap",
+    "full_start",
+    "full_hold",
+    "off_percentage",
+    "wake",
+    "phase_length",
+)
+"""Sources of uncertainty, in the order of the budget."""
+
+HELD_FULL_LONG_MIN = 120.0
+HELD_FULL_HALF_WIDTH_PP = 2.0
+"""A device kept on the charger longer than this after "full" may stand anywhere in a band below
+100 % that its display does not show; ±2 pp is a guess, not derived."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class States:
+    """State of charge at every phase boundary as a linear function of readings.
+
+    Shapes: K units, B = 2·phases boundaries.
+
+    Parameters
+    ----------
+    valid
+        (K, B). Whether the state is known at all.
+    matrix
+        (K, B, B). Coefficients of the readings (by boundary of the reading).
+    level
+        (K, B). Readings with the stated rounding taken into account (%), 0 where none.
+    value
+        (K, B). The states (%).
+    rate
+        (K, B). Rate at the moment of the reading (pp/h), 0 where it is not known.
+    time_u_h
+        (K, B). u of the moment of the reading (h).
+    extra_variance
+        (K, B). Variance (pp²) of what drained between boundary and reading where the activity
+        then is unknown.
+    bound, gap_variance
+        (K, B). Half-width (pp) and variance (pp²) of the drain in an unlogged gap.
+    node
+        (K, B). Boundary of the reading, −1 for none or a known full charge.
+    """
+
+    valid: Bools
+    matrix: Floats
+    level: Floats
+    value: Floats
+    rate: Floats
+    time_u_h: Floats
+    extra_variance: Floats
+    bound: Floats
+    gap_variance: Floats
+    node: Ints
+
+
+def _rate_rows(chains: Chains, level: Floats, known: Bools) -> tuple[Floats, Floats, Bools]:
+    """Return for each phase the raw rate as coefficients of readings, a constant, and validity."""
+    node = chains.observations.node
+    k, p = chains.length_h.shape
+    length = np.where(chains.length_h > 0.0, chains.length_h, np.nan)
+    dying = np.arange(p) == chains.death[:, None]
+    length = np.where(dying, chains.exposure_h, length)
+    ok = known[:, 0::2] & (known[:, 1::2] | dying) & (length > 0.0) & ~chains.charged
+    inverse = np.where(ok, 1.0 / np.where(ok, length, 1.0), 0.0)
+    rows = np.zeros((k, p, 2 * p))
+    units = np.arange(k)[:, None]
+    phases = np.arange(p)[None, :]
+    start, end = node[:, 0::2], node[:, 1::2]
+    pinned = chains.full[:, None] & (phases == 0)
+    from_start = ok & ~pinned
+    rows[units, phases, np.maximum(start, 0)] += np.where(from_start, inverse, 0.0)
+    rows[units, phases, np.maximum(end, 0)] -= np.where(ok & ~dying, inverse, 0.0)
+    constant = np.where(ok & pinned, 100.0 * inverse, 0.0)
+    return rows, constant, ok
+
+
+def _rate_phases(chains: Chains, late: Floats, ok: Bools) -> tuple[Ints, Bools]:
+    """Return the phase whose rate holds at each reading (−1: unknown), and gap-borrowed starts."""
+    k, b = late.shape
+    n_phases = b // 2
+    phase = np.broadcast_to(np.arange(b) // 2, (k, b))
+    start = np.broadcast_to(np.arange(b) % 2 == 0, (k, b))
+    own = chains.observations.node == np.arange(b)
+    before = np.repeat(chains.pause_h > 0.0, 2, axis=1)
+    after = np.concatenate([before[:, 2:], np.ones((k, min(b, 2)), dtype=bool)], axis=1)
+    over_gap = start & ~own & (np.repeat(chains.gap_h, 2, axis=1) > 0.0)
+    chosen = np.where(
+        start,
+        np.where(late >= 0.0, phase, np.where(before, -1, phase - 1)),
+        np.where(late < 0.0, phase, np.where(after & own, -1, phase + 1)),
+    )
+    chosen = np.where((chosen < 0) | (chosen >= n_phases), -1, chosen)
+    usable = np.take_along_axis(ok, np.maximum(chosen, 0), axis=1)
+    return np.where(usable, chosen, -1), over_gap
+
+
+def states(chains: Chains) -> States:
+    """Return the state of charge at every boundary of every unit.
+
+    Parameters
+    ----------
+    chains
+        From `kit.chains.build_chains`.
+
+    Notes
+    -----
+    A reading D made a time δ after its boundary, while the device drains at rate r, stands for
+    ``D + r·δ`` at the boundary; r is itself taken from readings, so the correction enters the
+    coefficients. Across an unlogged gap of length g in which the device drained at anything
+    from 0 to R, the state at its end is ``D − gR/2 ± gR/2``.
+    """
+    obs = chains.observations
+    k, b = obs.level.shape
+    index = np.arange(b)
+    full0 = chains.full[:, None] & (index == 0)
+    known = (obs.node >= 0) | full0
+    shift = (chains.offset * obs.step)[:, None]
+    level = np.where(np.isnan(obs.level), 0.0, np.minimum(obs.level + shift, 100.0))
+    rows, constant, ok = _rate_rows(chains, level, known)
+    safe = np.maximum(obs.node, 0)
+    late = np.where(known, np.take_along_axis(obs.late, safe, axis=1), 0.0) / 60.0
+    late_u = np.where(known, np.take_along_axis(obs.late_u, safe, axis=1), 0.0) / 60.0
+    phase, over_gap = _rate_phases(chains, late, ok)
+    free = known & ~full0
+    moved = free & ~over_gap
+    mu = np.where(moved, late, 0.0)
+    in_phase = moved & (phase >= 0)
+    pick = np.maximum(phase, 0)
+    matrix = np.zeros((k, b, b))
+    np.put_along_axis(matrix, safe[:, :, None], free[:, :, None].astype(np.float64), axis=2)
+    weight = np.where(in_phase, mu, 0.0)
+    matrix += weight[:, :, None] * np.take_along_axis(rows, pick[:, :, None], axis=1)
+    fixed = np.where(full0, 100.0, weight * np.take_along_axis(constant, pick, axis=1))
+    most = chains.busiest[:, None]
+    aside = moved & (phase < 0)
+    after = np.where(aside, np.maximum(mu, 0.0), 0.0)
+    spread = np.where(aside, (after**2 + late_u**2) / 3.0 - after**2 / 4.0, 0.0) * most**2
+    gap = np.where(over_gap, np.maximum(np.repeat(chains.gap_h, 2, axis=1) - late, 0.0), 0.0)
+    gap_u = np.where(over_gap, np.repeat(chains.gap_u_h, 2, axis=1), 0.0)
+    back = np.repeat(chains.end_gap_h, 2, axis=1) * (index % 2 == 1)
+    fixed = fixed + most * (after + back - gap) / 2.0
+    rates = (rows @ level[:, :, None])[:, :, 0] + constant
+    return States(
+        valid=known,
+        matrix=matrix,
+        level=level,
+        value=np.where(known, (matrix @ level[:, :, None])[:, :, 0] + fixed, np.nan),
+        rate=np.where(in_phase, np.take_along_axis(rates, pick, axis=1), 0.0),
+        time_u_h=np.where(moved, late_u, 0.0),
+        extra_variance=spread,
+        bound=most * ((gap + back) / 2.0 + 2.0 * gap_u),
+        gap_variance=most**2 * ((gap + back) ** 2 / 12.0 + gap_u**2 / 4.0),
+        node=np.where(free, obs.node, -1),
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Drains:
+    """Drain and rate of every unit and phase; arrays of shape (K, P) unless said.
+
+    Parameters
+    ----------
+    drain_pp
+        Estimate (pp), not clipped; NaN where there is none.
+    exposure_h, exposure_u_h
+        Time over which it drained (h), and its u; NaN: not known.
+    variance
+        Source → variance of the drain (pp²). ``phase_length`` counts for the rate only.
+    coefficients
+        (K, P, B). The drain's coefficients of the readings.
+    resolution
+        What the resolution of the displays adds, shape (K, P).
+    bound_pp
+        Half-width added linearly (pp).
+    start_pct, end_pct
+        Percentages read (%), NaN where there is none.
+    """
+
+    measurand: Measurand
+    drain_pp: Floats
+    exposure_h: Floats
+    exposure_u_h: Floats
+    variance: Mapping[str, Floats]
+    coefficients: Floats
+    resolution: Resolution
+    bound_pp: Floats
+    start_pct: Floats
+    end_pct: Floats
+
+    @property
+    def rate_pp_per_h(self) -> Floats:
+        """Return drain over time (pp/h)."""
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return self.drain_pp / self.exposure_h
+
+    @property
+    def u_pp(self) -> Floats:
+        """Return the standard uncertainty of the drain (pp)."""
+        return np.sqrt(sum(v for s, v in self.variance.items() if s != "phase_length"))
+
+    @property
+    def u_other_pp(self) -> Floats:
+        """Return u of what is neither resolution nor bounded (pp), for the drain."""
+        left_out = ("resolution", "rounding", "gap", "wake", "phase_length")
+        return np.sqrt(sum(v for s, v in self.variance.items() if s not in left_out))
+
+
+def full_hold_moments(length_h: Floats, hold_h: float) -> tuple[Floats, Floats]:
+    """Return mean factor and relative u for a drain whose display stood at 100 % up to H hours.
+
+    Parameters
+    ----------
+    length_h
+        Length L of the phase (h).
+    hold_h
+        Longest time H that the display may have stayed at 100 % while the charge fell (h).
+
+    Returns
+    -------
+    m1, s
+        Factor ``m1 = (L/H) ln(L/(L − H))`` on the drain and ``s = √(L/(L − H) − m1²)``, so that
+        the uncertainty is s times the uncorrected drain. NaN where H > L/3: no figure.
+
+    Notes
+    -----
+    With the hold h uniform on 0 … H, the drain of the whole phase is d·L/(L − h); m1 is the
+    mean of L/(L − h) and s its standard deviation.
+
+    Examples
+    --------
+    L = 60 min, H = 10 min: m1 = 6 ln 1.2 = 1.09393, s = √(1.2 − 1.19668) = 0.0576:
+
+    >>> m1, s = full_hold_moments(np.array([1.0]), 1 / 6)
+    >>> round(float(m1[0]), 4), round(float(s[0]), 4)
+    (1.0939, 0.0576)
+    """
+    length = np.where(length_h >= 3.0 * hold_h, length_h, np.nan)
+    if hold_h <= 0.0:
+        return np.ones_like(length_h), np.zeros_like(length_h)
+    left = length / (length - hold_h)
+    mean = length / hold_h * np.log(left)
+    return mean, np.sqrt(np.maximum(left - mean**2, 0.0))
+
+
+def gauge_covariance(chains: Chains, now: States) -> Floats:
+    """Return the covariance of the gauge's deviations at the readings, shape (K, B, B), pp²."""
+    given = chains.session.assumptions
+    return error_covariance(
+        now.level, given.gauge_error_pp, given.gauge_correlation_pp, full=chains.full
+    )
+
+
+def _time_variance(now: States, base: Floats) -> Floats:
+    """Return the variance from the moments of the readings, for Σ base·state; (K, P)."""
+    k, p, b = base.shape
+    effect = base * now.rate[:, None, :]
+    at_node = np.zeros((k, p, b))
+    target = np.broadcast_to(np.maximum(now.node, 0)[:, None, :], base.shape)
+    units, outputs = np.arange(k)[:, None, None], np.arange(p)[None, :, None]
+    np.add.at(at_node, (units, outputs, target), effect)
+    u = np.zeros((k, b))
+    np.put_along_axis(u, np.maximum(now.node, 0), now.time_u_h, axis=1)
+    own = (at_node**2 * u[:, None, :] ** 2).sum(axis=2)
+    return np.asarray(own + (base**2 * now.extra_variance[:, None, :]).sum(axis=2))
+
+
+def _wake_bound(chains: Chains) -> Floats:
+    """Return the drain (pp) that looking may have caused in phases with the screen off."""
+    wakes = np.array([d.gauge.reading_wakes_device is True for d in chains.session.devices])
+    off = np.array([ph.screen_on is False for ph in chains.session.phases])
+    woken = np.tile(wakes, len(chains.runs))[:, None] & off[None, :]
+    return np.where(woken, chains.looks * chains.session.assumptions.wake_drain_pp, 0.0)
+
+
+def _long_hold(chains: Chains) -> Bools:
+    """Return which units were kept on the charger long after they were full, shape (K,)."""
+    n = len(chains.devices)
+    held = [device_conditions(chains.session, i).get("held_full_min") for i in range(n)]
+    long = [isinstance(h, (int, float)) and h > HELD_FULL_LONG_MIN for h in held]
+    return np.tile(np.array(long, dtype=bool), len(chains.runs))
+
+
+def drains(chains: Chains, measurand: Measurand, *, now: States | None = None) -> Drains:
+    """Return drain and rate of every unit and phase, with variances by source.
+
+    Parameters
+    ----------
+    chains
+        From `kit.chains.build_chains`.
+    measurand
+        ``displayed`` or ``true_charge``.
+    now
+        The states, if they were computed already.
+    """
+    now = states(chains) if now is None else now
+    k, p = chains.length_h.shape
+    phases = np.arange(p)
+    dying = phases == chains.death[:, None]
+    gone = phases >= chains.gone[:, None]
+    base = np.zeros((k, p, 2 * p))
+    base[:, phases, 2 * phases] = 1.0
+    base[:, phases, 2 * phases + 1] = np.where(dying, 0.0, -1.0)
+    ok = now.valid[:, 0::2] & (now.valid[:, 1::2] | dying) & ~gone & ~chains.charged
+    coefficients = base @ now.matrix
+    value = np.nan_to_num(now.value)
+    off_low, off_high = chains.off_pct[:, :1], chains.off_pct[:, 1:]
+    shown_off = (off_low + off_high) / 2.0 if measurand == "displayed" else np.zeros((k, 1))
+    drain = value[:, 0::2] - np.where(dying, shown_off, value[:, 1::2])
+    shown = resolution(
+        coefficients,
+        weights=chains.observations.weight[:, None, :],
+        step=chains.observations.step[:, None],
+        convention_variance=chains.offset_variance[:, None],
+    )
+    first = (phases == 0) & chains.full[:, None]
+    wake = _wake_bound(chains)
+    variance = {
+        "resolution": shown.own,
+        "rounding": shown.common,
+        "reading_time": _time_variance(now, base),
+        "gap": (np.abs(base) * now.gap_variance[:, None, :]).sum(axis=2),
+        "wake": wake**2 / 3.0,
+    }
+    if measurand == "displayed":
+        variance["off_percentage"] = np.where(dying, (off_high - off_low) ** 2 / 12.0, 0.0)
+    else:
+        covariance = gauge_covariance(chains, now)
+        spread = ((coefficients @ covariance) * coefficients).sum(axis=2)
+        variance["gauge"] = np.where(dying, _gauge_to_empty(chains, now, coefficients), spread)
+        long = first & _long_hold(chains)[:, None]
+        variance["full_start"] = np.where(long, HELD_FULL_HALF_WIDTH_PP**2 / 3.0, 0.0)
+        hold = chains.session.assumptions.full_hold_max_min / 60.0
+        if hold > 0.0:
+            m1, s = full_hold_moments(chains.exposure_h, hold)
+            variance["full_hold"] = np.where(first, (drain * s) ** 2, 0.0)
+            factor = np.where(first, m1, 1.0)
+            drain = drain * factor
+            shown = shown.scaled(factor)
+            variance["resolution"], variance["rounding"] = shown.own, shown.common
+        ok = ok & ~saturated(chains)
+    length_u = np.where(dying, chains.off_u_h[:, None], chains.length_u_h)
+    exposure = np.where(chains.exposure_h > 0.0, chains.exposure_h, np.nan)
+    with np.errstate(invalid="ignore"):
+        variance["phase_length"] = np.nan_to_num((drain / exposure * length_u) ** 2)
+    empty = np.where(ok, 0.0, np.nan)
+    levels = chains.levels
+    return Drains(
+        measurand=measurand,
+        drain_pp=drain + empty,
+        exposure_h=exposure,
+        exposure_u_h=length_u,
+        variance={s: variance[s] + empty for s in SOURCES if s in variance},
+        coefficients=coefficients,
+        resolution=shown,
+        bound_pp=(np.abs(base) * now.bound[:, None, :]).sum(axis=2) + wake,
+        start_pct=np.where(gone, np.nan, np.where(first, 100.0, levels[:, 0::2])),
+        end_pct=np.where(gone | dying, np.nan, levels[:, 1::2]),
+    )
+
+
+def saturated(chains: Chains) -> Bools:
+    """Return where the display stood at 100 % throughout, or at the start after such a phase.
+
+    There the charge that left is not shown: true-charge drain cannot be had for the phase.
+    """
+    levels = chains.levels
+    top = levels == 100.0
+    later = np.arange(levels.shape[1] // 2) > 0
+    first = top[:, 1::2] & chains.full[:, None] & ~later
+    return np.asarray((top[:, 0::2] & (later | top[:, 1::2])) | first, dtype=bool)
+
+
+def _gauge_to_empty(chains: Chains, now: States, coefficients: Floats) -> Floats:
+    """Return the gauge's variance from the last boundary to the power-off (pp²).
+
+    The state of charge at the power-off is 0 by definition, so the deviation vanishes there:
+    (A²/3)(1 − exp(−D²/λ²)). Where the display stood clearly above 0 at the power-off, its
+    deviation there is not small, and A²/3 is taken.
+    """
+    given = chains.session.assumptions
+    level = now.value[:, 0::2]
+    alike = np.exp(-(np.nan_to_num(level) ** 2) / given.gauge_correlation_pp**2)
+    pinned = chains.off_pct[:, :1] <= 0.0
+    total = coefficients.sum(axis=2) ** 2
+    scale = given.gauge_error_pp**2 / 3.0
+    return np.asarray(total * scale * (1.0 - np.where(pinned, alike, 0.0)))
+
+
+def interval(found: Drains, coverage: float) -> tuple[Floats, Floats, Floats, Floats]:
+    """Return ends of the coverage intervals: drain low and high (pp), rate low and high (pp/h).
+
+    Parameters
+    ----------
+    found
+        From `drains`.
+    coverage
+        Probability of the intervals.
+
+    Notes
+    -----
+    Clipped at 0, below which no drain can lie, unless the percentage rose.
+    """
+    x = found.resolution.half_width(coverage)
+    u = found.u_other_pp
+    length = np.sqrt(found.variance["phase_length"])
+    floor = np.where(found.drain_pp < 0.0, -np.inf, 0.0)
+    half = expanded(x, u, coverage, bound=found.bound_pp)
+    half_rate = expanded(x, np.hypot(u, length), coverage, bound=found.bound_pp)
+    drain = found.drain_pp
+    return (
+        np.maximum(drain - half, floor),
+        drain + half,
+        np.maximum(drain - half_rate, floor) / found.exposure_h,
+        (drain + half_rate) / found.exposure_h,
+    )

@@ -1,0 +1,463 @@
+"""Which reading stands for the start and the end of each phase, and how late it was made.
+
+Boundaries are numbered 2p (start of phase p) and 2p + 1 (its end); *units* are the devices of
+run 1, then those of run 2, and so on. A boundary has at most one observation: the reading noted
+for it, or the nearest timed one of a dense log, or the moment near it at which the display
+changed, whichever says more.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from kit.gauge import step_of
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    import pandas as pd
+    from numpy.typing import NDArray
+
+    from kit.session import Session
+
+    Floats = NDArray[np.float64]
+    Ints = NDArray[np.int64]
+    Bools = NDArray[np.bool_]
+
+__all__ = [
+    "FULL_PCT",
+    "Observations",
+    "Observed",
+    "Ticks",
+    "boundary_observations",
+    "find_ticks",
+    "observed",
+]
+
+SEARCH_MIN = 10.0
+"""A reading further than this from a boundary does not stand for it (min), nor one further
+than a quarter of the phase."""
+
+TICK_WINDOW_MIN = 5.0
+"""Two readings further apart than this do not show when the display changed (min)."""
+
+FULL_PCT = 100.0
+
+_UNEVEN = 0.1
+"""Relative difference allowed for between the rate near a boundary and that of the phase."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Observed:
+    """The frame of readings as arrays, one element per row with a percentage.
+
+    Parameters
+    ----------
+    unit
+        Run position × devices + device position.
+    phase
+        Position of the phase, −1 when none is named.
+    point
+        0 start, 1 end, 2 inside or not said.
+    tick
+        Whether the row notes a change of the display.
+    row
+        Position of the row in ``session.readings``.
+    """
+
+    unit: Ints
+    phase: Ints
+    point: Ints
+    tick: Bools
+    t: Floats
+    resolution: Floats
+    soc: Floats
+    order: Ints
+    row: Ints
+
+
+@dataclass(frozen=True, kw_only=True)
+class Ticks:
+    """Moments at which one display changed, in order of time.
+
+    Parameters
+    ----------
+    t, u
+        Shape (n,). Middle and standard uncertainty of the moment (min).
+    level
+        Shape (n,). Percentage shown after the change, plus half a step: the true value there,
+        but for the offset of the display's rounding.
+    row
+        Row of the reading or tick that shows it.
+    """
+
+    t: Floats
+    u: Floats
+    level: Floats
+    row: Ints
+
+
+@dataclass(frozen=True, kw_only=True)
+class Observations:
+    """One observation per unit and boundary; all arrays have shape (units, 2·phases).
+
+    Parameters
+    ----------
+    node
+        Boundary whose observation is used here; −1: none. A boundary without a reading of its
+        own uses its neighbour's.
+    level
+        Percentage at the boundary's own observation, NaN where it has none.
+    weight
+        1 for a number read off, 0 for a change of the display.
+    late, late_u
+        Time from the boundary to the observation and its standard uncertainty (min).
+    row
+        Row in ``session.readings``, −1 where there is none.
+    step
+        Shape (units,). Step of the display (%).
+    """
+
+    node: Ints
+    level: Floats
+    weight: Floats
+    late: Floats
+    late_u: Floats
+    row: Ints
+    step: Floats
+
+
+def _codes(column: pd.Series[str], index: Mapping[str, int]) -> Ints:
+    """Return positions of the ids in a column, -1 for others."""
+    categories = getattr(column.dtype, "categories", None)
+    if categories is not None:
+        table = np.array([*(index.get(c, -1) for c in categories), -1], dtype=np.int64)
+        return table[np.asarray(column.cat.codes, dtype=np.int64)]
+    if len(column) > 5000:
+        import pandas as pd
+
+        ids = pd.Index(list(index), dtype=column.dtype)
+        places = np.fromiter(index.values(), dtype=np.int64, count=len(index))
+        return np.append(places, -1)[ids.get_indexer(pd.Index(column))]
+    return np.array([index.get(i, -1) for i in column.tolist()], dtype=np.int64)
+
+
+def observed(session: Session) -> Observed:
+    """Return the readings and ticks of a session as arrays.
+
+    Parameters
+    ----------
+    session
+        A record that passed its checks; rows of unknown devices or runs are left out.
+    """
+    frame = session.readings
+    runs = {run.number: i for i, run in enumerate(session.runs)}
+    devices = {device.id: i for i, device in enumerate(session.devices)}
+    phases = {phase.id: i for i, phase in enumerate(session.phases)}
+    number = frame["run"].to_numpy(dtype=np.int64)
+    place = np.full(number.shape, -1, dtype=np.int64)
+    for run, position in runs.items():
+        place[number == run] = position
+    device = _codes(frame["device"], devices)
+    soc = frame["soc_pct"].to_numpy(dtype=np.float64)
+    keep = np.flatnonzero((place >= 0) & (device >= 0) & ~np.isnan(soc))
+    point = _codes(frame["point"], {"start": 0, "end": 1})
+    resolution = frame["t_resolution_min"].to_numpy(dtype=np.float64)
+    return Observed(
+        unit=(place * len(devices) + device)[keep],
+        phase=_codes(frame["phase"], phases)[keep],
+        point=np.where(point < 0, 2, point)[keep],
+        tick=(_codes(frame["kind"], {"tick": 1}) == 1)[keep],
+        t=frame["t_min"].to_numpy(dtype=np.float64)[keep],
+        resolution=np.where(np.isnan(resolution), 1.0, resolution)[keep],
+        soc=soc[keep],
+        order=frame["order"].to_numpy(dtype=np.int64)[keep],
+        row=keep,
+    )
+
+
+def find_ticks(
+    t: Floats, soc: Floats, resolution: Floats, tick: Bools, row: Ints, step: float
+) -> Ticks:
+    """Return the changes of one display: those noted, and those that a dense log shows.
+
+    Parameters
+    ----------
+    t, soc, resolution, tick, row
+        Shape (n,). Observations of one unit in order of time; ``resolution`` is the step of the
+        noted time (min).
+    step
+        Step of the display (%).
+
+    Notes
+    -----
+    Two readings at most 5 min apart whose numbers differ by one step show a change between
+    them, if the number was never shown before (a display that wavers is not counted twice).
+
+    Examples
+    --------
+    >>> ticks = find_ticks(np.array([0.0, 1.0, 2.0]), np.array([80.0, 80.0, 79.0]),
+    ...                    np.zeros(3), np.zeros(3, bool), np.arange(3), 1.0)
+    >>> float(ticks.t[0]), float(ticks.level[0])
+    (1.5, 79.5)
+    """
+    noted = np.flatnonzero(tick)
+    read = np.flatnonzero(~tick)
+    before, after = read[:-1], read[1:]
+    lowest = np.minimum.accumulate(soc[read])[:-1] if read.size else soc[:0]
+    wait = t[after] - t[before]
+    seen = (
+        (np.abs(soc[before] - soc[after] - step) < 1e-6)
+        & (soc[after] < lowest)
+        & (wait <= TICK_WINDOW_MIN)
+    )
+    before, after, wait = before[seen], after[seen], wait[seen]
+    middle = np.concatenate(
+        [t[noted] + resolution[noted] / 2.0, (t[before] + t[after] + resolution[after]) / 2.0]
+    )
+    width = np.concatenate([resolution[noted], np.hypot(wait, resolution[after])])
+    level = np.concatenate([soc[noted], soc[after]]) + step / 2.0
+    order = np.argsort(middle, kind="stable")
+    return Ticks(
+        t=middle[order],
+        u=(width / np.sqrt(12.0))[order],
+        level=level[order],
+        row=np.concatenate([row[noted], row[after]])[order],
+    )
+
+
+@dataclass(kw_only=True)
+class _Draft:
+    """Observations while they are being chosen."""
+
+    level: Floats
+    weight: Floats
+    late: Floats
+    late_u: Floats
+    row: Ints
+    place: Ints
+
+    @classmethod
+    def empty(cls, shape: tuple[int, int]) -> _Draft:
+        return cls(
+            level=np.full(shape, np.nan), weight=np.ones(shape), late=np.zeros(shape),
+            late_u=np.zeros(shape), row=np.full(shape, -1, dtype=np.int64),
+            place=np.zeros(shape, dtype=np.int64),
+        )  # fmt: skip
+
+
+def _noted(obs: Observed, times: Floats, resolution: Floats, tau: float, n_runs: int) -> _Draft:
+    """Return the readings noted for boundaries, with their delays after them."""
+    draft = _Draft.empty(times.shape)
+    given = np.flatnonzero((obs.point < 2) & (obs.phase >= 0) & ~obs.tick)
+    where = obs.unit[given], 2 * obs.phase[given] + obs.point[given]
+    pick = np.full(times.shape, -1, dtype=np.int64)
+    pick[where] = given
+    has = pick >= 0
+    safe = np.where(has, pick, 0) if given.size else np.zeros(times.shape, dtype=np.int64)
+    if not given.size:
+        return draft
+    draft.level = np.where(has, obs.soc[safe], np.nan)
+    draft.row = np.where(has, obs.row[safe], -1)
+    t = np.where(has, obs.t[safe], np.nan)
+    order = np.where(has, obs.order[safe], 0)
+    rounds = (n_runs, -1, times.shape[1])
+    timed = np.where(np.isnan(t), -np.inf, t).reshape(rounds)
+    latest = timed.max(axis=1, keepdims=True)
+    earliest = np.where(np.isneginf(timed), np.inf, timed).min(axis=1, keepdims=True)
+    own = np.broadcast_to(latest > earliest, timed.shape).reshape(times.shape)
+    known = ~np.isnan(t) & ~np.isnan(times)
+    off = np.where(known, t - times, 0.0)
+    by_clock = known & (own | (obs.resolution[safe] < 1.0))
+    n = np.broadcast_to(order.reshape(rounds).max(axis=1, keepdims=True), timed.shape).reshape(
+        times.shape
+    )
+    ordered = (order > 0) & (n > 1)
+    walk = np.where(ordered, (order - 0.5) / np.maximum(n, 1) * tau, tau / 2.0)
+    walk_u = np.where(ordered, tau / 2.0, tau) / np.sqrt(12.0)
+    step = np.where(by_clock, obs.resolution[safe], 0.0)
+    late = off + np.where(by_clock, (step - np.minimum(resolution, step)) / 2.0, walk)
+    late_u = np.where(by_clock, np.hypot(step, resolution) / np.sqrt(12.0), walk_u)
+    draft.late = np.where(has, late, 0.0)
+    draft.late_u = np.where(has, late_u, 0.0)
+    return draft
+
+
+def _share(draft: _Draft, joined: Bools) -> Ints:
+    """Return which boundary's observation each boundary uses.
+
+    ``joined`` (units, phases): whether an observation may be carried between the end of the
+    phase before and the start of this one (nothing was charged between).
+    """
+    n_units, n_states = draft.level.shape
+    own = np.where(np.isnan(draft.level), -1, np.arange(n_states))
+    node = own.copy()
+    starts, ends = own[:, 2::2], own[:, 1:-1:2]
+    link = joined[:, 1:]
+    node[:, 2::2] = np.where((starts < 0) & link, ends, starts)
+    node[:, 1:-1:2] = np.where((ends < 0) & link, starts, ends)
+    return node.reshape(n_units, n_states)
+
+
+def _steps(session: Session, obs: Observed) -> Floats:
+    n = len(session.devices)
+    device = obs.unit % n
+    steps = [
+        step_of(d.gauge, obs.soc[(device == i) & ~obs.tick]) for i, d in enumerate(session.devices)
+    ]
+    return np.tile(np.array(steps), len(session.runs))
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Unit:
+    """Timed observations of one unit that are not tied to a boundary, and its ticks."""
+
+    t: Floats
+    soc: Floats
+    resolution: Floats
+    row: Ints
+    ticks: Ticks
+    rate_pp_per_min: float
+
+
+def _unit(obs: Observed, unit: int, step: float) -> _Unit:
+    rows = np.flatnonzero((obs.unit == unit) & ~np.isnan(obs.t))
+    if np.any(np.diff(obs.t[rows]) < 0.0):
+        rows = rows[np.argsort(obs.t[rows], kind="stable")]
+    t, soc = obs.t[rows], obs.soc[rows]
+    free = (obs.point[rows] == 2) & ~obs.tick[rows]
+    inner = free | obs.tick[rows]
+    elapsed = t[-1] - t[0] if t.size else 0.0
+    fall = soc[0] - soc[-1] if t.size else 0.0
+    pick = rows[inner]
+    return _Unit(
+        t=obs.t[rows[free]],
+        soc=obs.soc[rows[free]],
+        resolution=obs.resolution[rows[free]],
+        row=obs.row[rows[free]],
+        ticks=find_ticks(
+            obs.t[pick], obs.soc[pick], obs.resolution[pick], obs.tick[pick], obs.row[pick], step
+        ),
+        rate_pp_per_min=max(fall / elapsed, 0.0) if elapsed > 0.0 else 0.2,
+    )
+
+
+def _nearest(times: Floats, t: float) -> int:
+    i = int(np.searchsorted(times, t))
+    if i == times.size or (i > 0 and t - times[i - 1] <= times[i] - t):
+        return i - 1
+    return i
+
+
+def _improve(
+    draft: _Draft, k: int, b: int, unit: _Unit, t: float, step: float, reach: float, cost: float
+) -> None:
+    """Replace the observation of one boundary where a timed one says more."""
+    rate = unit.rate_pp_per_min
+    best = cost
+    if unit.t.size:
+        i = _nearest(unit.t, t)
+        late = unit.t[i] + unit.resolution[i] / 2.0 - t
+        late_u = unit.resolution[i] / np.sqrt(12.0)
+        found = step**2 / 12.0 + (rate * late_u) ** 2 + (_UNEVEN * rate * late) ** 2
+        if abs(late) <= reach and found < best:
+            best = found
+            draft.level[k, b], draft.weight[k, b] = unit.soc[i], 1.0
+            draft.late[k, b], draft.late_u[k, b] = late, late_u
+            draft.row[k, b] = unit.row[i]
+    full = b == 0 and draft.level[k, b] == FULL_PCT
+    if unit.ticks.t.size and not full:
+        i = _nearest(unit.ticks.t, t)
+        late, late_u = unit.ticks.t[i] - t, unit.ticks.u[i]
+        found = (rate * late_u) ** 2 + (_UNEVEN * rate * late) ** 2
+        if abs(late) <= reach and found < best:
+            draft.level[k, b], draft.weight[k, b] = unit.ticks.level[i], 0.0
+            draft.late[k, b], draft.late_u[k, b] = late, late_u
+            draft.row[k, b] = unit.ticks.row[i]
+
+
+def _search(
+    draft: _Draft,
+    obs: Observed,
+    times: Floats,
+    joined: Bools,
+    step: Floats,
+    tau: float,
+    over: Floats,
+) -> None:
+    """Look through timed observations for better ones; changes ``draft``.
+
+    A boundary that is both an end and a start, with nothing between, is looked at once.
+    """
+    units = np.unique(obs.unit[(obs.point == 2) | obs.tick])
+    length = times[:, 1::2] - times[:, 0::2]
+    for k in units.tolist():
+        unit = _unit(obs, k, float(step[k]))
+        node = _share(draft, joined)[k]
+        for b in np.flatnonzero(~np.isnan(times[k])).tolist():
+            t = float(times[k, b])
+            if t > over[k]:
+                continue
+            whole = length[k, b // 2]
+            reach = max(tau, SEARCH_MIN if np.isnan(whole) else min(SEARCH_MIN, whole / 4.0))
+            seam = b > 0 and b % 2 == 0 and joined[k, b // 2] and times[k, b - 1] == t
+            if seam and np.isnan(draft.level[k, b]):
+                continue  # the end of the phase before stands for both
+            cost = np.inf
+            if node[b] >= 0:
+                gap = abs(t - times[k, node[b]])
+                reading = step[k] ** 2 / 12.0
+                cost = reading + (unit.rate_pp_per_min * (draft.late_u[k, node[b]] + gap)) ** 2
+            _improve(draft, k, b, unit, t, float(step[k]), reach, cost)
+
+
+def boundary_observations(
+    session: Session,
+    obs: Observed,
+    times: Floats,
+    resolution: Floats,
+    joined: Bools,
+    over: Sequence[float] | Floats,
+) -> Observations:
+    """Return the observation that stands for each boundary of each unit.
+
+    Parameters
+    ----------
+    session, obs
+        The record and its readings as arrays (`observed`).
+    times, resolution
+        Shape (units, 2·phases). Time of each boundary (min since the run's start, NaN: not
+        known) and the step to which it was noted.
+    joined
+        Shape (units, phases). Whether a reading may be carried over into this phase from the
+        end of the one before.
+    over
+        Shape (units,). Time after which the device is off.
+
+    Returns
+    -------
+    Observations
+
+    Notes
+    -----
+    A reading noted for a boundary was made 0 … τ after it (``reading_delay_min``), or, when
+    the readings along the row carry times of their own, at that time. With a known place k of n in
+    the walk it was made around (k − ½)τ/n, with half the spread.
+    """
+    tau = session.assumptions.reading_delay_min
+    step = _steps(session, obs)
+    draft = _noted(obs, times, resolution, tau, len(session.runs))
+    if np.any(((obs.point == 2) | obs.tick) & ~np.isnan(obs.t)):
+        _search(draft, obs, times, joined, step, tau, np.asarray(over, dtype=np.float64))
+    return Observations(
+        node=_share(draft, joined),
+        level=draft.level,
+        weight=draft.weight,
+        late=draft.late,
+        late_u=draft.late_u,
+        row=draft.row,
+        step=step,
+    )

@@ -1,0 +1,176 @@
+"""Where the devices stand after every phase: charge left, drain so far, ranks with ties.
+
+The drain so far is the difference of two readings, the first and the last: the readings between
+cancel, and its uncertainty does not grow with the number of phases.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from kit.drain import prepare
+from kit.drain_model import gauge_covariance
+from kit.drain_order import margins
+from kit.order import rank_intervals, tie_letters
+from kit.uncertainty import expanded, resolution
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from numpy.typing import NDArray
+
+    from kit.chains import Chains
+    from kit.drain import Prepared
+    from kit.results import Settings
+    from kit.session import Session
+
+    Floats = NDArray[np.float64]
+    Bools = NDArray[np.bool_]
+
+__all__ = ["standing"]
+
+
+def _charged_since_start(chains: Chains) -> Bools:
+    """Return whether a device was charged at any time up to the end of each phase."""
+    broken = chains.charged | ~chains.joined
+    broken[:, 0] = chains.charged[:, 0]
+    return np.asarray(np.logical_or.accumulate(broken, axis=1), dtype=bool)
+
+
+def _dead_order(chains: Chains, run: int) -> Bools:
+    """Return ``above[i, j]``: i is known to have powered off after j."""
+    off = chains.off_times[run]
+    with np.errstate(invalid="ignore"):
+        return np.asarray(off.order_low[:, None] >= off.order_high[None, :], dtype=bool)
+
+
+def _ranks(
+    levels: Floats, above: Bools, taken: Bools
+) -> tuple[Floats, Floats, NDArray[np.object_]]:
+    """Return best and worst rank and letters of the devices that take part."""
+    n = levels.size
+    best, worst = np.full(n, np.nan), np.full(n, np.nan)
+    letters = np.full(n, "", dtype=object)
+    part = np.flatnonzero(taken)
+    if part.size:
+        matrix = above[np.ix_(part, part)]
+        low, high = rank_intervals(matrix)
+        best[part], worst[part] = low, high
+        letters[part] = tie_letters(matrix)
+    return best, worst, letters
+
+
+def standing(
+    session: Session, settings: Settings, *, prepared: Prepared | None = None
+) -> pd.DataFrame:
+    """Return the standing after every phase.
+
+    Parameters
+    ----------
+    session
+        A record that passed its checks.
+    settings
+        The coverage probability.
+    prepared
+        From `kit.drain.prepare`, if it was made already.
+
+    Returns
+    -------
+    DataFrame
+        Columns ``kit.results.RESULT_COLUMNS["standing"]``. ``soc_pct`` is the percentage read
+        at the end of the phase, 0 once a device is off. ``total_drain_pp`` (displayed drain)
+        runs from the first reading. ``rank_best``, ``rank_worst`` and ``tie_group`` compare
+        what the displays show, by the table rule over all pairs and phases of the run; the
+        columns ``…_true_charge`` compare the charge left, gauge error included. ``status``:
+        ``measured``, ``no_reading``, ``died`` (in this phase), ``off`` (before it).
+
+    Examples
+    --------
+    92, 80, 76, 60 %: together 32 pp, u = √(2/12) = 0.408 (two readings, not √(6/12)):
+
+    >>> from kit.results import Settings
+    >>> from kit.session import Assumptions
+    >>> from tests.builders import make_session
+    >>> s = make_session(phases={"p1": 60, "p2": 60, "p3": 60}, readings={"a": [92, 80, 76, 60]},
+    ...     assumptions=Assumptions(reading_delay_min=0, phase_length_u_min=0))
+    >>> row = standing(s, Settings()).iloc[-1]
+    >>> float(row["total_drain_pp"]), round(float(row["total_drain_pp_u"]), 3)
+    (32.0, 0.408)
+    """
+    import pandas as pd
+
+    from kit.results import RESULT_COLUMNS
+
+    ready = prepare(session) if prepared is None else prepared
+    chains, now = ready.chains, ready.states
+    p = chains.length_h.shape[1]
+    phases = np.arange(p)
+    dying = phases == chains.death[:, None]
+    off = (phases >= chains.gone[:, None]) & ~dying
+    end = now.matrix[:, 1::2]
+    ok = now.valid[:, 1::2] & ~off & ~dying
+    obs = chains.observations
+    display = {
+        "weights": obs.weight[:, None, :],
+        "step": obs.step[:, None],
+        "convention_variance": chains.offset_variance[:, None],
+    }
+    left = resolution(end, **display)
+    total_shown = resolution(now.matrix[:, :1] - end, **display)
+    time = now.time_u_h**2 * now.rate**2 + now.extra_variance
+    time_end, time_start = time[:, 1::2], time[:, :1]
+    gauge = gauge_covariance(chains, now)
+    u_gauge2 = ((end @ gauge) * end).sum(axis=2)
+    charged = _charged_since_start(chains)
+    known = ok & now.valid[:, :1] & ~charged
+    total = np.where(known, np.nan_to_num(now.value[:, :1] - now.value[:, 1::2]), np.nan)
+    u_total = np.sqrt(total_shown.u**2 + time_end + time_start)
+    bound = now.bound[:, 1::2]
+    half = expanded(
+        total_shown.half_width(settings.coverage),
+        np.sqrt(time_end + time_start), settings.coverage, bound=bound,
+    )  # fmt: skip
+    order = chains.in_frame_order
+    columns = {
+        "soc_pct": np.where(off | dying, 0.0, np.where(ok, chains.levels[:, 1::2], np.nan)),
+        "total_drain_pp": np.where(total > 0.0, total, np.where(total <= 0.0, 0.0, np.nan)),
+        "total_drain_pp_u": np.where(known, u_total, np.nan),
+        "total_drain_pp_low": np.where(known, np.maximum(total - half, 0.0), np.nan),
+        "total_drain_pp_high": np.where(known, np.maximum(total + half, 0.0), np.nan),
+        "status": np.select([dying, off, ok], ["died", "off", "measured"], "no_reading").astype(
+            object
+        ),
+    }
+    data: dict[str, NDArray[np.generic]] = {n: order(v) for n, v in columns.items()}
+    n_runs, n = len(chains.runs), len(chains.devices)
+    cube = (n_runs, n, p)
+    value = np.where(ok, now.value[:, 1::2], np.nan).reshape(cube)
+    shown = left.reshaped(cube)
+    for suffix, u2 in (("", time_end), ("_true_charge", time_end + u_gauge2)):
+        spread = u2.reshape(cube)
+        edges = bound.reshape(cube)
+        ranks: list[tuple[Floats, Floats, NDArray[np.object_]]] = []
+        for r in range(n_runs):
+            alive = ok.reshape(cube)[r]
+            dead = (off | dying).reshape(cube)[r]
+            pairs = int((alive.sum(axis=0) * (alive.sum(axis=0) - 1) // 2).sum())
+            both = shown[r, :, None] + shown[r, None, :]
+            u = np.sqrt(spread[r][:, None] + spread[r][None, :])
+            width = margins(both, u, edges[r][:, None] + edges[r][None, :],
+                            settings.coverage, pairs).table  # fmt: skip
+            with np.errstate(invalid="ignore"):
+                ahead = value[r][:, None] - value[r][None, :] > width
+            ahead |= alive[:, None] & dead[None, :]
+            ahead |= dead[:, None] & dead[None, :] & _dead_order(chains, r)[:, :, None]
+            for j in range(p):
+                ranks.append(_ranks(value[r, :, j], ahead[:, :, j], alive[:, j] | dead[:, j]))
+        for i, name in enumerate(("rank_best", "rank_worst", "tie_group")):
+            data[name + suffix] = np.concatenate([rank[i] for rank in ranks])
+    keys = {
+        "run": np.repeat(np.array(chains.runs, dtype=np.int64), p * n),
+        "phase": np.tile(np.repeat(np.array(chains.phases, dtype=object), n), n_runs),
+        "device": np.tile(np.array(chains.devices, dtype=object), n_runs * p),
+    }
+    data.update(keys)
+    return pd.DataFrame({name: data[name] for name in RESULT_COLUMNS["standing"]})

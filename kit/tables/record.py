@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from kit.conditions import CONDITIONS
 from kit.display import Column, Table
 from kit.labels import device_names, full_name
 from kit.tables.cells import Names, of_run, rows_of, run_slug, run_words
@@ -18,7 +19,6 @@ if TYPE_CHECKING:
     from kit.session import Device, Phase, Run, Session
 
 __all__ = [
-    "CONDITION_WORDS",
     "conditions",
     "data_quality",
     "devices",
@@ -27,26 +27,6 @@ __all__ = [
     "protocol",
     "title_block",
 ]
-
-CONDITION_WORDS = {
-    "network": ("Network", ""),
-    "brightness_pct": ("Brightness setting", "%"),
-    "luminance_cd_m2": ("Luminance, measured", "cd/m²"),
-    "auto_brightness": ("Automatic brightness", ""),
-    "notifications": ("Notifications", ""),
-    "volume": ("Volume", ""),
-    "room_start_c": ("Room temperature at the start", "°C"),
-    "room_end_c": ("Room temperature at the end", "°C"),
-    "refresh_rate_hz": ("Display refresh rate", "Hz"),
-    "start_charge_pct": ("State of charge at the start", "%"),
-    "held_full_min": ("Held on the charger after full", "min"),
-    "off_charger_min": ("Off the charger before the start", "min"),
-    "power_saver": ("Power saver", ""),
-    "power_saver_threshold_pct": ("Power saver starts at", "%"),
-    "dimming": ("Dimming at low charge", ""),
-    "dimming_threshold_pct": ("Dimming starts at", "%"),
-}
-"""Condition key → words and unit; a key that is not here is shown as it was typed."""
 
 _GAP_MIN = 0.5
 _SOURCE_WORDS = {"clock": "clock", "elapsed": "elapsed time", "planned": "plan only", "": "–"}
@@ -187,29 +167,34 @@ def gauges(results: Results) -> Table:
     )
 
 
-def condition_words(key: str) -> tuple[str, str]:
-    """Return words and unit of a condition key; a free key is shown as typed."""
-    return CONDITION_WORDS.get(key, (key, ""))
+def _condition(key: str, value: object) -> str:
+    """Return the value of a condition, with its unit if it is a number."""
+    known = CONDITIONS.get(key)
+    is_number = isinstance(value, (int, float)) and not isinstance(value, bool)
+    return said(value, known.unit if known is not None and is_number else "")
 
 
 def conditions(results: Results) -> Table:
     """Return the conditions of the session, with the devices that were an exception."""
     session = results.session
     names = device_names(session)
-    keys = list(CONDITION_WORDS)
+    keys = list(CONDITIONS)
     keys += [k for k in session.conditions if k not in keys]
     for device in session.devices:
         keys += [k for k in device.conditions if k not in keys]
     rows = []
     for key in keys:
-        words, unit = condition_words(key)
         exceptions = [
-            f"{names[d.id]}: {said(d.conditions[key], unit)}"
+            f"{names[d.id]}: {_condition(key, d.conditions[key])}"
             for d in session.devices
             if key in d.conditions
         ]
         rows.append(
-            (words, said(session.conditions.get(key), unit), "; ".join(exceptions) or MISSING)
+            (
+                CONDITIONS[key].label if key in CONDITIONS else key,
+                _condition(key, session.conditions.get(key)),
+                "; ".join(exceptions) or MISSING,
+            )
         )
     return Table(
         id="conditions",

@@ -6,6 +6,9 @@ Every sentence is one that the figures support; what they do not support is said
 from __future__ import annotations
 
 from kit.wording.alt import alt_charge, alt_pairs, alt_rates, alt_replicates, alt_runtimes
+from kit.wording.glance import glance, units_and_runs
+from kit.wording.limits import limits, unaccounted_min
+from kit.wording.methods import methods
 
 __all__ = [
     "alt_charge",
@@ -13,4 +16,9 @@ __all__ = [
     "alt_rates",
     "alt_replicates",
     "alt_runtimes",
+    "glance",
+    "limits",
+    "methods",
+    "unaccounted_min",
+    "units_and_runs",
 ]

@@ -1,0 +1,108 @@
+"""How the numbers were obtained, with the values that were really used."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from kit.units import count, percent, quantity
+from kit.units import recorded as said
+
+if TYPE_CHECKING:
+    from kit.results import Results
+
+__all__ = ["methods"]
+
+
+def methods(results: Results) -> tuple[str, ...]:
+    """Return paragraphs on readings, uncertainty, runtimes, order, Monte Carlo and rounding."""
+    return (
+        _measurands(),
+        _reading(results),
+        _interval(results),
+        _runtimes(results),
+        _monte_carlo(results),
+        _rounding(),
+    )
+
+
+def _measurands() -> str:
+    return (
+        "Two quantities are kept apart. The displayed drain is what a device's own percentage "
+        "lost in a phase; it serves to compare phases of one device. The true-charge drain is the "
+        "share of the usable charge that left the battery, zero being the power-off; the error of "
+        "the gauge counts in it, and it serves to compare devices. A rate is a drain divided by "
+        "the time that the device spent in the phase."
+    )
+
+
+def _reading(results: Results) -> str:
+    used = results.session.assumptions
+    delay = (
+        "Readings were made in a pause, so they carry no delay."
+        if used.reading_delay_min == 0
+        else "Unless its minute was noted, a reading is taken to have been made up to "
+        f"{said(float(used.reading_delay_min), 'min')} after its boundary, with the next activity "
+        "already running; the mean of that delay is corrected and its spread is in the "
+        "uncertainty."
+    )
+    return (
+        "Errors belong to readings, not to phases: two phases in a row share a reading, so their "
+        "drains are correlated, and the drain over several phases depends on the first and the "
+        f"last reading only. {delay}"
+    )
+
+
+def _interval(results: Results) -> str:
+    share = percent(results.settings.coverage)
+    return (
+        f"The interval of a drain reaches U = √(X² + k²u²) + b to either side, for {share}. X "
+        "comes from the resolution of the display: two readings in whole per cent give a "
+        f"standard uncertainty of 1/√6 = {quantity(0.41, 'pp', 2)} and, for 95\N{NO-BREAK SPACE}%, "
+        f"X = {quantity(0.8, 'pp', 1)}; from a full charge or to a power-off, where the unknown "
+        f"rounding does not cancel, {quantity(0.5, 'pp', 2)} and {quantity(1, 'pp', 1)}. u joins "
+        "everything else that averages; b, the drain that unlogged time may have caused, does not "
+        "average and is added in full. Skewed results state their two ends and no ±."
+    )
+
+
+def _runtimes(results: Results) -> str:
+    words = {
+        "floor": "as a digital clock shows them, so a minute noted means that minute had begun",
+        "nearest": "rounded to the nearest minute",
+        "unknown": "in an unknown way, so half a minute before and a whole one after are allowed",
+    }
+    return (
+        "A runtime lies between the time a device was last seen on and the time it was first seen "
+        f"off. Minutes are taken {words[results.session.assumptions.clock_rounding]}. Order is "
+        f"claimed for a pair when it is at least {percent(results.settings.coverage)} probable, "
+        "and a longest-lasting device is named only when that holds against all others at once. "
+        "A device that was not seen off has a lower bound and no more."
+    )
+
+
+def _monte_carlo(results: Results) -> str:
+    draws = f"{results.settings.draws:,}".replace(",", "\N{NO-BREAK SPACE}")
+    frame = results.agreement
+    judged = frame[frame["mc_low"].notna()] if len(frame) else frame
+    text = (
+        f"The drains were computed a second time by Monte Carlo, with {draws} draws (seed "
+        f"{results.settings.seed}): every reading, delay, length, gap and gauge error is drawn "
+        "from its distribution and goes through the same subtraction."
+    )
+    if not len(judged):
+        return text
+    agree = int(judged["agrees"].astype(bool).sum())
+    if agree == len(judged):
+        return f"{text} All {count(len(judged), 'interval')} agree with the closed form."
+    return (
+        f"{text} {agree} of {len(judged)} intervals agree with the closed form within the "
+        "tolerance; the table of agreement says why the others do not."
+    )
+
+
+def _rounding() -> str:
+    return (
+        "Printed numbers are rounded to their uncertainty, a standard uncertainty to two "
+        "significant digits; the ends of intervals are rounded outwards. Full precision is in the "
+        "results file and the CSV tables that come with this report."
+    )

@@ -130,6 +130,20 @@ def _groups(
     return tuple(groups)
 
 
+def _chosen(
+    devices: tuple[str, ...], at_once: int, groups: Sequence[Sequence[str]]
+) -> tuple[tuple[str, ...], ...]:
+    """Check groups that were given."""
+    chosen = tuple(tuple(group) for group in groups)
+    if sorted(d for g in chosen for d in g) != sorted(devices) or not all(chosen):
+        message = "expected every device in exactly one group and no empty group"
+        raise ValueError(message)
+    if max(map(len, chosen)) > at_once:
+        message = f"a group of {max(map(len, chosen))} devices, at most {at_once} at once"
+        raise ValueError(message)
+    return chosen
+
+
 def crossover(
     devices: Sequence[str],
     *,
@@ -140,6 +154,7 @@ def crossover(
     assignment: Assignment = "row",
     seed: int = 0,
     first: Sequence[str] = (),
+    groups: Sequence[Sequence[str]] | None = None,
 ) -> Schedule:
     """Return a phase in which each group does the limited part in one wave.
 
@@ -160,6 +175,8 @@ def crossover(
         How the groups are formed; the seed counts for ``random`` only.
     first
         Devices whose groups go first, most urgent first: those expected to power off early.
+    groups
+        Groups already chosen, in their order; ``None``: formed here.
 
     Raises
     ------
@@ -177,15 +194,17 @@ def crossover(
     [30.0]
     """
     devices = tuple(devices)
-    groups = _groups(devices, at_once, assignment, seed, first)
-    waves = len(groups)
+    made = _groups(devices, at_once, assignment, seed, first)
+    if groups is not None:
+        made = _chosen(devices, at_once, groups)
+    waves = len(made)
     turn_min = float((length_min - (waves - 1) * change_min) // waves)
     if turn_min < 1:
         message = f"{waves} waves do not fit into {length_min:g} min"
         raise ValueError(message)
     return _schedule(
         "crossover", devices, at_once, parts, length_min, turn_min, change_min,
-        groups, (tuple(range(waves)),),
+        made, (tuple(range(waves)),),
     )  # fmt: skip
 
 

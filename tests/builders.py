@@ -116,6 +116,7 @@ def _spans(
                 "duration_min": end - t,
                 "duration_u_min": 0.05 if source == "planned" else 0.41,
                 "t_resolution_min": 0.0 if source == "planned" else 1.0,
+                **({"line": 0} if source == "planned" else {}),
             }
         )
         t = end
@@ -129,10 +130,10 @@ def _boundary_readings(
     timed: bool,
 ) -> list[dict[str, Any]]:
     rows: list[dict[str, Any]] = []
-    for boundary in range(len(phases) + 1):
+    for boundary in range(len(phases) + 1 if phases else 0):
         first = boundary == 0
         span = spans[0 if first else boundary - 1]
-        t = span["start_min"] if first else span["end_min"]
+        t = span.get("start_min" if first else "end_min")
         for place, (device, values) in enumerate(readings.items(), start=1):
             value = values[boundary] if boundary < len(values) else None
             if value is not None:

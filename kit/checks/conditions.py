@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from kit.checks.rule import COMMON_PRACTICE, Doubt, rule
 from kit.checks.text import joined, minutes, number, quoted
-from kit.units import NO_BREAK, NOT_RECORDED, recorded
+from kit.units import NO_BREAK, NOT_RECORDED, count, recorded
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
     from kit.checks.facts import Facts
 
-__all__ = ["REQUIRED", "RULES", "as_number", "room_temperatures"]
+__all__ = ["REQUIRED", "RULES", "RoomTemperature", "as_number", "room_temperatures"]
 
 REQUIRED: Mapping[str, tuple[str, ...]] = {
     "network": ("network",),
@@ -72,20 +73,42 @@ def _text(value: object) -> str:
     return recorded(value).replace(NO_BREAK, " ")
 
 
-def room_temperatures(facts: Facts, run: int) -> tuple[float, ...]:
-    """Return all room temperatures recorded for one run (°C): start, end and log."""
+@dataclass(frozen=True, kw_only=True)
+class RoomTemperature:
+    """One room temperature (°C) and where it stands."""
+
+    value: float
+    place: Literal["log", "setup"]
+    line: int | None
+    column: str
+
+
+def room_temperatures(facts: Facts, run: int) -> tuple[RoomTemperature, ...]:
+    """Return all room temperatures recorded for one run: those of the setup file, then the log."""
+    place: Literal["log", "setup"] = "setup" if facts.session.has_setup else "log"
+    found = [
+        RoomTemperature(value=value, place=place, line=None, column=f"conditions.{key}")
+        for key in ("room_start_c", "room_end_c")
+        if not np.isnan(value := as_number(facts.condition(key)))
+    ]
     frame = facts.session.temperatures
-    own = (frame["device"] == "") & (frame["run"] == facts.runs[run])
-    logged = frame["temperature_c"].to_numpy(dtype=np.float64)[own.to_numpy(dtype=bool)]
-    ends = [as_number(facts.condition(key)) for key in ("room_start_c", "room_end_c")]
-    return tuple(float(t) for t in (*ends, *logged) if not np.isnan(t))
+    room = (frame["device"] == "") & (frame["run"] == facts.runs[run])
+    for value, line in frame.loc[room, ["temperature_c", "line"]].itertuples(index=False):
+        if not np.isnan(value):
+            found.append(
+                RoomTemperature(
+                    value=float(value), place="log", line=int(line), column="temperature_c"
+                )
+            )
+    return tuple(found)
 
 
 def _is_missing(facts: Facts, keys: tuple[str, ...]) -> bool:
-    """Return whether none of the keys is recorded for the session or for all its devices."""
-    return all(
-        any(facts.condition(key, d) is None for d in range(len(facts.devices)))
-        and facts.condition(key) is None
+    """Return whether none of the keys is recorded, for the session or for each of its devices."""
+    rows = range(len(facts.devices))
+    return not any(
+        facts.condition(key) is not None
+        or (rows and all(facts.condition(key, d) is not None for d in rows))
         for key in keys
     )
 
@@ -111,14 +134,14 @@ def condition_missing(facts: Facts) -> Iterator[Doubt]:
     if not missing:
         return
     if facts.session.has_setup:
-        found = f"{len(missing)} conditions not recorded: {joined(missing)}"
+        found = f"{count(len(missing), 'condition')} not recorded: {joined(missing)}"
         remedy = (
             "Add what is known under [conditions] (software under [[devices]]). What was not "
             "recorded stays so, and the report says it: nobody can repeat the session, or compare "
             "another with it, in that respect."
         )
     else:
-        found = f"no setup file, so {len(missing)} conditions are not recorded: {joined(missing)}"
+        found = f"no setup file, so these conditions are not recorded: {joined(missing)}"
         remedy = (
             "Put a session.toml beside the log with the sections [session], [conditions], "
             "[[devices]] and [[phases]]. Until then the report says for each that it was not "
@@ -268,20 +291,23 @@ def held_at_full(facts: Facts) -> Iterator[Doubt]:
 )
 def room_temperature_changed(facts: Facts) -> Iterator[Doubt]:
     for run, number_ in enumerate(facts.runs):
-        seen = room_temperatures(facts, run)
-        if len(seen) > 1 and max(seen) - min(seen) > TEMPERATURE_SPAN_K:
-            yield Doubt(
-                severity="caution",
-                place="setup",
-                column="conditions.room_end_c" if facts.session.has_setup else "",
-                found=f"a room between {number(min(seen))} °C and {number(max(seen))} °C, a change "
-                f"of {number(max(seen) - min(seen))} K",
-                expected=f"a change of at most {number(TEMPERATURE_SPAN_K)} K",
-                remedy="Usable charge changes by about 0.5 % per K below 20 °C, and a hot device "
-                "dims or slows down, which lowers its rate: differences between early and late "
-                "phases may be temperature.",
-                run=number_,
-            )
+        seen = sorted(room_temperatures(facts, run), key=lambda t: t.value)
+        if not seen or seen[-1].value - seen[0].value <= TEMPERATURE_SPAN_K:
+            continue
+        low, high = seen[0], seen[-1]
+        yield Doubt(
+            severity="caution",
+            place=high.place,
+            line=high.line,
+            column=high.column,
+            found=f"a room between {number(low.value)} °C and {number(high.value)} °C, a change of "
+            f"{number(high.value - low.value)} K",
+            expected=f"a change of at most {number(TEMPERATURE_SPAN_K)} K",
+            remedy="Usable charge changes by about 0.5 % per K below 20 °C, and a hot device dims "
+            "or slows down, which lowers its rate: differences between early and late phases may "
+            "be temperature.",
+            run=number_,
+        )
 
 
 @rule(
@@ -292,22 +318,25 @@ def room_temperature_changed(facts: Facts) -> Iterator[Doubt]:
     source="(23 ± 5) °C, IEC 62301 clause 4, as quoted by the US Department of Energy",
 )
 def room_temperature_unusual(facts: Facts) -> Iterator[Doubt]:
+    middle = (ROOM_LOW_C + ROOM_HIGH_C) / 2.0
     for run, number_ in enumerate(facts.runs):
         seen = room_temperatures(facts, run)
-        odd = [t for t in seen if not ROOM_LOW_C <= t <= ROOM_HIGH_C]
-        if odd:
-            worst = max(odd, key=lambda t: abs(t - (ROOM_LOW_C + ROOM_HIGH_C) / 2.0))
-            yield Doubt(
-                severity="note",
-                place="setup",
-                column="conditions.room_start_c" if facts.session.has_setup else "",
-                found=f"a room at {number(worst)} °C",
-                expected=f"{number(ROOM_LOW_C)} to {number(ROOM_HIGH_C)} °C, the usual room for "
-                "measurements of power",
-                remedy="Results hold for that temperature. Say it beside them; do not compare "
-                "them with a session in an ordinary room.",
-                run=number_,
-            )
+        odd = [t for t in seen if not ROOM_LOW_C <= t.value <= ROOM_HIGH_C]
+        if not odd:
+            continue
+        worst = max(odd, key=lambda t: abs(t.value - middle))
+        yield Doubt(
+            severity="note",
+            place=worst.place,
+            line=worst.line,
+            column=worst.column,
+            found=f"a room at {number(worst.value)} °C",
+            expected=f"{number(ROOM_LOW_C)} to {number(ROOM_HIGH_C)} °C, the usual room for "
+            "measurements of power",
+            remedy="Results hold for that temperature. Say it beside them; do not compare them "
+            "with a session in an ordinary room.",
+            run=number_,
+        )
 
 
 @rule(

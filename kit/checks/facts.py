@@ -102,10 +102,10 @@ class Facts:
         return clock(t_min, self.session.runs[run].start)
 
     def window(self, run: int, device: int) -> str:
-        """Return a power-off window as text, ``14:03 to 14:07``; ends outwards to the minute."""
+        """Return a power-off window as text, ends outwards to the minute."""
         window = self.windows[run]
         low, high = float(np.floor(window.low[device])), float(np.ceil(window.high[device]))
-        return f"{self.at(run, low)} to {self.at(run, high)}"
+        return f"between {self.at(run, low)} and {self.at(run, high)}"
 
     def column(self, device: int) -> str:
         """Return the column in which a percentage of this device stands."""

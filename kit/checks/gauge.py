@@ -73,7 +73,8 @@ def gauge_steps(facts: Facts) -> Iterator[Doubt]:
                 f"({levels.size} different levels)",
                 expected="a gauge that shows every whole per cent, or its step stated",
                 remedy=f"State gauge.step_pct = {number(step)} for this device: each of its "
-                f"uncertainties is then {number(step)} times as large, which is what such a display can tell.",
+                f"uncertainties is then {number(step)} times as large, which is what such a "
+                "display can tell.",
                 device=name,
             )
 

@@ -95,8 +95,8 @@ def power_off_missing(facts: Facts) -> Iterator[Doubt]:
                 found=f"no power-off and no still-on mark for '{name}' ({since})",
                 expected="a power-off, or a mark that it was still on, for every device",
                 remedy="Add a power_off row with the minute, or a still_on row with the time it "
-                "was last seen on. Without either its runtime has a lower limit only, and it takes no "
-                "place in the order.",
+                "was last seen on. Without either its runtime has a lower limit only, and it "
+                "takes no place in the order.",
                 device=name,
                 run=number_,
             )
@@ -161,7 +161,8 @@ def _late_rows(facts: Facts, at: tuple[int, int], note: OffNote) -> NDArray[np.i
     rows = seen.of(run * len(facts.devices) + device)
     if not np.isnan(note.off):
         late = seen.t[rows] >= note.off + note.resolution
-        late |= np.isnan(seen.t[rows]) & (seen.phase[rows] > note.phase >= 0)
+        if note.phase >= 0:
+            late |= np.isnan(seen.t[rows]) & (seen.phase[rows] > note.phase)
     elif note.phase >= 0:
         phase = seen.phase[rows]
         late = (phase > note.phase) | ((phase == note.phase) & (seen.point[rows] == END))
@@ -269,7 +270,7 @@ def power_off_outside_phase(facts: Facts) -> Iterator[Doubt]:
                 facts,
                 (run, device),
                 "caution",
-                f"'{name}' off between {facts.window(run, device)}, logged in '{phase}'",
+                f"'{name}' off {facts.window(run, device)}, logged in '{phase}'",
                 f"a time within '{phase}' ({times})",
                 f"The power-off lies {_lies_in(facts, run, low, high)}: correct the phase, or the "
                 "minute, or leave the phase empty if it lies in a gap. The time is used, the phase "
@@ -280,7 +281,7 @@ def power_off_outside_phase(facts: Facts) -> Iterator[Doubt]:
                 facts,
                 (run, device),
                 "note",
-                f"'{name}' off between {facts.window(run, device)}, only partly within '{phase}'",
+                f"'{name}' off {facts.window(run, device)}, only partly within '{phase}'",
                 f"a time within '{phase}' ({times})",
                 "Which side of the boundary it lies on cannot be told: its drain in that phase "
                 "is given with that doubt. A narrower pair of last seen on and first seen off "
@@ -402,7 +403,7 @@ def power_off_too_close(facts: Facts) -> Iterator[Doubt]:
         if pairs:
             close = sorted({int(d) for pair in pairs for d in pair})
             lines = [facts.off_notes[run, d].line for d in close if (run, d) in facts.off_notes]
-            times = [f"'{facts.devices[d]}' between {facts.window(run, d)}" for d in close]
+            times = [f"'{facts.devices[d]}' {facts.window(run, d)}" for d in close]
             told = [f"'{facts.devices[a]}' and '{facts.devices[b]}'" for a, b in pairs]
             yield Doubt(
                 severity="note",

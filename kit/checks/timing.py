@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from itertools import pairwise
 from math import sqrt
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
@@ -156,6 +156,14 @@ def _between(facts: Facts, run: int, s: Stretch) -> str:
     )
 
 
+def _place(facts: Facts, run: int, s: Stretch) -> tuple[Literal["log", "setup"], int | None, str]:
+    """Return place, line and column of the time at which a stretch ends."""
+    if s.end == 2 * len(facts.phases) and facts.session.has_setup:
+        several = len(facts.runs) > 1
+        return "setup", None, f"runs[{facts.runs[run]}].stop" if several else "session.stop"
+    return facts.phase_place(run, min(s.next_phase, len(facts.phases) - 1))
+
+
 def _read_on_both_sides(facts: Facts, run: int, s: Stretch) -> bool:
     """Return whether every device still read after a gap was read at its end too."""
     if not s.is_gap or s.next_phase >= len(facts.phases):
@@ -166,7 +174,7 @@ def _read_on_both_sides(facts: Facts, run: int, s: Stretch) -> bool:
 
 def _unlogged_doubt(facts: Facts, run: int, s: Stretch, cost: float, basis: str) -> Doubt:
     last = min(s.next_phase, len(facts.phases) - 1)
-    place, line, column = facts.phase_place(run, last)
+    place, line, column = _place(facts, run, s)
     share = 100.0 * s.unlogged / s.t_end if s.t_end > 0 else 0.0
     if _read_on_both_sides(facts, run, s):
         effect = (
@@ -226,8 +234,7 @@ def unlogged_time(facts: Facts) -> Iterator[Doubt]:
                 yield _unlogged_doubt(facts, run, s, cost, basis)
         if small:
             total = sum(s.unlogged for s, _ in small)
-            last = min(small[0][0].next_phase, len(facts.phases) - 1)
-            place, line, column = facts.phase_place(run, last)
+            place, line, column = _place(facts, run, small[0][0])
             longest = max(s.unlogged for s, _ in small)
             if len(small) == 1:
                 told = f"{minutes(total)} {_between(facts, run, small[0][0])}"
@@ -269,7 +276,7 @@ def phases_overlap(facts: Facts) -> Iterator[Doubt]:
                 excess -= float(facts.spans.length[run, s.inside[-1]])
             if not excess > s.tolerance:
                 continue
-            place, line, column = facts.phase_place(run, last)
+            place, line, column = _place(facts, run, s)
             if s.is_gap:
                 found = (
                     f"a start of '{facts.phases[last]}' at {facts.at(run, s.t_end)}, "

@@ -12,12 +12,22 @@ from kit.tables.record import (
     conditions,
     data_quality,
     devices,
+    elapsed_fit,
     gauges,
     phase_details,
     protocol,
     title_block,
 )
-from kit.tables.runtime import energy, power, projections, replicates, runtime_pairs, runtimes
+from kit.tables.runtime import (
+    energy,
+    power,
+    projections,
+    replicate_pairs,
+    replicates,
+    run_effects,
+    runtime_pairs,
+    runtimes,
+)
 from kit.tables.trust import (
     agreement,
     assumptions,
@@ -39,6 +49,7 @@ __all__ = [
     "devices",
     "drain",
     "drain_order",
+    "elapsed_fit",
     "energy",
     "gauges",
     "inputs",
@@ -50,7 +61,9 @@ __all__ = [
     "protocol",
     "rate",
     "reference_list",
+    "replicate_pairs",
     "replicates",
+    "run_effects",
     "runtime_pairs",
     "runtimes",
     "standing",

@@ -9,7 +9,18 @@ from kit.conditions import CONDITIONS
 from kit.display import Column, Table
 from kit.labels import device_names, full_name
 from kit.tables.cells import Names, of_run, rows_of, run_slug, run_words
-from kit.units import MISSING, NO_BREAK, NOT_RECORDED, clock, count, h_mm, joined, number
+from kit.units import (
+    MISSING,
+    NO_BREAK,
+    NOT_RECORDED,
+    clock,
+    count,
+    duration,
+    estimate,
+    h_mm,
+    joined,
+    number,
+)
 from kit.units import recorded as said
 
 if TYPE_CHECKING:
@@ -22,6 +33,7 @@ __all__ = [
     "conditions",
     "data_quality",
     "devices",
+    "elapsed_fit",
     "gauges",
     "phase_details",
     "protocol",
@@ -29,7 +41,13 @@ __all__ = [
 ]
 
 _GAP_MIN = 0.5
-_SOURCE_WORDS = {"clock": "clock", "elapsed": "elapsed time", "planned": "plan only", "": "–"}
+_SOURCE_WORDS = {
+    "clock": "clock",
+    "elapsed": "elapsed time",
+    "planned": "plan only",
+    "reading": "time of a reading",
+    "": MISSING,
+}
 
 
 def title_block(results: Results, *, kit_version: str) -> Table:
@@ -277,9 +295,9 @@ def _protocol_notes(session: Session, run: Run) -> tuple[str, ...]:
         notes.append("Times are elapsed time since the start (h:mm); no clock time was noted.")
     if run.stop_min is not None:
         when = f" ({clock(run.start, run.stop_min)})" if run.start else ""
-        notes.append(f"The session was stopped after {h_mm(run.stop_min)} h{when}.")
+        notes.append(f"The session was stopped after {duration(run.stop_min)}{when}.")
     if run.stated_elapsed_min is not None:
-        notes.append(f"Elapsed time stated by the operator: {h_mm(run.stated_elapsed_min)} h.")
+        notes.append(f"Elapsed time stated by the operator: {duration(run.stated_elapsed_min)}.")
     left_out = [p for p in session.phases if not p.evaluated]
     if left_out:
         names = Names.of(session)
@@ -342,4 +360,50 @@ def data_quality(results: Results) -> Table | None:
             Column(name="What to do"),
         ),
         rows=tuple((f.severity, f.where, f.found, f.expected, f.remedy) for f in results.findings),
+    )
+
+
+_FIT_WORDS = {
+    "stated": "the stated elapsed time",
+    "summed": "the summed phases",
+    "both": "either",
+    "neither": "neither",
+    "cannot_be_said": "cannot be said",
+}
+
+
+def elapsed_fit(results: Results) -> Table | None:
+    """Return whether power-offs fit the stated or the summed time; ``None`` without a case."""
+    frame = results.extra.get("elapsed_fit")
+    if frame is None or frame.empty:
+        return None
+    names = Names.of(results.session)
+    return Table(
+        id="elapsed-fit",
+        caption="Stated elapsed time against the sum of the phases: which of them a device that "
+        "powered off in mid-phase fits",
+        columns=(
+            Column(name="Device"),
+            Column(name="Phase"),
+            Column(name="Stated", unit="h:mm", align="right"),
+            Column(name="Summed", unit="h:mm", align="right"),
+            Column(name="On in the phase, by its drain", unit="min", align="right"),
+            Column(name="By the stated time", unit="min", align="right"),
+            Column(name="By the summed phases", unit="min", align="right"),
+            Column(name="Fits"),
+        ),
+        rows=tuple(
+            (
+                names.device[row.device],
+                names.numbered(row.phase) if row.phase else MISSING,
+                h_mm(row.stated_min),
+                h_mm(row.summed_min),
+                estimate(row.exposure_fit_min, row.exposure_fit_min_low, row.exposure_fit_min_high),
+                number(row.exposure_stated_min),
+                number(row.exposure_summed_min),
+                _FIT_WORDS.get(row.verdict, row.verdict),
+            )
+            for row in rows_of(frame)
+        ),
+        notes=tuple(dict.fromkeys(str(reason) for reason in frame["reason"] if reason)),
     )

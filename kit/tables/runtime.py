@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from kit.display import Column, Table
 from kit.flag_words import flag_text, status_text
 from kit.lasting import by_order, off_known, runtime_bounds, runtime_words
+from kit.replicates import DRAIN_PREFIX, RUNTIME
 from kit.tables.cells import (
     Marks,
     Names,
@@ -35,7 +36,16 @@ from kit.units import (
 if TYPE_CHECKING:
     from kit.results import Results
 
-__all__ = ["energy", "power", "projections", "replicates", "runtime_pairs", "runtimes"]
+__all__ = [
+    "energy",
+    "power",
+    "projections",
+    "replicate_pairs",
+    "replicates",
+    "run_effects",
+    "runtime_pairs",
+    "runtimes",
+]
 
 VERDICT_WORDS = {
     "a": "{a} lasted longer",
@@ -225,7 +235,7 @@ def replicates(results: Results) -> Table:
         rows.append(
             (
                 names.device.get(row.device, row.device),
-                row.quantity,
+                _quantity_words(names, row.quantity),
                 number(row.runs),
                 estimate(row.mean, row.mean_low, row.mean_high, row.unit_symbol)
                 + marks(row.flags.split(";")),
@@ -247,4 +257,76 @@ def replicates(results: Results) -> Table:
         ),
         rows=tuple(rows),
         notes=marks.notes,
+    )
+
+
+def _quantity_words(names: Names, quantity: str) -> str:
+    if quantity.startswith(DRAIN_PREFIX):
+        return f"drain in {names.phase.get(quantity.removeprefix(DRAIN_PREFIX), quantity)}"
+    return quantity
+
+
+def replicate_pairs(results: Results) -> Table | None:
+    """Return which mean runtimes differ by more than the runs scatter; ``None`` without any."""
+    frame = results.extra.get("replicate_pairs")
+    if frame is None or frame.empty:
+        return None
+    names = Names.of(results.session)
+    words = {"tukey": "all pairs (Tukey)", "paired": "run by run", "welch": "Welch"}
+    rows = []
+    for row in rows_of(frame[frame["quantity"] == RUNTIME]):
+        a, b = names.device[row.device_a], names.device[row.device_b]
+        rows.append(
+            (
+                a,
+                b,
+                estimate(row.difference, row.difference_low, row.difference_high),
+                VERDICT_WORDS.get(row.verdict, row.verdict).format(a=a, b=b),
+                words.get(row.method, row.method) or MISSING,
+                number(row.runs_needed),
+            )
+        )
+    if not rows:
+        return None
+    return Table(
+        id="replicate-pairs",
+        caption="Differences of mean runtime, in brackets the "
+        f"{percent(results.settings.coverage)} interval",
+        columns=(
+            Column(name="First device"),
+            Column(name="Second device"),
+            Column(name="First minus second", unit="h", align="right", numeric_sort=True),
+            Column(name="Verdict"),
+            Column(name="Method"),
+            Column(name="Runs needed", align="right", numeric_sort=True),
+        ),
+        rows=tuple(rows),
+        notes=(
+            "Runs needed: runs of each device for a difference of this size to be found with "
+            f"80{NO_BREAK}% probability.",
+        ),
+    )
+
+
+def run_effects(results: Results) -> Table | None:
+    """Return by how much each run as a whole was longer or shorter; ``None`` without any."""
+    frame = results.extra.get("run_effects")
+    if frame is None or frame.empty:
+        return None
+    rows = [
+        (f"Run {row.run}", estimate(row.effect, row.effect_low, row.effect_high))
+        for row in rows_of(frame[frame["quantity"] == RUNTIME])
+        if not math.isnan(row.effect)
+    ]
+    if not rows:
+        return None
+    return Table(
+        id="run-effects",
+        caption="What each run as a whole added to the runtime of every device, in brackets the "
+        f"{percent(results.settings.coverage)} interval",
+        columns=(
+            Column(name="Run"),
+            Column(name="Effect", unit="h", align="right", numeric_sort=True),
+        ),
+        rows=tuple(rows),
     )

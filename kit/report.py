@@ -1,0 +1,343 @@
+"""What the cells of a report notebook call: one function a section, results in, pages out.
+
+::
+
+    from kit import report
+    results = report.load(record, coverage=coverage, seed=seed, draws=draws)
+    report.show(report.runtimes(results))
+
+Every function but ``load`` and ``show`` returns a tuple of display objects and reads nothing but
+its argument. A section without data holds one sentence that says why.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import kit
+from kit import pictures, tables, wording
+from kit.display import Block, DataBundle, Prose, show
+from kit.errors import UsageError
+from kit.references import references as _references
+from kit.tables.cells import of_run, run_numbers, run_words
+from kit.wording import sections
+
+if TYPE_CHECKING:
+    from kit.display import BlockKind, Picture, Table
+    from kit.results import Results
+
+__all__ = [
+    "cautions",
+    "charge",
+    "conditions",
+    "data",
+    "data_quality",
+    "energy",
+    "glance",
+    "limits",
+    "load",
+    "phase_drain",
+    "projections",
+    "protocol",
+    "references",
+    "replicates",
+    "reproduce",
+    "runtimes",
+    "setup",
+    "shared_phases",
+    "show",
+    "standing",
+    "title_block",
+    "uncertainty",
+]
+
+Page = tuple["Table | Prose | Picture | DataBundle", ...]
+
+LEAST_DRAWS = 10_000
+PACKAGES = ("numpy", "pandas", "scipy", "matplotlib", "seaborn", "papermill", "nbconvert", "typst")
+
+
+def load(
+    record: str, *, coverage: float = 0.95, seed: int = 20260516, draws: int = 100_000
+) -> Results:
+    """Read, check and analyse a record.
+
+    Parameters
+    ----------
+    record
+        A folder with ``session.toml`` and ``log.csv``, or a CSV file. A relative path is looked
+        up from the working folder, then beside the package, where the samples are.
+    coverage
+        Coverage probability of the intervals, above 0.5 and below 1.
+    seed, draws
+        Seed and number of draws of the Monte Carlo calculation.
+
+    Raises
+    ------
+    RecordError
+        If the record did not pass; the message has one sentence for each fault.
+    UsageError
+        For a path or parameter that makes no sense.
+    """
+    from kit.analyse import analyse
+    from kit.checks import check_session
+    from kit.errors import in_order
+    from kit.record import read_record
+    from kit.results import Settings
+
+    if not 0.5 < coverage < 1.0:
+        message = f"coverage is {coverage}; give a probability above 0.5 and below 1, such as 0.95"
+        raise UsageError(message)
+    if seed < 0:
+        message = f"seed is {seed}; give a whole number from 0 on"
+        raise UsageError(message)
+    if draws < LEAST_DRAWS:
+        message = f"draws is {draws}; give at least {LEAST_DRAWS}"
+        raise UsageError(message)
+    session, findings = read_record(_found(record))
+    findings = in_order((*findings, *check_session(session)))
+    return analyse(session, findings, Settings(coverage=coverage, seed=seed, draws=draws))
+
+
+def _found(record: str) -> Path:
+    """Return the first place where the record exists; the path as given if nowhere."""
+    from kit.places import PACKAGE, samples_folder
+
+    given = Path(record).expanduser()
+    places = (given, PACKAGE.parent / given, samples_folder().parent / given)
+    return next((place for place in places if place.exists()), given)
+
+
+def _prose(*texts: str, kind: BlockKind = "paragraph") -> tuple[Prose, ...]:
+    """Return one piece of prose; nothing for empty texts."""
+    blocks = tuple(Block(kind=kind, text=text) for text in texts if text)
+    return (Prose(blocks=blocks),) if blocks else ()
+
+
+def _heading(text: str) -> tuple[Prose, ...]:
+    return _prose(text, kind="heading")
+
+
+def _present(*items: Any) -> Page:
+    """Return the items that there are; tuples of items are laid out flat."""
+    flat: list[Any] = []
+    for item in items:
+        if isinstance(item, tuple):
+            flat.extend(_present(*item))
+        elif item is not None:
+            flat.append(item)
+    return tuple(flat)
+
+
+def title_block(results: Results) -> Page:
+    """Return which session this is, and the fingerprint of its data."""
+    return (tables.title_block(results, kit_version=kit.__version__),)
+
+
+def glance(results: Results) -> Page:
+    """Return the result in plain words, and who outlasted whom as a picture."""
+    first, *rest = results.glance or wording.glance(results)
+    blocks = (
+        Block(kind="lead", text=first),
+        *(Block(kind="bullet", text=text) for text in rest),
+    )
+    runs = run_numbers(results)
+    pairs = results.runtime_pairs
+    decided = pairs["verdict"].isin(["a", "b", "too_close"]).any() if len(pairs) else False
+    picture = pictures.pairs(results, runs[0]) if decided and len(runs) == 1 else None
+    return _present(Prose(blocks=blocks), picture)
+
+
+def setup(results: Results) -> Page:
+    """Return the devices and their percentage displays."""
+    note = (
+        ""
+        if results.session.has_setup
+        else (
+            "There was no setup file: the devices are those that the log names, and nothing else "
+            "about them was recorded."
+        )
+    )
+    return _present(_prose(note), tables.devices(results), tables.gauges(results))
+
+
+def conditions(results: Results) -> Page:
+    """Return the conditions, and what differed on single devices."""
+    return (tables.conditions(results),)
+
+
+def protocol(results: Results) -> Page:
+    """Return the phases with planned and actual times, and what was done in them."""
+    if not results.session.phases:
+        return _present(_prose("The record names no phase."))
+    times = tuple(tables.protocol(results, run) for run in run_numbers(results))
+    return _present(times, tables.phase_details(results))
+
+
+def data_quality(results: Results) -> Page:
+    """Return what the checks found, and the time that no phase accounts for."""
+    found = tables.data_quality(results)
+    lost = [wording.unaccounted_min(results, run) for run in run_numbers(results)]
+    return _present(
+        _prose("" if found else sections.NO_FINDINGS, sections.unaccounted_sentence(lost)),
+        found,
+        tables.elapsed_fit(results),
+    )
+
+
+def charge(results: Results) -> Page:
+    """Return the state of charge over time, one figure a run."""
+    seen = set(results.session.readings["run"].unique().tolist())
+    if not seen:
+        return _present(_prose(sections.NO_LOG_OF_CHARGE))
+    return tuple(pictures.charge(results, run) for run in run_numbers(results) if run in seen)
+
+
+def phase_drain(results: Results) -> Page:
+    """Return drain and rate by phase: figure, tables, and which differences stand."""
+    if not results.phase_drain["drain_pp_low"].notna().any():
+        return _present(_prose(sections.NO_PHASES))
+    several = len(results.session.devices) > 1
+    page: list[Any] = []
+    for run in run_numbers(results):
+        page += [
+            pictures.rates(results, run),
+            tables.drain(results, run),
+            tables.rate(results, run),
+        ]
+        if several:
+            page += [
+                _heading(f"Between devices{run_words(results, run)}"),
+                tables.rate(results, run, "true_charge"),
+                tables.drain_order(results, run),
+            ]
+    return _present(*page)
+
+
+def standing(results: Results) -> Page:
+    """Return charge left and places after each phase."""
+    if not results.standing["soc_pct"].notna().any():
+        return _present(_prose(sections.NO_STANDING))
+    return _present(*(tables.standing(results, run) for run in run_numbers(results)))
+
+
+def shared_phases(results: Results) -> Page:
+    """Return crossover and rotation phases part by part."""
+    if results.parts.empty:
+        return _present(_prose(sections.NO_PARTS))
+    runs = set(results.parts["run"].tolist())
+    return tuple(tables.parts(results, run) for run in run_numbers(results) if run in runs)
+
+
+def runtimes(results: Results) -> Page:
+    """Return runtimes and order: figure, table, and the verdict on each pair."""
+    if not results.runtimes["runtime_h_low"].notna().any():
+        return _present(_prose(sections.NO_RUNTIMES))
+    several = len(results.session.devices) > 1
+    page: list[Any] = []
+    for run in run_numbers(results):
+        if not of_run(results.runtimes, run)["runtime_h_low"].notna().any():
+            page.append(_prose(f"{sections.NO_RUNTIMES.rstrip('.')}{run_words(results, run)}."))
+            continue
+        page += [pictures.runtimes(results, run), tables.runtimes(results, run)]
+        if several:
+            page.append(tables.runtime_pairs(results, run))
+    return _present(*page)
+
+
+def replicates(results: Results) -> Page:
+    """Return means and scatter over the runs."""
+    if results.replicates.empty:
+        return _present(_prose(sections.NO_REPLICATES))
+    return _present(
+        pictures.replicates(results),
+        tables.replicates(results),
+        tables.replicate_pairs(results),
+        tables.run_effects(results),
+    )
+
+
+def uncertainty(results: Results) -> Page:
+    """Return how the numbers were obtained, and the budget of their uncertainty."""
+    return _present(
+        _prose(*wording.methods(results)),
+        tables.budget(results),
+        tables.contributions(results),
+        tables.assumptions(results),
+        tables.agreement(results),
+    )
+
+
+def projections(results: Results) -> Page:
+    """Return hours from full to empty in one activity."""
+    if not results.projections["hours_low"].notna().any():
+        return _present(_prose(sections.NO_PROJECTIONS))
+    return _present(*(tables.projections(results, run) for run in run_numbers(results)))
+
+
+def energy(results: Results) -> Page:
+    """Return energy and mean power where the battery's rated energy is known."""
+    if not results.energy["energy_wh"].notna().any():
+        return _present(_prose(sections.no_energy(results)))
+    page: list[Any] = [_prose(sections.energy_left_out(results))]
+    for run in run_numbers(results):
+        page += [tables.energy(results, run), tables.power(results, run)]
+    return _present(*page)
+
+
+def cautions(results: Results) -> Page:
+    """Return the cautions on heat and charging that this record calls for."""
+    from kit.cautions import cautions as found
+
+    return _present(*found(results))
+
+
+def limits(results: Results) -> Page:
+    """Return what this comparison cannot carry."""
+    return _prose(*wording.limits(results), kind="bullet")
+
+
+def reproduce(results: Results) -> Page:
+    """Return inputs with their SHA-256, parameters, versions and the command."""
+    settings = results.settings
+    command = (
+        f"rundown report FOLDER --coverage {settings.coverage:g} --seed {settings.seed} "
+        f"--draws {settings.draws}"
+    )
+    return _present(
+        _prose(
+            "The same files, parameters and versions give the same report, byte for byte. With "
+            "the input files below in one folder, the command is:",
+            command,
+        ),
+        tables.inputs(results),
+        tables.parameters(results),
+        tables.versions(_versions()),
+    )
+
+
+def _versions() -> dict[str, str]:
+    """Return the versions of Python, the kit and the libraries that the numbers come from."""
+    import platform
+    from importlib.metadata import PackageNotFoundError, version
+
+    found = {"Python": platform.python_version(), "rundown-kit": kit.__version__}
+    for name in PACKAGES:
+        try:
+            found[name] = version(name)
+        except PackageNotFoundError:
+            found[name] = "not installed"
+    return found
+
+
+def references(results: Results) -> Page:
+    """Return the publications that this report relies on."""
+    return (tables.reference_list(_references(results)),)
+
+
+def data(results: Results) -> DataBundle:
+    """Return everything for machines: session, settings, findings and all result tables."""
+    from kit.results_data import results_data
+
+    return DataBundle(results_data(results, kit_version=kit.__version__))

@@ -31,6 +31,7 @@ INVISIBLE = "\u00ad\u034f\u115f\u1160\u17b4\u17b5\u180e\u200b\u2060\u2061\u2062\
 _TAKEN_OUT = re.compile(
     f"[{BIDI_CONTROLS}{INVISIBLE}\u206a-\u206f\ufff9-\ufffb\U000e0000-\U000e007f]"
 )
+_SHAPING = re.compile("[\u200c\u200d\ufe00-\ufe0f\U000e0100-\U000e01ef]")
 _BREAKS = re.compile("[\t\n\x0b\x0c\r\x85\u2028\u2029]+")
 # Characters that a spreadsheet takes for the start of a formula (OWASP, "CSV Injection").
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
@@ -144,11 +145,15 @@ def csv_cell(text: str) -> str:
 
 
 def visible_code_points(text: str, missing: frozenset[str]) -> str:
-    """Return the text with each missing character written as ``[U+XXXX]``.
+    r"""Return the text with each missing character written as ``[U+XXXX]``.
+
+    Joiners and variation selectors, which only shape their neighbours, are left out instead.
 
     Examples
     --------
-    >>> visible_code_points("shell 🐚", frozenset("🐚"))
+    >>> visible_code_points("shell \U0001f41a\ufe0f", frozenset("\U0001f41a\ufe0f"))
     'shell [U+1F41A]'
     """
-    return "".join(f"[U+{ord(c):04X}]" if c in missing else c for c in text)
+    return "".join(
+        ("" if _SHAPING.match(c) else f"[U+{ord(c):04X}]") if c in missing else c for c in text
+    )

@@ -32,7 +32,15 @@ if TYPE_CHECKING:
 
     from kit.conditions import Condition
 
-__all__ = ["CONDITIONS", "ClockTime", "RunSetup", "Setup", "read_setup"]
+__all__ = [
+    "CONDITIONS",
+    "ClockTime",
+    "RunSetup",
+    "Setup",
+    "clock_of",
+    "read_setup",
+    "setup_of",
+]
 
 CLOCK_EXPECTED = 'a time of day such as "08:00", or a date and time'
 CLOCK_REMEDY = 'Write hours and minutes with a colon, in quotation marks: "08:00".'
@@ -133,12 +141,13 @@ def read_setup(data: bytes, file: str) -> tuple[Setup, tuple[Finding, ...]]:
         return Setup(), tuple(notes.findings)
     notes.lines = key_lines(text)
     top = Table(content, "", notes)
-    setup = _setup(top)
+    setup = setup_of(top)
     top.finish()
     return setup, tuple(notes.findings)
 
 
-def _setup(top: Table) -> Setup:
+def setup_of(top: Table) -> Setup:
+    """Read the tables of a setup file from the whole file; the findings go to its notes."""
     session = top.table("session")
     devices = _devices(top.tables("devices"), top.notes)
     phases, phase_times = _phases(top.tables("phases"), devices, top.notes)
@@ -200,7 +209,7 @@ def _zone(table: Table) -> str:
     return name
 
 
-def _clock(table: Table, name: str) -> ClockTime | None:
+def clock_of(table: Table, name: str) -> ClockTime | None:
     """Read a time of day from a text or from a time or date-time of TOML."""
     value = table.value(name)
     if value is None or value == NOT_RECORDED:
@@ -241,8 +250,8 @@ def _runs(
     """Read ``[[runs]]``; without them the one run of ``[session]``."""
     tables = top.tables("runs")
     only = RunSetup(
-        start=_clock(session, "start"),
-        stop=_clock(session, "stop"),
+        start=clock_of(session, "start"),
+        stop=clock_of(session, "stop"),
         stated_elapsed_min=_span(session, "stated_elapsed"),
     )
     if not tables:
@@ -261,8 +270,8 @@ def _runs(
         run = RunSetup(
             number=number,
             date=_date(table),
-            start=_clock(table, "start"),
-            stop=_clock(table, "stop"),
+            start=clock_of(table, "start"),
+            stop=clock_of(table, "stop"),
             stated_elapsed_min=_span(table, "stated_elapsed"),
         )
         if number in runs:
@@ -401,7 +410,7 @@ def _phases(
             evaluated=evaluated is not False,
             notes=table.text("notes"),
         )
-        pair = _clock(table, "start"), _clock(table, "end")
+        pair = clock_of(table, "start"), clock_of(table, "end")
         table.finish()
         if name and name not in times:
             phases.append(phase)

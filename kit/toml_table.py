@@ -103,11 +103,23 @@ def _placed(parts: list[str], count: dict[str, int], *, is_array: bool) -> str:
 
 
 class Notes:
-    """Gathers the findings of one TOML file."""
+    """Gathers the findings of one TOML file.
 
-    def __init__(self, file: str, lines: Mapping[str, int]) -> None:
+    Parameters
+    ----------
+    also
+        Keys that others read: path of a table without numbers ("devices") → names.
+    """
+
+    def __init__(
+        self,
+        file: str,
+        lines: Mapping[str, int],
+        also: Mapping[str, Sequence[str]] | None = None,
+    ) -> None:
         self.file = file
         self.lines = lines
+        self.also = also or {}
         self.findings: list[Finding] = []
 
     def line(self, path: str) -> int | None:
@@ -285,15 +297,16 @@ class Table:
 
     def finish(self) -> None:
         """Tell every key that was not asked for."""
+        known = [*self.asked, *self.notes.also.get(re.sub(r"\[[0-9]+\]", "", self.path), ())]
         for name in self.data:
-            if name not in self.asked:
+            if name not in known:
                 where = f"[{self.path}]" if self.path else "the setup file"
                 self.notes.add(
                     "setup-key",
                     self.key(name),
                     found=f"the key {quoted(name)}",
-                    expected=f"one of the keys of {where}: {', '.join(sorted(self.asked))}",
-                    remedy="Correct the name or delete the line." + hint(name, self.asked),
+                    expected=f"one of the keys of {where}: {', '.join(sorted(known))}",
+                    remedy="Correct the name or delete the line." + hint(name, known),
                 )
 
     def _take(self, name: str) -> object:

@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+from kit.drain import FLAGS
+
 __all__ = ["flag_text", "source_text", "status_text"]
 
 FLAG_WORDS: dict[str, str] = {
-    "died": "powered off within this phase: drain and rate up to the power-off; not ranked",
-    "not_ranked": "not ranked between devices",
-    "no_rated_energy": "the rated energy of the battery was not recorded",
+    **FLAGS,
+    "not_ranked": "Not ranked between devices.",
+    "no_rated_energy": "The rated energy of the battery was not recorded.",
+    "lower_bound": "A run was not seen to its end: the mean is a lower bound.",
+    "one_run": "One run only, so no scatter.",
+    "no_scatter_seen": "All runs gave the same value, so only the resolution is in the interval.",
+    "no_value": "No run gave a value.",
+    "one_unit": "One unit only.",
 }
 
 STATUS_WORDS = {

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from kit.display import Column, Table
+from kit.flag_words import flag_text
 from kit.labels import TABLE_WIDTH, device_names, phase_names, phase_numbers
 from kit.units import MISSING, NO_BREAK, ordinal
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
+    from collections.abc import Callable, Iterable, Mapping, Sequence
 
     import pandas as pd
 
@@ -22,6 +23,8 @@ __all__ = [
     "Marks",
     "Names",
     "by_phase_and_device",
+    "lettered",
+    "lettered_notes",
     "note_long_names",
     "of_run",
     "place",
@@ -63,26 +66,89 @@ class Names:
         return f"{self.number[phase]}{NO_BREAK}{self.phase[phase]}"
 
 
-@dataclass
 class Marks:
-    """Letters that stand in cells for remarks under the table, given out as they are met."""
+    """Letters for remarks under a table, set where a remark belongs: cell, row, column or all.
 
-    words: Callable[[str], str]
-    met: dict[str, str] = field(default_factory=dict)
+    A remark on all cells of a phase stands at the phase, one on all cells of a device at the
+    device, one on every cell once under the table; the rest stands in the cells.
 
-    def __call__(self, codes: Iterable[str]) -> str:
-        """Return `` [a, b]`` for codes, or nothing; equal remarks share a letter."""
-        letters = []
-        for text in (self.words(code) for code in codes if code):
-            letter = self.met.setdefault(text, _letter(len(self.met)))
-            if letter not in letters:
-                letters.append(letter)
-        return f"{NO_BREAK}[{', '.join(sorted(letters))}]" if letters else ""
+    Parameters
+    ----------
+    codes
+        (phase, device) → codes of that cell.
+    """
+
+    def __init__(self, codes: Mapping[tuple[str, str], Sequence[str]]) -> None:
+        self.letters: dict[str, str] = {}
+        cells = {key: list(dict.fromkeys(c for c in found if c)) for key, found in codes.items()}
+        self.everywhere = self._shared(list(cells.values()))
+        cells = _without(cells, self.everywhere)
+        phases = list(dict.fromkeys(p for p, _ in cells))
+        devices = list(dict.fromkeys(d for _, d in cells))
+        self.by_phase = {
+            p: self._shared([c for k, c in cells.items() if k[0] == p]) for p in phases
+        }
+        cells = {
+            k: [c for c in found if c not in self.by_phase[k[0]]] for k, found in cells.items()
+        }
+        self.by_device = {
+            d: self._shared([c for k, c in cells.items() if k[1] == d]) for d in devices
+        }
+        self.by_cell = {
+            k: [c for c in found if c not in self.by_device[k[1]]] for k, found in cells.items()
+        }
+
+    @staticmethod
+    def _shared(groups: Sequence[Sequence[str]]) -> list[str]:
+        """Return the codes that stand in every one of at least two groups."""
+        if len(groups) < 2:
+            return []
+        return [code for code in groups[0] if all(code in group for group in groups)]
+
+    def _set(self, codes: Sequence[str]) -> str:
+        return lettered(codes, self.letters)
+
+    def phase(self, phase: str) -> str:
+        """Return the letters of a phase."""
+        return self._set(self.by_phase.get(phase, []))
+
+    def device(self, device: str) -> str:
+        """Return the letters of a device."""
+        return self._set(self.by_device.get(device, []))
+
+    def cell(self, phase: str, device: str) -> str:
+        """Return the letters of a cell."""
+        return self._set(self.by_cell.get((phase, device), []))
 
     @property
     def notes(self) -> tuple[str, ...]:
-        """Return the remarks met so far, ``[a] …``, in order."""
-        return tuple(f"[{letter}] {text}" for text, letter in self.met.items())
+        """Return the remarks whose letters were set so far, and those on every cell."""
+        return (
+            *(f"Everywhere: {flag_text(code)}" for code in self.everywhere),
+            *lettered_notes(self.letters),
+        )
+
+
+def lettered(codes: Iterable[str], letters: dict[str, str]) -> str:
+    """Return `` [a]`` for the codes of one cell; ``letters`` keeps remark → letter."""
+    texts = dict.fromkeys(flag_text(code) for code in codes if code)
+    found = sorted(letters.setdefault(text, _letter(len(letters))) for text in texts)
+    return f"{NO_BREAK}[{', '.join(found)}]" if found else ""
+
+
+def lettered_notes(letters: Mapping[str, str]) -> tuple[str, ...]:
+    """Return the remarks of ``lettered``, in the order of their letters."""
+    return tuple(f"[{letter}] {text}" for text, letter in letters.items())
+
+
+def _has_number(text: str) -> bool:
+    return any(char.isdigit() for char in text)
+
+
+def _without(
+    cells: Mapping[tuple[str, str], Sequence[str]], codes: Sequence[str]
+) -> dict[tuple[str, str], list[str]]:
+    return {key: [c for c in found if c not in codes] for key, found in cells.items()}
 
 
 def _letter(index: int) -> str:
@@ -161,7 +227,8 @@ def by_phase_and_device(
     table_id: str,
     caption: str,
     unit: str,
-    notes: Callable[[], Sequence[str]] = tuple,
+    codes: Callable[[Row], Sequence[str]] = lambda _: (),
+    notes: Sequence[str] = (),
 ) -> tuple[Table, ...]:
     """Return phases down, devices across, at most ``DEVICES_PER_TABLE`` devices to a table.
 
@@ -171,35 +238,43 @@ def by_phase_and_device(
         At most one row per phase and device, with these two columns.
     cell
         Makes the text of one row; a pair without a row shows ``MISSING``.
+    codes
+        Flags of one row, set as letters and explained under the table.
     notes
-        Called after all cells are made; set under the last table.
+        Further remarks under the last table.
     """
     session = results.session
     names = Names.of(session)
-    cells = {(row.phase, row.device): cell(row) for row in rows_of(frame)}
-    phases = [p.id for p in session.phases if any(key[0] == p.id for key in cells)]
+    rows = {(row.phase, row.device): row for row in rows_of(frame)}
+    phases = [p.id for p in session.phases if any(key[0] == p.id for key in rows)]
     devices = [d.id for d in session.devices]
-    parts = [devices[k : k + DEVICES_PER_TABLE] for k in range(0, len(devices), DEVICES_PER_TABLE)]
-    if not phases:
-        return ()
+    groups = [devices[k : k + DEVICES_PER_TABLE] for k in range(0, len(devices), DEVICES_PER_TABLE)]
     tables = []
-    for number, part in enumerate(parts, start=1):
-        several = len(parts) > 1
+    for number, group in enumerate(groups if phases else [], start=1):
+        part = f" ({number} of {len(groups)})" if len(groups) > 1 else ""
+        here = {key: row for key, row in rows.items() if key[1] in group}
+        texts = {key: cell(row) for key, row in here.items()}
+        flags = {key: codes(row) for key, row in here.items()}
+        # a cell without number and flag, such as "off before", is no exception to a remark
+        marks = Marks({k: f for k, f in flags.items() if f or _has_number(texts[k])})
+        columns = tuple(
+            Column(
+                name=names.device[d] + marks.device(d), unit=unit, align="right", numeric_sort=True
+            )
+            for d in group
+        )
+        body = []
+        for p in phases:
+            head = names.numbered(p) + marks.phase(p)
+            cells = (texts[p, d] + marks.cell(p, d) if (p, d) in here else MISSING for d in group)
+            body.append((head, *cells))
         tables.append(
             Table(
-                id=f"{table_id}-{number}" if several else table_id,
-                caption=f"{caption} ({number} of {len(parts)})" if several else caption,
-                columns=(
-                    Column(name="Phase"),
-                    *(
-                        Column(name=names.device[d], unit=unit, align="right", numeric_sort=True)
-                        for d in part
-                    ),
-                ),
-                rows=tuple(
-                    (names.numbered(p), *(cells.get((p, d), MISSING) for d in part)) for p in phases
-                ),
-                notes=tuple(notes()) if number == len(parts) else (),
+                id=f"{table_id}-{number}" if part else table_id,
+                caption=caption + part,
+                columns=(Column(name="Phase"), *columns),
+                rows=tuple(body),
+                notes=(*marks.notes, *(notes if number == len(groups) else ())),
             )
         )
     return tuple(tables)

@@ -5,12 +5,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from kit.display import Column, Table
-from kit.flag_words import flag_text, status_text
+from kit.flag_words import status_text
 from kit.tables.cells import (
-    Marks,
     Names,
     Row,
     by_phase_and_device,
+    lettered,
+    lettered_notes,
     note_long_names,
     of_run,
     place,
@@ -28,13 +29,15 @@ if TYPE_CHECKING:
 __all__ = ["drain", "drain_order", "parts", "rate", "standing"]
 
 MEASURAND_WORDS: dict[Measurand, str] = {
-    "displayed": "displayed drain",
-    "true_charge": "true-charge drain, gauge error included",
+    "displayed": "By the display",
+    "true_charge": "By true charge, gauge error included",
 }
 
 
-def _codes(flags: str) -> list[str]:
-    return [code for code in flags.split(";") if code]
+def _codes(row: Row) -> list[str]:
+    """Return the flags of a row; that a device powered off is always one of them."""
+    codes = [code for code in row.flags.split(";") if code]
+    return ["died", *codes] if row.status == "died" and "died" not in codes else codes
 
 
 def _of_measurand(frame: pd.DataFrame, run: int, measurand: Measurand) -> pd.DataFrame:
@@ -43,35 +46,29 @@ def _of_measurand(frame: pd.DataFrame, run: int, measurand: Measurand) -> pd.Dat
 
 
 def _matrix(
-    results: Results, run: int, measurand: Measurand, quantity: str, unit: str, caption: str
+    results: Results, run: int, measurand: Measurand, quantity: str, unit: str
 ) -> tuple[Table, ...]:
     frame = _of_measurand(results.phase_drain, run, measurand)
+    slug = caption = quantity.split("_")[0]
     low, high = f"{quantity}_low", f"{quantity}_high"
     decimals = common_decimals(zip(frame[low].tolist(), frame[high].tolist(), strict=True))
-    marks = Marks(words=flag_text)
 
     def cell(row: Row) -> str:
-        text = estimate(
-            getattr(row, quantity), getattr(row, low), getattr(row, high), decimals=decimals
-        )
-        codes = _codes(row.flags)
-        if text == MISSING:
-            return status_text(row.status) + marks(codes)
-        if row.status == "died" and "died" not in codes:
-            codes = ["died", *codes]
-        return text + marks(codes)
+        values = (getattr(row, name) for name in (quantity, low, high))
+        text = estimate(*values, decimals=decimals)
+        return status_text(row.status) if text == MISSING else text
 
-    slug = f"{quantity.split('_')[0]}-{measurand.replace('_', '-')}{run_slug(results, run)}"
     cover = percent(results.settings.coverage)
     return by_phase_and_device(
         results,
         frame,
         cell,
-        table_id=slug,
-        caption=f"{caption} ({MEASURAND_WORDS[measurand]}){run_words(results, run)}, "
+        table_id=f"{slug}-{measurand.replace('_', '-')}{run_slug(results, run)}",
+        caption=f"{MEASURAND_WORDS[measurand]}: {caption} in each phase{run_words(results, run)}; "
         f"in brackets the {cover} coverage interval",
         unit=unit,
-        notes=lambda: (*marks.notes, *note_long_names(results.session)),
+        codes=_codes,
+        notes=note_long_names(results.session),
     )
 
 
@@ -85,12 +82,12 @@ def drain(results: Results, run: int, measurand: Measurand = "displayed") -> tup
     measurand
         ``displayed`` for statements within a device, ``true_charge`` between devices.
     """
-    return _matrix(results, run, measurand, "drain_pp", "pp", "Drain in each phase")
+    return _matrix(results, run, measurand, "drain_pp", "pp")
 
 
 def rate(results: Results, run: int, measurand: Measurand = "displayed") -> tuple[Table, ...]:
     """Return the rate by phase and device (pp/h), with intervals."""
-    return _matrix(results, run, measurand, "rate_pp_per_h", "pp/h", "Rate in each phase")
+    return _matrix(results, run, measurand, "rate_pp_per_h", "pp/h")
 
 
 def standing(results: Results, run: int) -> tuple[Table, ...]:
@@ -113,7 +110,7 @@ def standing(results: Results, run: int) -> tuple[Table, ...]:
         caption="State of charge left after each phase as displayed, in brackets the place"
         + run_words(results, run),
         unit="%",
-        notes=lambda: (
+        notes=(
             "A range of places is a tie: the readings do not tell these devices apart.",
             *note_long_names(results.session),
         ),
@@ -160,7 +157,7 @@ def drain_order(results: Results, run: int, measurand: Measurand = "true_charge"
         )
     return Table(
         id=f"drain-order-{measurand.replace('_', '-')}{run_slug(results, run)}",
-        caption=f"Who drained less in each phase ({MEASURAND_WORDS[measurand]})"
+        caption=f"{MEASURAND_WORDS[measurand]}: who drained less in each phase"
         f"{run_words(results, run)}",
         columns=(
             Column(name="Phase"),
@@ -180,10 +177,9 @@ def drain_order(results: Results, run: int, measurand: Measurand = "true_charge"
 def parts(results: Results, run: int) -> Table:
     """Return the rates in the parts of crossover and rotation phases, and their differences."""
     names = Names.of(results.session)
-    frame = of_run(results.parts, run)
-    marks = Marks(words=flag_text)
+    letters: dict[str, str] = {}
     rows = []
-    for row in rows_of(frame):
+    for row in rows_of(of_run(results.parts, run)):
         value = estimate(
             row.rate_pp_per_h, row.rate_pp_per_h_low, row.rate_pp_per_h_high, decimals=1
         )
@@ -195,12 +191,13 @@ def parts(results: Results, run: int) -> Table:
                 names.device.get(row.device, "all devices"),
                 row.part,
                 number(row.exposure_h * 60),
-                value + marks(_codes(row.flags)),
+                value + lettered(row.flags.split(";"), letters),
             )
         )
     return Table(
         id=f"parts{run_slug(results, run)}",
-        caption=f"Shared and rotated phases, part by part{run_words(results, run)}",
+        caption=f"Shared and rotated phases, part by part{run_words(results, run)}; in brackets "
+        f"the {percent(results.settings.coverage)} coverage interval",
         columns=(
             Column(name="Phase"),
             Column(name="Device"),
@@ -209,5 +206,5 @@ def parts(results: Results, run: int) -> Table:
             Column(name="Rate", unit="pp/h", align="right", numeric_sort=True),
         ),
         rows=tuple(rows),
-        notes=marks.notes,
+        notes=lettered_notes(letters),
     )

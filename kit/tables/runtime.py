@@ -6,14 +6,15 @@ import math
 from typing import TYPE_CHECKING
 
 from kit.display import Column, Table
-from kit.flag_words import flag_text, status_text
+from kit.flag_words import status_text
 from kit.lasting import by_order, off_known, runtime_bounds, runtime_words
 from kit.replicates import DRAIN_PREFIX, RUNTIME
 from kit.tables.cells import (
-    Marks,
     Names,
     Row,
     by_phase_and_device,
+    lettered,
+    lettered_notes,
     note_long_names,
     of_run,
     place,
@@ -166,17 +167,18 @@ def _probability(p: float) -> str:
 
 def projections(results: Results, run: int) -> tuple[Table, ...]:
     """Return hours from 100 % to 0 at the rate of each phase, or their lower limit."""
-    marks = Marks(words=flag_text)
 
     def cell(row: Row) -> str:
-        codes = [c for c in row.flags.split(";") if c]
         if math.isnan(row.hours_low):
-            return MISSING + marks(codes)
+            return MISSING
         if row.at_least or not math.isfinite(row.hours_high):
-            return interval(row.hours_low, math.nan, decimals=1) + marks(codes)
-        if not row.ranked and not codes:
-            codes = ["not_ranked"]
-        return estimate(row.hours, row.hours_low, row.hours_high, decimals=1) + marks(codes)
+            return interval(row.hours_low, math.nan, decimals=1)
+        return estimate(row.hours, row.hours_low, row.hours_high, decimals=1)
+
+    def codes(row: Row) -> list[str]:
+        found = [c for c in row.flags.split(";") if c]
+        bare = not row.ranked and not found and not math.isnan(row.hours_low)
+        return ["not_ranked"] if bare else found
 
     return by_phase_and_device(
         results,
@@ -187,7 +189,8 @@ def projections(results: Results, run: int) -> tuple[Table, ...]:
         f"activity{run_words(results, run)}, in brackets the "
         f"{percent(results.settings.coverage)} coverage interval",
         unit="h",
-        notes=lambda: (*marks.notes, *note_long_names(results.session)),
+        codes=codes,
+        notes=note_long_names(results.session),
     )
 
 
@@ -198,11 +201,10 @@ def _energy_matrix(
     frame = frame[frame[quantity].notna()]
     low, high = f"{quantity}_low", f"{quantity}_high"
     decimals = common_decimals(zip(frame[low].tolist(), frame[high].tolist(), strict=True))
-    marks = Marks(words=flag_text)
 
     def cell(row: Row) -> str:
         values = (getattr(row, name) for name in (quantity, low, high))
-        return estimate(*values, decimals=decimals) + marks(row.flags.split(";"))
+        return estimate(*values, decimals=decimals)
 
     return by_phase_and_device(
         results,
@@ -212,7 +214,7 @@ def _energy_matrix(
         caption=f"{caption}{run_words(results, run)}, in brackets the "
         f"{percent(results.settings.coverage)} coverage interval",
         unit=unit,
-        notes=lambda: marks.notes,
+        codes=lambda row: row.flags.split(";"),
     )
 
 
@@ -229,7 +231,7 @@ def power(results: Results, run: int) -> tuple[Table, ...]:
 def replicates(results: Results) -> Table:
     """Return mean and scatter over several runs, one row per device and quantity."""
     names = Names.of(results.session)
-    marks = Marks(words=flag_text)
+    letters: dict[str, str] = {}
     rows = []
     for row in rows_of(results.replicates):
         rows.append(
@@ -238,7 +240,7 @@ def replicates(results: Results) -> Table:
                 _quantity_words(names, row.quantity),
                 number(row.runs),
                 estimate(row.mean, row.mean_low, row.mean_high, row.unit_symbol)
-                + marks(row.flags.split(";")),
+                + lettered(row.flags.split(";"), letters),
                 number(row.s_r, 2),
                 number(row.dof, 1),
             )
@@ -256,7 +258,7 @@ def replicates(results: Results) -> Table:
             Column(name="Degrees of freedom", align="right", numeric_sort=True),
         ),
         rows=tuple(rows),
-        notes=marks.notes,
+        notes=lettered_notes(letters),
     )
 
 

@@ -257,8 +257,10 @@ class AdditiveFit:
         Shape (n,). What each run as a whole added, summing to 0, and its u.
     s, dof
         Residual standard deviation and its degrees of freedom.
+    coding
+        Shape (n, n − 1). Run effects in terms of the free parameters.
     unscaled
-        Shape (m, m). Covariance of the device means divided by s².
+        Covariance of device means and free run parameters, divided by s².
     """
 
     device_mean: Floats
@@ -266,7 +268,14 @@ class AdditiveFit:
     run_effect_u: Floats
     s: float
     dof: int
+    coding: Floats
     unscaled: Floats
+
+    def predict(self, run: int, device: int) -> tuple[float, float]:
+        """Return the value expected of a device in a run, and u/s of a single new value there."""
+        x = np.concatenate((np.eye(self.device_mean.size)[device], self.coding[run]))
+        variance = 1.0 + float(x @ self.unscaled @ x)
+        return float(self.device_mean[device] + self.run_effect[run]), float(np.sqrt(variance))
 
     def difference(self, i: int, j: int) -> Difference:
         """Return device i − device j."""
@@ -327,7 +336,8 @@ def additive_fit(values: ArrayLike) -> AdditiveFit:
         run_effect_u=s * np.sqrt(np.diag(spread)),
         s=s,
         dof=dof,
-        unscaled=inverse[:m, :m],
+        coding=coded,
+        unscaled=inverse,
     )
 
 

@@ -13,8 +13,9 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from kit.chains import build_chains, device_conditions
-from kit.drain_model import SOURCES, drains, interval, saturated, states
+from kit.drain_model import drains, interval, saturated, states
 from kit.gauge import saver_thresholds
+from kit.monte_carlo import tolerance
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
 
     from kit.chains import Chains
     from kit.drain_model import Drains, States
+    from kit.drain_simulation import Simulated
     from kit.results import Measurand, Settings
     from kit.session import Session
 
@@ -32,12 +34,13 @@ if TYPE_CHECKING:
     Texts = NDArray[np.object_]
 
 __all__ = [
+    "AGREEMENT_DIGITS",
     "FLAGS",
     "MEASURANDS",
     "UNRANKED",
     "Prepared",
-    "contributions",
     "flag_matrix",
+    "frame_keys",
     "phase_drain",
     "phase_status",
     "prepare",
@@ -48,6 +51,9 @@ Status = Literal[
 ]
 
 MEASURANDS: tuple[Measurand, Measurand] = ("displayed", "true_charge")
+
+AGREEMENT_DIGITS = 1
+"""Closed form and Monte Carlo are compared to this many digits of u (JCGM 101, clause 8)."""
 
 SHORT_EXPOSURE_H = 20.0 / 60.0
 LITTLE_CHARGE_PCT = 5.0
@@ -241,7 +247,7 @@ def flag_matrix(chains: Chains, found: Drains) -> dict[str, Bools]:
             "woken": there & wakes[:, None] & dark,
             "ticks": there & (tick[:, 0::2] | tick[:, 1::2]),
             "small_drain": there & (np.abs(found.drain_pp) < SMALL_DRAIN_PP),
-            "rises": there & (levels[:, 1::2] > levels[:, 0::2]) & ~dying,
+            "rises": there & found.rises,
             "charged": chains.charged,
             "unknown_length": ~(chains.length_h > 0.0) & ~dying,
         }  # fmt: skip
@@ -262,7 +268,7 @@ def _flag_texts(flags: Mapping[str, Bools], shape: tuple[int, int]) -> Texts:
     return flat.reshape(shape)
 
 
-def _keys(chains: Chains) -> tuple[Texts, Texts, Texts]:
+def frame_keys(chains: Chains) -> tuple[Texts, Texts, Texts]:
     """Return run, phase and device of each row of a frame in its order."""
     n_runs, n_phases, n_devices = len(chains.runs), len(chains.phases), len(chains.devices)
     return (
@@ -273,7 +279,11 @@ def _keys(chains: Chains) -> tuple[Texts, Texts, Texts]:
 
 
 def phase_drain(
-    session: Session, settings: Settings, *, prepared: Prepared | None = None
+    session: Session,
+    settings: Settings,
+    *,
+    prepared: Prepared | None = None,
+    simulated: Simulated | None = None,
 ) -> pd.DataFrame:
     """Return drain and rate per run, phase, device and measurand.
 
@@ -285,13 +295,16 @@ def phase_drain(
         The coverage probability.
     prepared
         From `prepare`, if it was made already.
+    simulated
+        From `kit.drain_simulation.simulate_drains`. Where its interval reaches beyond that of the
+        closed form by more than the numerical tolerance, it is stated instead.
 
     Returns
     -------
     DataFrame
         Columns ``kit.results.RESULT_COLUMNS["phase_drain"]``; ordered by run, phase, device,
         measurand. Drains in pp, rates in pp/h, durations in h. A device that powered off has
-        the time it was on as ``duration_h``.
+        the time it was on as ``duration_h``. ``method``: ``gum``, ``monte_carlo`` or empty.
 
     Notes
     -----
@@ -317,90 +330,51 @@ def phase_drain(
 
     ready = prepare(session) if prepared is None else prepared
     chains = ready.chains
-    run, phase, device = _keys(chains)
     order = chains.in_frame_order
     flags = order(_flag_texts(ready.flags, chains.length_h.shape))
     columns: dict[str, list[NDArray[np.generic]]] = {}
     for measurand in MEASURANDS:
-        found = ready.drains[measurand]
-        low, high, rate_low, rate_high = interval(found, settings.coverage)
-        shown = np.where((found.drain_pp < 0.0) & (low >= 0.0), 0.0, found.drain_pp)
-        risen = ready.flags["rises"]
-        drain = np.where(risen, found.drain_pp, np.maximum(shown, 0.0))
-        unknown = np.where(chains.length_h > 0.0, 0.0, np.nan)
-        no_length = np.where(ready.status[measurand] == "died", 0.0, unknown)
-        rate_u = np.hypot(found.u_pp, np.sqrt(found.variance["phase_length"])) / found.exposure_h
-        per_phase = {
-            "status": ready.status[measurand],
-            "start_pct": found.start_pct,
-            "end_pct": found.end_pct,
-            "duration_h": found.exposure_h,
-            "duration_h_u": found.exposure_u_h,
-            "drain_pp": drain,
-            "drain_pp_u": found.u_pp,
-            "drain_pp_low": np.where(risen, low, np.maximum(low, 0.0)),
-            "drain_pp_high": np.where(risen, high, np.maximum(high, 0.0)),
-            "rate_pp_per_h": drain / found.exposure_h + no_length,
-            "rate_pp_per_h_u": rate_u + no_length,
-            "rate_pp_per_h_low": np.where(risen, rate_low, np.maximum(rate_low, 0.0)) + no_length,
-            "rate_pp_per_h_high": np.where(risen, rate_high, np.maximum(rate_high, 0.0))
-            + no_length,
-            "method": np.where(np.isnan(drain), "", "gum").astype(object),
-        }
-        for name, values in per_phase.items():
+        for name, values in _per_phase(ready, measurand, settings.coverage, simulated).items():
             columns.setdefault(name, []).append(order(values))
-    both = {name: np.stack(parts, axis=1).ravel() for name, parts in columns.items()}
-    keys = {"run": run, "phase": phase, "device": device}
-    data = {name: np.repeat(values, 2) for name, values in keys.items()}
-    data["measurand"] = np.tile(np.array(MEASURANDS, dtype=object), run.size)
+    keys = dict(zip(("run", "phase", "device"), frame_keys(chains), strict=True))
+    data: dict[str, NDArray[np.generic]] = {n: np.repeat(v, 2) for n, v in keys.items()}
+    data["measurand"] = np.tile(np.array(MEASURANDS, dtype=object), flags.size)
     data["flags"] = np.repeat(flags, 2)
-    data.update(both)
+    data.update({name: np.stack(parts, axis=1).ravel() for name, parts in columns.items()})
     return pd.DataFrame({name: data[name] for name in RESULT_COLUMNS["phase_drain"]})
 
 
-def contributions(
-    session: Session, settings: Settings, *, prepared: Prepared | None = None
-) -> pd.DataFrame:
-    """Return what each source adds to u of each drain.
-
-    Parameters
-    ----------
-    session, settings, prepared
-        As for `phase_drain`.
-
-    Returns
-    -------
-    DataFrame
-        Columns ``kit.results.RESULT_COLUMNS["contributions"]``; ``u_pp`` in pp, ``share`` of
-        u² of the rate times the duration, so that the length of the phase has its place.
-    """
-    import pandas as pd
-
-    from kit.results import RESULT_COLUMNS
-
-    ready = prepare(session) if prepared is None else prepared
-    chains = ready.chains
-    run, phase, device = _keys(chains)
-    parts: list[dict[str, NDArray[np.generic]]] = []
-    for measurand in MEASURANDS:
-        variance = ready.drains[measurand].variance
-        names = tuple(s for s in SOURCES if s in variance)
-        stack = np.stack([chains.in_frame_order(variance[s]) for s in names], axis=1)
-        total = stack.sum(axis=1)
-        keep = (stack > 0.0) & (total > 0.0)[:, None]
-        row, source = np.nonzero(keep)
-        parts.append(
-            {
-                "run": run[row],
-                "phase": phase[row],
-                "device": device[row],
-                "measurand": np.full(row.size, measurand, dtype=object),
-                "source": np.array(names, dtype=object)[source],
-                "u_pp": np.sqrt(stack[row, source]),
-                "share": stack[row, source] / total[row],
-                "place": row,
-            }
-        )
-    data = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
-    order = np.argsort(data.pop("place"), kind="stable")
-    return pd.DataFrame({n: data[n][order] for n in RESULT_COLUMNS["contributions"]})
+def _per_phase(
+    ready: Prepared, measurand: Measurand, coverage: float, simulated: Simulated | None
+) -> dict[str, NDArray[np.generic]]:
+    """Return the columns of `phase_drain` for one measurand, each of shape (K, P)."""
+    found = ready.drains[measurand]
+    low, high, rate_low, rate_high = interval(found, coverage)
+    method = np.where(np.isnan(found.drain_pp), "", "gum").astype(object)
+    if simulated is not None:
+        delta = tolerance(simulated.u[measurand], AGREEMENT_DIGITS)
+        with np.errstate(invalid="ignore"):
+            beyond = (simulated.low[measurand] < low - delta) | (
+                simulated.high[measurand] > high + delta
+            )
+        method[beyond] = "monte_carlo"
+        low = np.where(beyond, simulated.low[measurand], low)
+        high = np.where(beyond, simulated.high[measurand], high)
+        rate_low = np.where(beyond, simulated.rate_low[measurand], rate_low)
+        rate_high = np.where(beyond, simulated.rate_high[measurand], rate_high)
+    return {
+        "status": ready.status[measurand],
+        "start_pct": found.start_pct,
+        "end_pct": found.end_pct,
+        "duration_h": found.exposure_h,
+        "duration_h_u": found.exposure_u_h,
+        "drain_pp": found.best_pp,
+        "drain_pp_u": found.u_pp,
+        "drain_pp_low": low,
+        "drain_pp_high": high,
+        "rate_pp_per_h": found.rate_pp_per_h,
+        "rate_pp_per_h_u": found.rate_u_pp_per_h,
+        "rate_pp_per_h_low": rate_low,
+        "rate_pp_per_h_high": rate_high,
+        "method": method,
+    }

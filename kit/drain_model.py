@@ -78,6 +78,8 @@ class States:
         (K, B). The states (%).
     rate
         (K, B). Rate at the moment of the reading (pp/h), 0 where it is not known.
+    rate_phase
+        (K, B). Phase whose rate holds then, −1: unknown.
     time_u_h
         (K, B). u of the moment of the reading (h).
     extra_variance
@@ -94,6 +96,7 @@ class States:
     level: Floats
     value: Floats
     rate: Floats
+    rate_phase: Ints
     time_u_h: Floats
     extra_variance: Floats
     bound: Floats
@@ -194,6 +197,7 @@ def states(chains: Chains) -> States:
         level=level,
         value=np.where(known, (matrix @ level[:, :, None])[:, :, 0] + fixed, np.nan),
         rate=np.where(in_phase, np.take_along_axis(rates, pick, axis=1), 0.0),
+        rate_phase=np.where(in_phase, phase, -1),
         time_u_h=np.where(moved, late_u, 0.0),
         extra_variance=spread,
         bound=most * ((gap + back) / 2.0 + 2.0 * gap_u),
@@ -236,10 +240,27 @@ class Drains:
     end_pct: Floats
 
     @property
+    def rises(self) -> Bools:
+        """Return where the percentage rose."""
+        with np.errstate(invalid="ignore"):
+            return np.asarray(self.end_pct > self.start_pct, dtype=bool)
+
+    @property
+    def best_pp(self) -> Floats:
+        """Return the drain to state (pp): not below 0, unless the percentage rose."""
+        return np.asarray(np.where(self.rises, self.drain_pp, np.maximum(self.drain_pp, 0.0)))
+
+    @property
     def rate_pp_per_h(self) -> Floats:
-        """Return drain over time (pp/h)."""
+        """Return the rate to state (pp/h)."""
         with np.errstate(divide="ignore", invalid="ignore"):
-            return self.drain_pp / self.exposure_h
+            return self.best_pp / self.exposure_h
+
+    @property
+    def rate_u_pp_per_h(self) -> Floats:
+        """Return the standard uncertainty of the rate (pp/h)."""
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return np.hypot(self.u_pp, np.sqrt(self.variance["phase_length"])) / self.exposure_h
 
     @property
     def u_pp(self) -> Floats:
@@ -451,13 +472,13 @@ def interval(found: Drains, coverage: float) -> tuple[Floats, Floats, Floats, Fl
     x = found.resolution.half_width(coverage)
     u = found.u_other_pp
     length = np.sqrt(found.variance["phase_length"])
-    floor = np.where(found.drain_pp < 0.0, -np.inf, 0.0)
+    floor = np.where(found.rises, -np.inf, 0.0)
     half = expanded(x, u, coverage, bound=found.bound_pp)
     half_rate = expanded(x, np.hypot(u, length), coverage, bound=found.bound_pp)
     drain = found.drain_pp
     return (
         np.maximum(drain - half, floor),
-        drain + half,
+        np.maximum(drain + half, floor),
         np.maximum(drain - half_rate, floor) / found.exposure_h,
-        (drain + half_rate) / found.exposure_h,
+        np.maximum(drain + half_rate, floor) / found.exposure_h,
     )

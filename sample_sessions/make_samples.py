@@ -334,7 +334,7 @@ def make_scorecard() -> tuple[Truth, str]:
             "still on",
             "map-2",
             "",
-            *("" if gone[d] else clock(ends.loc[d, "noted_min"]) for d in ids),
+            *("" if gone[d] else clock(ends.loc[d, "last_on_min"]) for d in ids),
         ]
     )
     text = "".join(";".join(c.replace(".", ",") for c in line) + "\r\n" for line in lines)
@@ -381,9 +381,14 @@ def minute_log_scenario() -> Scenario:
 
 
 def make_minute_log() -> tuple[Truth, str]:
-    """Return the truth and the text of the minute log; times are elapsed minutes."""
+    """Return the truth and the text of the minute log.
+
+    Times are minutes since the start with two decimals, as a program writes them: a plain "57"
+    would only say that it was in that minute.
+    """
     truth, session = simulate_day(minute_log_scenario(), np.random.default_rng(20260411))
-    return truth, csv_text(log_rows(session), MINUTE_LOG_COLUMNS)
+    rows = [{**row, "elapsed_min": f"{float(row['elapsed_min']):.2f}"} for row in log_rows(session)]
+    return truth, csv_text(rows, MINUTE_LOG_COLUMNS)
 
 
 # ---------------------------------------------------------------------------- replicates
@@ -636,7 +641,8 @@ SAMPLES: Mapping[str, tuple[str, Callable[[], tuple[Truth, str]]]] = {
 def truth_csv(truth: Truth) -> str:
     """Return what is true of each device in each phase, as CSV.
 
-    Columns: ``length_h`` of the phase, ``completed`` (on until its end), charge left at its start
+    Columns: ``length_h`` of the phase, ``exposure_h`` (how long the device was on in it),
+    ``completed`` (on until its end), charge left at its start
     and end (%), drain of charge and of the gauge before it rounds (pp).
     """
     table = truth.drains.drop(columns=["start_shown_pct", "end_shown_pct"])

@@ -14,7 +14,11 @@ from datetime import datetime
 from itertools import pairwise
 from pathlib import Path
 
+import numpy as np
 import pytest
+
+from kit.record import read_record
+from kit.simulate import simulate_day
 
 SAMPLES = Path(__file__).resolve().parent.parent / "sample_sessions"
 
@@ -68,6 +72,41 @@ def test_every_folder_is_made_by_the_script_and_named_in_the_readme(script):
     for folder in folders:
         assert f"`{folder}/`" in text
         assert f"## {folder}" in text
+
+
+@pytest.mark.parametrize("folder", sorted(p.parent.name for p in SAMPLES.glob("*/session.toml")))
+def test_samples_are_records_without_errors(folder, script):
+    session, findings = read_record(SAMPLES / folder)
+    assert [f.sentence for f in findings if f.severity == "error"] == []
+    truth = script.SAMPLES[folder][1]()[0]
+    assert [d.label for d in session.devices] == [d.label or d.id for d in truth.scenario.devices]
+    assert len(session.runs) == truth.scenario.runs
+    assert [p.id for p in session.phases] == [p.id for p in truth.scenario.phases]
+    starts = {(s.run, s.phase): s.start_min for s in session.spans.itertuples()}
+    for run in truth.runs:
+        for phase, start in zip(truth.scenario.phases, run.starts_min, strict=True):
+            assert starts[run.number, phase.id] == pytest.approx(start, abs=12.0)
+
+
+def test_read_record_agrees_with_the_simulator_s_own_session(script):
+    """The same day on two roads: straight from the simulator, and through log.csv."""
+    _, direct = simulate_day(script.full_day_scenario(), np.random.default_rng(20260516))
+    read, _ = read_record(SAMPLES / "full-day")
+    keys = ["phase", "point", "device", "t_min", "order"]
+    left, right = (s.readings[[*keys, "soc_pct"]] for s in (direct, read))
+    both = left.merge(right, on=keys, suffixes=("", "_read"), how="outer", indicator=True)
+    assert len(left) - len(right) == 1  # the reading that was not made
+    agree = both[both["_merge"] == "both"]
+    assert len(agree) == len(right)
+    assert (agree.soc_pct == agree.soc_pct_read).all()
+    for name in ("start_min", "end_min", "duration_min", "t_resolution_min"):
+        assert direct.spans[name].tolist() == read.spans[name].tolist()
+    for name in ("last_on_min", "first_off_min", "still_on", "phase", "soc_pct"):
+        a = direct.power_offs.set_index("device")[name].sort_index()
+        b = read.power_offs.set_index("device")[name].sort_index()
+        assert a.fillna(-1).tolist() == b.fillna(-1).tolist()
+    for name in ("device", "activity", "start_min", "end_min", "duration_min", "completed"):
+        assert direct.turns[name].tolist() == read.turns[name].tolist()
 
 
 # ------------------------------------------------------------------------------ full-day

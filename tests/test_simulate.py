@@ -222,7 +222,8 @@ def test_device_still_on_at_the_stop_is_noted_as_such():
     # b: 20 W empty 30 Wh in 90 min; a has 80 % left after 120 min
     assert truth.runtimes.still_on.tolist() == [True, False]
     row = session.power_offs.iloc[0]
-    assert (row.still_on, row.noted_min, row.last_on_min, row.soc_pct) == (True, 120, 120, 80)
+    assert (row.still_on, row.last_on_min, row.soc_pct) == (True, 120, 80)
+    assert np.isnan(row.noted_min)
     assert np.isnan(row.first_off_min)
 
 
@@ -275,6 +276,20 @@ def test_minutes_are_noted_as_the_clock_shows_them(clock, noted):
     operator = Operator(delay="walk", delay_max_min=1.2, clock=clock)  # read at 60.6 min
     _, session = simulate(day(operator=operator))
     assert session.readings.t_min.tolist()[1] == noted
+
+
+def test_start_within_a_minute_moves_every_noted_minute():
+    operator = replace(AT_ONCE, starts="any_second", pass_every_min=1.0, pass_takes_min=0.0)
+    for seed in range(20):
+        truth, session = simulate(day(tablet(watts=20.0), operator=operator), seed)
+        into = truth.runs[0].into_minute_min
+        assert 0.0 <= into < 1.0
+        # phases last an hour to the second: noted 0, 60, 120 whatever the second of the start
+        assert session.spans[["start_min", "end_min"]].to_numpy().tolist() == [[0, 60], [60, 120]]
+        # off after 90 min: seen on at most a minute before, off at most a minute after
+        row = session.power_offs.iloc[0]
+        assert np.floor(89 + into) <= row.last_on_min <= np.floor(90 + into)
+        assert np.floor(90 + into) <= row.first_off_min <= np.floor(91 + into)
 
 
 def test_ticks_are_the_minutes_at_which_the_display_changes():

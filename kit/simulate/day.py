@@ -23,14 +23,17 @@ __all__ = ["TRUTH_COLUMNS", "Truth", "simulate_day"]
 
 TIMER_U_MIN = 0.05
 """Standard uncertainty of a phase's length kept by a timer (min)."""
-CLOCK_U_MIN = 0.41
-"""Of a length between two minutes read from a clock: sqrt(2/12) (min)."""
+CLOCK_U_MIN = (2.0 / 12.0) ** 0.5
+"""Of a length between two minutes read from a clock (min)."""
+PROGRAM_STEP_MIN = 0.01
+"""To which a program that keeps a dense log notes its times (min)."""
 
 TRUTH_COLUMNS: dict[str, tuple[str, ...]] = {
-    # completed: on until the end of the phase
+    # completed: on until the end of the phase; exposure_h: how long it was on in the phase
     "drains": (
-        "run", "phase", "device", "length_h", "completed", "start_charge_pct", "end_charge_pct",
-        "charge_drain_pp", "start_shown_pct", "end_shown_pct", "shown_drain_pp",
+        "run", "phase", "device", "length_h", "exposure_h", "completed", "start_charge_pct",
+        "end_charge_pct", "charge_drain_pp", "start_shown_pct", "end_shown_pct",
+        "shown_drain_pp",
     ),
     "runtimes": ("run", "device", "off_min", "still_on"),
     "parts": ("run", "phase", "device", "part", "exposure_h", "charge_drain_pp", "completed"),
@@ -139,11 +142,14 @@ def _frame(name: str, rows: list[tuple[object, ...]]) -> pd.DataFrame:
 def _reading_rows(
     scenario: Scenario, run: RunTruth, read: tuple[Look, ...]
 ) -> list[tuple[object, ...]]:
-    minutes = noted_minute(scenario.operator, np.array([look.t_min for look in read]))
+    times = np.array([look.t_min for look in read])
+    by_program = scenario.operator.dense_every_min is not None
+    minutes = times if by_program else noted_minute(scenario.operator, run, times)
+    step = PROGRAM_STEP_MIN if by_program else 1.0
     ids = [d.id for d in scenario.devices]
     return [
         (
-            run.number, ids[look.device], look.phase, look.point, "reading", minute, 1.0,
+            run.number, ids[look.device], look.phase, look.point, "reading", minute, step,
             look.soc_pct, look.order, "", "", "", 0,
         )
         for look, minute in zip(read, minutes.tolist(), strict=True)
@@ -164,15 +170,15 @@ def _off_rows(
     rows: list[tuple[object, ...]] = []
     for device, track, end in zip(scenario.devices, run.tracks, seen, strict=True):
         if end is None:
-            at = float(noted_minute(operator, run.stop_min))
+            at = float(noted_minute(operator, run, run.stop_min))
             soc = float(track.display(run.stop_min))
             rows.append(
-                (run.number, device.id, scenario.phases[-1].id, True, at, at, np.nan, 1.0, soc,
+                (run.number, device.id, scenario.phases[-1].id, True, np.nan, at, np.nan, 1.0, soc,
                  "", "", "", "", 0)
             )  # fmt: skip
             continue
-        first_off = float(noted_minute(operator, end.first_off_min))
-        last_on = float(noted_minute(operator, end.last_on_min))
+        first_off = float(noted_minute(operator, run, end.first_off_min))
+        last_on = float(noted_minute(operator, run, end.last_on_min))
         if operator.notes_off == "first_off":
             last_on = np.nan
         rows.append(
@@ -199,17 +205,10 @@ def _span_rows(scenario: Scenario, run: RunTruth) -> list[tuple[object, ...]]:
             )
             t += phase.length_min
         else:
-            begin, finish = (float(noted_minute(operator, v)) for v in (start, end))
-            length, u = finish - begin, CLOCK_U_MIN
-            if operator.notes_spans == "both" and _kept_by_timer(phase, run, end):
-                length, u = float(phase.length_min or 0.0), TIMER_U_MIN
-            row = (begin, finish, "clock", "clock", length, u, 1.0)
+            begin, finish = (float(noted_minute(operator, run, v)) for v in (start, end))
+            row = (begin, finish, "clock", "clock", finish - begin, CLOCK_U_MIN, 1.0)
         rows.append((run.number, phase.id, *row, 0))
     return rows
-
-
-def _kept_by_timer(phase: TruePhase, run: RunTruth, end: float) -> bool:
-    return phase.length_min is not None and end < run.stop_min
 
 
 def _turn_rows(scenario: Scenario, run: RunTruth) -> list[tuple[object, ...]]:
@@ -218,18 +217,18 @@ def _turn_rows(scenario: Scenario, run: RunTruth) -> list[tuple[object, ...]]:
     kinds = {phase.id: phase for phase in scenario.phases}
     off = {t.device.id: t.off_min for t in run.tracks}
     rows: list[tuple[object, ...]] = []
-    for turn in run.turns:
+    for turn in sorted(run.turns, key=lambda turn: turn.start_min):
         parts = kinds[turn.phase].parts
         if kinds[turn.phase].kind == "rotation" and parts and turn.activity != parts[0]:
             continue
-        begin = float(noted_minute(operator, turn.start_min))
+        begin = float(noted_minute(operator, run, turn.start_min))
         if off[turn.device] <= turn.start_min:
             length, completed, finish = 0.0, "no", begin
         elif off[turn.device] < turn.end_min:
-            finish = float(noted_minute(operator, off[turn.device]))
+            finish = float(noted_minute(operator, run, off[turn.device]))
             length, completed = finish - begin, "partly"
         else:
-            finish = float(noted_minute(operator, turn.end_min))
+            finish = float(noted_minute(operator, run, turn.end_min))
             length = turn.end_min - turn.start_min
             completed = "partly" if turn.device in kinds[turn.phase].short_turns else "yes"
         rows.append(
@@ -250,7 +249,7 @@ def _dense_frames(scenario: Scenario, run: RunTruth) -> list[pd.DataFrame]:
     if operator.ticks:
         for k, device in enumerate(scenario.devices):
             at, to = tick_times(run, k)
-            parts.append((device.id, "tick", noted_minute(operator, at), to))
+            parts.append((device.id, "tick", noted_minute(operator, run, at), to))
     edges = np.array(run.starts_min)
     ends = np.array(run.ends_min)
     names = np.array([p.id for p in scenario.phases], dtype=object)
@@ -267,7 +266,7 @@ def _dense_frames(scenario: Scenario, run: RunTruth) -> list[pd.DataFrame]:
                     "point": np.where(phase == "", "", "inside"),
                     "kind": kind,
                     "t_min": at,
-                    "t_resolution_min": 1.0,
+                    "t_resolution_min": PROGRAM_STEP_MIN if kind == "reading" else 1.0,
                     "soc_pct": values,
                     "order": 0,
                     "by": "",
@@ -318,7 +317,7 @@ def _session(scenario: Scenario, runs: list[RunTruth], frames: dict[str, pd.Data
             Run(
                 number=r.number,
                 start=start,
-                stop_min=float(noted_minute(operator, r.stop_min)),
+                stop_min=float(noted_minute(operator, r, r.stop_min)),
             )
             for r in runs
         ),
@@ -351,9 +350,11 @@ def _truth(
             for k in range(n):
                 c0, c1 = charge[k][p], charge[k][p + len(starts)]
                 s0, s1 = shown[k][p], shown[k][p + len(starts)]
+                off = run.tracks[k].off_min
+                on = min(max(off - starts[p], 0.0), ends[p] - starts[p]) / 60.0
                 drains.append(
                     (run.number, phase.id, scenario.devices[k].id, (ends[p] - starts[p]) / 60.0,
-                     bool(run.tracks[k].off_min >= ends[p]), c0, c1, c0 - c1, s0, s1, s0 - s1)
+                     on, bool(off >= ends[p]), c0, c1, c0 - c1, s0, s1, s0 - s1)
                 )  # fmt: skip
         offs += [
             (run.number, t.device.id, t.off_min, bool(t.off_min >= run.stop_min))

@@ -49,9 +49,9 @@ class Seen:
     soc_pct: float
 
 
-def noted_minute(operator: Operator, t_min: float | Floats) -> Floats:
-    """Return the minute written down for a true time (min)."""
-    t = np.asarray(t_min, dtype=np.float64)
+def noted_minute(operator: Operator, run: RunTruth, t_min: float | Floats) -> Floats:
+    """Return what is noted for a true time (min), counted from the minute noted for the start."""
+    t = np.asarray(t_min, dtype=np.float64) + run.into_minute_min
     noted: Floats = np.floor(t + (1e-9 if operator.clock == "floor" else 0.5))
     return noted
 

@@ -157,17 +157,18 @@ def _turn_rows(session: Session, clock: _Clock) -> Iterator[tuple[_Key, Row]]:
 def _end_rows(session: Session, clock: _Clock) -> Iterator[tuple[_Key, Row]]:
     for place, p in enumerate(_records(session.power_offs)):
         event = "still_on" if p["still_on"] else "power_off"
+        t = p["last_on_min"] if p["still_on"] else p["noted_min"]
         row = {
             "event": event,
             "phase": p["phase"],
             "device": p["device"],
-            **clock.both(p["run"], p["noted_min"]),
+            **clock.both(p["run"], t),
             "soc_pct": number_text(p["soc_pct"]),
         }
         if not p["still_on"]:
             row["last_on"] = clock.text(p["run"], p["last_on_min"])
             row["first_off"] = clock.text(p["run"], p["first_off_min"])
-        yield _key(p["run"], p["noted_min"], event, place), row
+        yield _key(p["run"], t, event, place), row
 
 
 def log_rows(session: Session) -> tuple[Row, ...]:

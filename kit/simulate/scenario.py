@@ -170,12 +170,15 @@ class Operator:
         ``pass_every_min``.
     clock
         How a noted minute comes about: ``floor`` (digital clock) or ``nearest``.
+    starts
+        ``on_the_minute``: the run starts as the clock changes, so that whole minutes of the
+        protocol are whole minutes of the clock; ``any_second``: anywhere within the minute noted.
     notes_off
         ``last_and_first``: notes when a device was last seen on and first seen off;
         ``first_off``: only the latter.
     notes_spans
         ``clock``: notes start and end of each phase by the minute; ``timer``: relies on the
-        planned length and notes nothing; ``both``: has the timer's lengths and the clock.
+        planned length and notes nothing.
     length_sd_min
         Standard deviation of the real length of a phase about the timer's (min).
     reads_starts
@@ -183,7 +186,8 @@ class Operator:
     reads_swaps
         Whether the row is read at the swap of a crossover.
     dense_every_min
-        A log of readings this often besides the boundaries (min); ``None`` = none.
+        A program logs readings this often besides the boundaries (min), and notes all times
+        exactly; ``None`` = no program, minutes by the clock.
     ticks
         Whether every change of the display is noted to the minute.
     miss_probability, misread_probability
@@ -197,8 +201,9 @@ class Operator:
     pass_takes_min: float = 1.0
     first_pass_min: float | None = None
     clock: Literal["floor", "nearest"] = "floor"
+    starts: Literal["on_the_minute", "any_second"] = "on_the_minute"
     notes_off: Literal["last_and_first", "first_off"] = "last_and_first"
-    notes_spans: Literal["clock", "timer", "both"] = "both"
+    notes_spans: Literal["clock", "timer"] = "clock"
     length_sd_min: float = 0.0
     reads_starts: tuple[str, ...] | Literal["all"] = ()
     reads_swaps: bool = True

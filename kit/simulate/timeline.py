@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     import numpy as np
 
     from kit.simulate.physics import Track
-    from kit.simulate.scenario import Scenario, TruePhase
+    from kit.simulate.scenario import Operator, Scenario, TruePhase
 
 __all__ = ["FOREVER_MIN", "RunTruth", "Turn", "run_truth"]
 
@@ -40,6 +40,8 @@ class RunTruth:
         Real start and end of each phase (min since the start of the run).
     stop_min
         When the session was stopped.
+    into_minute_min
+        How far into the minute noted for the start the run really started (min).
     tracks
         One per device, in the order of the scenario.
     turns
@@ -51,6 +53,7 @@ class RunTruth:
     starts_min: tuple[float, ...]
     ends_min: tuple[float, ...]
     stop_min: float
+    into_minute_min: float
     tracks: tuple[Track, ...]
     turns: tuple[Turn, ...]
 
@@ -81,6 +84,12 @@ def _lengths(scenario: Scenario, rng: np.random.Generator) -> tuple[float, ...]:
         else max(phase.length_min + (rng.normal(0.0, sd) if sd else 0.0), 0.1)
         for phase in scenario.phases
     )
+
+
+def _into_minute(operator: Operator, rng: np.random.Generator) -> float:
+    if operator.starts == "on_the_minute":
+        return 0.0
+    return float(rng.uniform(0.0, 1.0)) - (0.5 if operator.clock == "nearest" else 0.0)
 
 
 def _stop(scenario: Scenario, last_end: float, tracks: list[Track]) -> float:
@@ -129,6 +138,7 @@ def run_truth(scenario: Scenario, number: int, rng: np.random.Generator) -> RunT
         starts_min=tuple(starts),
         ends_min=tuple(ends),
         stop_min=stop,
+        into_minute_min=_into_minute(scenario.operator, rng),
         tracks=tuple(tracks),
         turns=tuple(turns),
     )

@@ -1,0 +1,77 @@
+"""From a session to all its results: composes the analyses, adds no formula."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from kit.drain import phase_drain, prepare
+from kit.drain_budget import agreement, budget, contributions
+from kit.drain_order import drain_pairs
+from kit.drain_simulation import simulate_drains
+from kit.elapsed import elapsed_fit
+from kit.energy import energy
+from kit.projections import projections
+from kit.replicate_pairs import replicate_pairs, run_effects
+from kit.replicates import replicate_models, replicates
+from kit.results import Results
+from kit.runtime import runtime_tables
+from kit.split_phases import parts
+from kit.standing import standing
+from kit.survival_tables import restricted_means, survival_curves
+
+if TYPE_CHECKING:
+    from kit.errors import Finding
+    from kit.results import Settings
+    from kit.session import Session
+
+__all__ = ["analyse"]
+
+
+def analyse(session: Session, findings: tuple[Finding, ...], settings: Settings) -> Results:
+    """Return all results of a session that passed its checks.
+
+    Parameters
+    ----------
+    session
+        A record that passed (`kit.record.read_record`).
+    findings
+        Its cautions and notes, to be carried into the report.
+    settings
+        Coverage probability, seed and draws.
+
+    Returns
+    -------
+    Results
+        The same session, findings and settings give the same frames, to the last bit.
+    """
+    ready = prepare(session)
+    simulated = simulate_drains(
+        ready, draws=settings.draws, seed=settings.seed, coverage=settings.coverage
+    )
+    drains = phase_drain(session, settings, prepared=ready, simulated=simulated)
+    runtimes, runtime_pairs = runtime_tables(session, settings)
+    return Results(
+        session=session,
+        settings=settings,
+        findings=findings,
+        phase_drain=drains,
+        agreement=agreement(session, settings, simulated=simulated, prepared=ready),
+        contributions=contributions(session, settings, prepared=ready),
+        budget=budget(session, settings, prepared=ready),
+        standing=standing(session, settings, prepared=ready),
+        drain_pairs=drain_pairs(session, settings, prepared=ready),
+        runtimes=runtimes,
+        runtime_pairs=runtime_pairs,
+        projections=projections(session, settings, prepared=ready),
+        energy=energy(session, settings, prepared=ready),
+        parts=parts(session, settings, prepared=ready),
+        replicates=replicates(session, runtimes, drains, settings),
+        extra={
+            "replicate_models": replicate_models(session, runtimes, drains, settings),
+            "replicate_pairs": replicate_pairs(session, runtimes, drains, settings),
+            "run_effects": run_effects(session, runtimes, drains, settings),
+            "survival": survival_curves(session, runtimes, settings),
+            "restricted_means": restricted_means(session, runtimes),
+            "elapsed_fit": elapsed_fit(session, drains, runtimes),
+        },
+    )

@@ -16,14 +16,23 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from kit.cells import NUMBER, parse_numbers
+from kit.cells import NUMBER, PLAIN, parse_numbers
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
-__all__ = ["DAY_S", "TimeCells", "parse_date", "parse_dates", "parse_times"]
+__all__ = [
+    "DAY_S",
+    "ClockTime",
+    "TimeCells",
+    "moment",
+    "parse_date",
+    "parse_dates",
+    "parse_times",
+    "time_cells",
+]
 
 DAY_S = 86_400
 LARGEST_OFFSET_S = 14 * 3600
@@ -77,15 +86,33 @@ class TimeCells:
     bad: NDArray[np.bool_]
 
     def take(self, codes: NDArray[np.integer]) -> TimeCells:
-        """Return one entry for each row from the codes of a categorical."""
+        """Return one entry for each row from the codes of a categorical or from row numbers."""
         return TimeCells(
-            second=self.second[codes],
-            day=self.day[codes],
-            offset_s=self.offset_s[codes],
-            elapsed_min=self.elapsed_min[codes],
-            resolution_min=self.resolution_min[codes],
+            second=_gathered(self.second, codes),
+            day=_gathered(self.day, codes),
+            offset_s=_gathered(self.offset_s, codes),
+            elapsed_min=_gathered(self.elapsed_min, codes),
+            resolution_min=_gathered(self.resolution_min, codes),
             bad=self.bad[codes],
         )
+
+
+def _gathered(values: NDArray[np.float64], codes: NDArray[np.integer]) -> NDArray[np.float64]:
+    """Return ``values[codes]``; most columns of a log hold no time of a kind at all."""
+    if np.isnan(values).all():
+        return np.full(codes.size, np.nan)
+    gathered: NDArray[np.float64] = values[codes]
+    return gathered
+
+
+@dataclass(frozen=True, kw_only=True)
+class ClockTime:
+    """A time of day as noted, with its date and offset from UTC where they were noted."""
+
+    second: float
+    resolution_min: float
+    day: int | None = None
+    offset_s: float | None = None
 
 
 def parse_date(text: str) -> date | None:
@@ -237,12 +264,15 @@ def _plain_decimals(
     texts: Sequence[str], elapsed: NDArray[np.float64], resolution: NDArray[np.float64]
 ) -> bool:
     """Read a column of decimal minutes at one go, if it is one."""
+    if not PLAIN.issuperset("".join(texts)):
+        return False
     values, bad = parse_numbers(texts)
     blank = np.array([not t for t in texts], dtype=bool)
-    if bad.any() or np.isnan(values[~blank]).any():
+    if bad.any():
         return False
     elapsed[:] = values
-    resolution[~blank] = [_last_place(t) for t in texts if t]
+    places = np.array([len(t) - 1 - t.find(".") if "." in t else 0 for t in texts if t])
+    resolution[~blank] = 10.0**-places
     return True
 
 
@@ -300,3 +330,21 @@ def _digits(texts: Sequence[str], shape: str) -> NDArray[np.int64] | None:
 def moment(day: float, second: float) -> datetime:
     """Return the wall-clock time of a day number and a second of (or beyond) that day."""
     return datetime.fromordinal(int(day)) + timedelta(seconds=second)
+
+
+def time_cells(times: Sequence[ClockTime | None]) -> TimeCells:
+    """Return times of the setup file in the form of cells of a log."""
+    nan = float("nan")
+
+    def column(name: str) -> NDArray[np.float64]:
+        values = [None if t is None else getattr(t, name) for t in times]
+        return np.array([nan if v is None else float(v) for v in values])
+
+    return TimeCells(
+        second=column("second"),
+        day=column("day"),
+        offset_s=column("offset_s"),
+        elapsed_min=np.full(len(times), nan),
+        resolution_min=column("resolution_min"),
+        bad=np.zeros(len(times), dtype=bool),
+    )

@@ -34,6 +34,10 @@ SEPARATOR_NAMES = {",": "comma", ";": "semicolon", "\t": "tab"}
 DENSE_BYTES = 100_000
 """From this size on the compiled parser of pandas is faster than the csv module."""
 
+NO_NUMBER = "\ufdd0"
+"""A code point that is no character: the parser of pandas would turn a column whose every distinct
+text is a number into numbers, and what was written would be lost."""
+
 SAMPLE_CHARS = 20_000
 SAMPLE_ROWS = 20
 
@@ -219,12 +223,15 @@ def _rows_dense(
     """Read many rows with the compiled parser; ``None`` if any row is not as wide as it should."""
     import warnings
 
+    if NO_NUMBER in text:
+        return None
     names = [str(i) for i in range(width + 1)]
+    guard = separator.join([NO_NUMBER] * (width + 1)) + "\n"
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error", pd.errors.ParserWarning)
             frame = pd.read_csv(
-                io.StringIO(text),
+                io.StringIO(guard + text),
                 sep=separator,
                 header=None,
                 names=names,
@@ -236,22 +243,34 @@ def _rows_dense(
             )
     except (pd.errors.ParserError, pd.errors.EmptyDataError, pd.errors.ParserWarning):
         return None
-    if frame[names[-1]].cat.categories.tolist() != [""]:
+    columns = [_without_guard(frame[name]) for name in names]
+    if list(columns[-1].categories) != [""]:
         return None
-    lines = np.arange(first_line, first_line + len(frame), dtype=np.int64)
+    rows = len(frame) - 1
+    lines = np.arange(first_line, first_line + rows, dtype=np.int64)
     if '"' in text:
-        found = _lines_with_quotes(text, separator, len(frame), first_line)
+        found = _lines_with_quotes(text, separator, rows, first_line)
         if found is None:
             return None
         lines = found
-    blank = np.ones(len(frame), dtype=bool)
-    for name in names[:-1]:
-        column = frame[name].cat
+    blank = np.ones(rows, dtype=bool)
+    for column in columns:
         empty = [i for i, c in enumerate(column.categories) if not c]
-        blank &= np.isin(column.codes.to_numpy(), empty)
+        blank &= np.isin(column.codes, empty)
+    kept = columns[:-1]
     if blank.any():
-        frame, lines = frame[~blank], lines[~blank]
-    return [pd.Categorical(frame[name]) for name in names[:-1]], lines
+        kept, lines = [c[~blank] for c in kept], lines[~blank]
+    return kept, lines
+
+
+def _without_guard(column: pd.Series) -> pd.Categorical:
+    """Return a column without its first row, which kept the parser from seeing only numbers."""
+    values = column.array[1:]
+    if values.categories[-1] != NO_NUMBER:
+        values = values.remove_categories([NO_NUMBER])
+        return pd.Categorical.from_codes(values.codes, categories=values.categories.astype(object))
+    texts = values.categories[:-1].astype(object)
+    return pd.Categorical.from_codes(values.codes, categories=texts)
 
 
 def _lines_with_quotes(

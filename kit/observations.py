@@ -29,127 +29,12 @@ __all__ = [
     "incidents",
     "power_offs",
     "readings",
-    "tell_ids",
-    "tell_missing",
-    "tell_notes",
     "temperatures",
     "turns",
 ]
 
 DENSE_ROWS = 10_000
 """Frames with more rows keep their texts as categories."""
-
-
-def tell_ids(
-    log: Log, devices: Sequence[str], phases: Sequence[str], notes: Collector, setup_file: str
-) -> None:
-    """Tell ids that the setup file does not know; where it names none, all are known."""
-    for column, known, what in (
-        ("device", devices, "devices"),
-        ("phase", phases, "phases"),
-    ):
-        if not known:
-            continue
-        texts = [str(c) for c in log.frame[column].cat.categories]
-        strange = np.array([bool(t) and t not in known for t in texts], dtype=bool)
-        codes = log.frame[column].cat.codes.to_numpy()
-        rows = np.flatnonzero(strange[codes])
-        notes.add_rows(
-            f"{column}-unknown",
-            rows,
-            [texts[codes[r]] for r in rows],
-            column=column,
-            expected=f"an id of [[{what}]] in {setup_file}: {', '.join(known)}",
-            remedy=f"Correct the id, or add it to [[{what}]].",
-            likely=known,
-        )
-
-
-NEEDS: Mapping[str, tuple[str, ...]] = {
-    "reading": ("device",),
-    "tick": ("device", "soc_pct", "time"),
-    "power_off": ("device",),
-    "still_on": ("device",),
-    "phase_start": ("phase", "time"),
-    "phase_end": ("phase", "time"),
-    "turn": ("phase", "device", "part"),
-    "charge_start": ("device",),
-    "charge_end": ("device",),
-    "temperature": ("temperature_c",),
-    "incident": ("cause",),
-    "note": ("note",),
-}
-"""Cells that an event cannot do without; ``time`` is clock or elapsed_min."""
-
-
-def tell_missing(log: Log, notes: Collector) -> None:
-    """Tell rows without a cell that their event needs."""
-    timed = log.filled["clock"] | log.filled["elapsed_min"]
-    for event, needs in NEEDS.items():
-        of_event = log.is_event(event)
-        for name in needs if of_event.any() else ():
-            blank = of_event & ~(timed if name == "time" else log.filled[name])
-            column = "clock" if name == "time" else name
-            what = "clock or elapsed_min" if name == "time" else name
-            _tell_blank(
-                "cell-missing",
-                blank,
-                column,
-                f"a cell in {what}, which {event} cannot do without",
-                f"Fill {what} in, or delete the row.",
-                notes,
-            )
-    reading = log.is_event("reading", "tick")
-    point = log.holds("point", "start", "end")
-    _tell_blank(
-        "cell-missing",
-        reading & point & ~log.filled["phase"],
-        "phase",
-        "the phase of which this is the start or end",
-        "Fill the phase in.",
-        notes,
-    )
-    bare = log.is_event("reading") & ~log.filled["point"] & ~timed
-    _tell_blank(
-        "cell-missing",
-        bare & log.filled["phase"],
-        "point",
-        "start, end or inside; or a time, if the reading was made at another moment",
-        "Fill in the point of the phase, or the time of the reading.",
-        notes,
-    )
-    _tell_blank(
-        "cell-missing",
-        bare & ~log.filled["phase"],
-        "phase",
-        "phase and point of the reading, or its time",
-        "Fill in phase and point, or clock or elapsed_min.",
-        notes,
-    )
-    off = log.is_event("power_off")
-    known = timed | log.filled["last_on"] | log.filled["first_off"] | log.filled["phase"]
-    _tell_blank(
-        "cell-missing",
-        off & ~known,
-        "clock",
-        "when the device powered off: a time, last_on and first_off, or at least the phase",
-        "Fill in what is known, or delete the row.",
-        notes,
-    )
-
-
-def _tell_blank(
-    rule: str, blank: NDArray[np.bool_], column: str, expected: str, remedy: str, notes: Collector
-) -> None:
-    rows = np.flatnonzero(blank)
-    notes.add_rows(
-        rule,
-        rows,
-        [""] * min(rows.size, MOST_ALIKE),
-        column=column,
-        expected=expected,
-        remedy=remedy,
-    )
 
 
 def _frame(
@@ -286,9 +171,11 @@ def _phase_at(
     found = np.zeros(t_min.size, dtype=np.int32)
     place = {name: i for i, name in enumerate(phases, start=1)}
     known = spans[spans["start_min"].notna() & spans["end_min"].notna()]
-    for span in known.itertuples():
-        inside = (run == span.run) & (t_min >= span.start_min) & (t_min <= span.end_min)
-        found[inside] = place[str(span.phase)]
+    starts, ends = (known[c].to_numpy(dtype=float) for c in ("start_min", "end_min"))
+    numbers = known["run"].to_numpy(dtype=np.int64)
+    for i, name in enumerate(known["phase"].astype(str)):
+        inside = (run == numbers[i]) & (t_min >= starts[i]) & (t_min <= ends[i])
+        found[inside] = place[name]
     return found
 
 
@@ -342,8 +229,7 @@ def power_offs(log: Log, runs: Sequence[RunTimes], notes: Collector) -> pd.DataF
         ours = np.flatnonzero(run.rows[rows])
         reference = _reference(run, rows[ours])
         for name in ("first_off", "last_on"):
-            cells = getattr(log, name).take(rows[ours])
-            times = near_time(cells, reference, run.clock)
+            times = near_time(log.limit(name, rows[ours]), reference, run.clock)
             limits[name][ours] = times.t_min
             finest[ours] = np.fmax(finest[ours], times.resolution_min)
             reference = np.where(np.isfinite(reference), reference, times.t_min)
@@ -528,20 +414,3 @@ def charges(log: Log, runs: Sequence[RunTimes], notes: Collector) -> pd.DataFram
         np.array(first, dtype=np.intp),
         {"start_min": values[:, 0], "end_min": values[:, 1], "soc_pct": values[:, 2]},
     )
-
-
-def tell_notes(log: Log, notes: Collector) -> None:
-    """Pass the operator's notes on, so that they are printed with the findings."""
-    for row in np.flatnonzero(log.is_event("note") & log.filled["note"]).tolist():
-        notes.add(
-            "operator-note",
-            row=row,
-            column="note",
-            severity="note",
-            device=log.text("device", row),
-            phase=log.text("phase", row),
-            run=int(log.run[row]),
-            found=quoted(log.text("note", row)),
-            expected="nothing: this is a note of the operator",
-            remedy="Read it beside the results.",
-        )

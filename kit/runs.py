@@ -12,25 +12,25 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 import numpy as np
+import pandas as pd
 
 from kit.cells import quoted
-from kit.clock import DAY_S, TimeCells, moment
+from kit.clock import DAY_S, ClockTime, TimeCells, moment, time_cells
 from kit.errors import Finding
 from kit.session import Run
 from kit.timeline import PROBLEMS, RunClock, near_time, resolve_times, utc_offsets
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
     from datetime import tzinfo
 
     from numpy.typing import NDArray
 
     from kit.cells import Collector
     from kit.session_csv import Log
-    from kit.setup_file import ClockTime, RunSetup, Setup
+    from kit.setup_file import RunSetup, Setup
     from kit.timeline import Problem
 
-__all__ = ["RunTimes", "log_times", "time_cells"]
+__all__ = ["TELL", "RunTimes", "log_times"]
 
 MIDNIGHT_SLACK_MIN = 120.0
 """A stop without a date is the first one not more than this before the last row."""
@@ -57,24 +57,6 @@ class RunTimes:
     stop_resolution_min: float = 0.0
 
 
-def time_cells(times: Sequence[ClockTime | None]) -> TimeCells:
-    """Return times of the setup file in the form of cells of a log."""
-    nan = float("nan")
-
-    def column(name: str) -> NDArray[np.float64]:
-        values = [None if t is None else getattr(t, name) for t in times]
-        return np.array([nan if v is None else float(v) for v in values])
-
-    return TimeCells(
-        second=column("second"),
-        day=column("day"),
-        offset_s=column("offset_s"),
-        elapsed_min=np.full(len(times), nan),
-        resolution_min=column("resolution_min"),
-        bad=np.zeros(len(times), dtype=bool),
-    )
-
-
 def log_times(
     setup: Setup, log: Log, notes: Collector, *, setup_file: str
 ) -> tuple[list[RunTimes], list[Finding]]:
@@ -94,7 +76,7 @@ def log_times(
     """
     findings: list[Finding] = []
     given = {r.number: r for r in setup.runs}
-    found = sorted(set(np.unique(log.run).tolist()))
+    found = sorted(pd.unique(log.run).tolist())
     if setup.numbered_runs:
         for number in found:
             if number not in given:
@@ -132,7 +114,10 @@ def _one_run(
 ) -> RunTimes:
     clock = _run_clock(number, said, setup, log, rows, notes, setup_file, findings)
     index = np.flatnonzero(rows)
-    times = resolve_times(log.clock.take(index), log.elapsed.take(index), clock)
+    clocks, elapsed = log.clock, log.elapsed
+    if index.size < len(log):
+        clocks, elapsed = clocks.take(index), elapsed.take(index)
+    times = resolve_times(clocks, elapsed, clock)
     _tell_problems(times.problem, index, log, clock, number, notes)
     tolerance = times.resolution_min + log.elapsed.resolution_min[index] + clock.resolution_min
     _tell_disagreement(times.disagreement_min, tolerance, index, log, number, notes)
@@ -258,8 +243,6 @@ def _start_from_log(
     has_setup: bool,
 ) -> ClockTime | None:
     """Return the start as the log has it; ``None`` if it has none or needs none."""
-    from kit.setup_file import ClockTime
-
     with_clock = rows & np.isfinite(log.clock.second)
     needed = with_clock & ~np.isfinite(log.elapsed.elapsed_min)
     if not needed.any():

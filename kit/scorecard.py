@@ -1,8 +1,8 @@
 """Reading a scorecard: one row for each checkpoint, one column for each device.
 
 A scorecard is what people keep by hand. Its first column names the checkpoints (``start``,
-``after Streaming``, ``Streaming``, …); columns named phase, clock, elapsed_min, date, run, note, by and
-evidence are what they say; all others are devices. Further rows hold times for each device:
+``after Streaming``, ``Streaming``, …); columns named phase, clock, elapsed_min, date, run, note,
+by and evidence are what they say; all others are devices. Further rows hold times for each device:
 power off, last seen on, first seen off, still on. Cells may read ``87``, ``87 %`` or ``87,5``;
 ``-`` and blank are missing readings, ``off`` and ``dead`` say that the device was found off.
 
@@ -20,15 +20,17 @@ import numpy as np
 import pandas as pd
 
 from kit.cells import Collector, hint, quoted
+from kit.checkpoints import TIME_ROWS, places_of, plain_words
 from kit.clock import parse_times
 from kit.csv_dialect import RawTable
-from kit.session import Device, Phase
+from kit.session import Device
 from kit.session_csv import plain_name, read_log
 from kit.table_schema import Schema, log_schema, validate
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from kit.checkpoints import Place
     from kit.session_csv import Log
     from kit.setup_file import Setup
 
@@ -42,27 +44,8 @@ NOT_READ = frozenset({"-", "–", "—", "?", "n/a", "na", "missing", "not read"
 YES = frozenset({"yes", "y", "x", "on", "still on", "✓", "true"})
 NO = frozenset({"no", "n", "off", "false"})
 
-TIME_ROWS: Mapping[str, str] = {
-    **dict.fromkeys(("power off", "powered off", "power off at", "off", "off at"), "clock"),
-    **dict.fromkeys(("last seen on", "last on"), "last_on"),
-    **dict.fromkeys(("first seen off", "first off"), "first_off"),
-    **dict.fromkeys(("still on", "still on at"), "still_on"),
-    **dict.fromkeys(("runtime", "run time", "ran for"), "elapsed_min"),
-    **dict.fromkeys(
-        ("last percentage", "last seen percentage", "last %", "last seen %"), "soc_pct"
-    ),
-}
-"""Names of the rows that hold one value for each device → what the value is."""
-
 PERCENT = re.compile(r"(?P<number>[^%]*?)\s*%?")
 HEADING_UNIT = re.compile(r"\s*(?:\(%\)|\[%\]|%|, %)$")
-FIRST = frozenset({"start", "begin", "beginning", "start of session", "at start", "at the start"})
-LAST = frozenset({"end", "finish", "end of session", "at the end"})
-START_OF = re.compile(r"(?:start of|beginning of|before|start|begin)\s+(.+)|(.+)\s+(?:start|begin)")
-INSIDE = re.compile(
-    r"(?:during|inside|in|half[- ]?way(?: through)?|middle of)\s+(.+)|(.+)\s+(?:half[- ]?way|middle)"
-)
-END_OF = re.compile(r"(?:end of|after|end)\s+(.+)|(.+)\s+end")
 
 
 @dataclass
@@ -114,7 +97,8 @@ def read_scorecard(table: RawTable, setup: Setup) -> tuple[Log, Collector, Setup
     checkpoints = [""] * len(table.lines)
     if first:
         checkpoints = [str(c).strip() for c in table.frame[first]]
-    places, setup = _places(checkpoints, texts, setup, first, notes)
+    cells = texts.get("phase", [""] * len(checkpoints))
+    places, setup = places_of(checkpoints, cells, setup, first, notes)
     rows = _rows(table, devices, checkpoints, texts, places, notes)
     long = _long_table(table, rows)
     log_notes = Collector(
@@ -196,116 +180,12 @@ def _checked_meta(
     }
 
 
-def _plain(text: str) -> str:
-    return re.sub(r"[\s_-]+", " ", text.casefold()).strip(" :")
-
-
-def _places(
-    checkpoints: Sequence[str],
-    texts: Mapping[str, Sequence[str]],
-    setup: Setup,
-    first: str,
-    notes: Collector,
-) -> tuple[list[tuple[str, str] | None], Setup]:
-    """Return for each row its phase and point; ``None`` for rows that are no checkpoint."""
-    inferred = not setup.phases
-    known: dict[str, str] = {}
-    for p in setup.phases:
-        for name in (p.activity, p.label, p.id):
-            if name:
-                known[_plain(name)] = p.id
-    shared = [p.activity for p in setup.phases]
-    for p in setup.phases:
-        if p.activity and shared.count(p.activity) > 1 and p.activity not in (p.id, p.label):
-            known.pop(_plain(p.activity), None)
-    for p in setup.phases:
-        known[_plain(p.id)] = p.id
-    found: list[str] = []
-    places: list[tuple[str, str] | None] = []
-    at_start: list[int] = []
-    for row, text in enumerate(checkpoints):
-        name = _plain(text)
-        phase = texts["phase"][row] if "phase" in texts else ""
-        if name in TIME_ROWS:
-            places.append(None)
-            continue
-        what, point = _named_point(name)
-        if phase:
-            place = known.get(_plain(phase), phase if inferred else "")
-            if not place:
-                _tell_checkpoint(phase, "phase", setup, row, notes)
-            places.append((place, point if what != name or name in FIRST else "end"))
-        elif not name:
-            places.append(("", ""))
-            continue
-        elif name in FIRST:
-            at_start.append(row)
-            places.append(("", "start"))
-            continue
-        elif name in LAST and setup.phases:
-            places.append((setup.phases[-1].id, "end"))
-        else:
-            place = known.get(what, "")
-            if not place and inferred:
-                place = known.setdefault(what, _phase_name(text))
-            if not place:
-                _tell_checkpoint(text, first, setup, row, notes)
-            places.append((place, point))
-        if places[-1] is not None and places[-1][0]:
-            found.append(places[-1][0])
-    if inferred:
-        names = list(dict.fromkeys(found))
-        setup = replace(setup, phases=tuple(Phase(id=n, label=n) for n in names))
-    if setup.phases:
-        for row in at_start:
-            places[row] = (setup.phases[0].id, "start")
-    return places, setup
-
-
-def _named_point(name: str) -> tuple[str, str]:
-    """Return the phase that a checkpoint names and its point.
-
-    Examples
-    --------
-    >>> _named_point("after map"), _named_point("start of map"), _named_point("map")
-    (('map', 'end'), ('map', 'start'), ('map', 'end'))
-    """
-    for pattern, point in ((START_OF, "start"), (INSIDE, "inside"), (END_OF, "end")):
-        match = pattern.fullmatch(name)
-        if match:
-            return next(g for g in match.groups() if g), point
-    return name, "start" if name in FIRST else "end"
-
-
-def _phase_name(text: str) -> str:
-    """Return the name of a phase from that of its checkpoint, as it is written."""
-    for pattern in (START_OF, INSIDE, END_OF):
-        match = re.fullmatch(pattern.pattern, text.strip(" :"), re.IGNORECASE)
-        if match:
-            return next(g for g in match.groups() if g).strip()
-    return text.strip(" :")
-
-
-def _tell_checkpoint(text: str, column: str, setup: Setup, row: int, notes: Collector) -> None:
-    known = [p.label for p in setup.phases] + [p.id for p in setup.phases]
-    notes.add(
-        "checkpoint-unknown",
-        row=row,
-        column=column,
-        found=quoted(text),
-        expected="'start', 'start of …', 'after …' or the name of a phase of the setup file "
-        f"({', '.join(dict.fromkeys(known))}), or a row such as 'power off'",
-        remedy="Correct the name, or fill in a column 'phase'."
-        + hint(_named_point(_plain(text))[0], [*known, *TIME_ROWS]),
-    )
-
-
 def _rows(
     table: RawTable,
     devices: Mapping[str, str],
     checkpoints: Sequence[str],
     texts: Mapping[str, Sequence[str]],
-    places: Sequence[tuple[str, str] | None],
+    places: Sequence[Place | None],
     notes: Collector,
 ) -> _Rows:
     rows = _Rows()
@@ -337,7 +217,7 @@ def _is_percent(cell: str) -> bool:
 def _readings(
     rows: _Rows,
     row: int,
-    place: tuple[str, str],
+    place: Place,
     devices: Mapping[str, str],
     columns: Mapping[str, Sequence[str]],
     texts: Mapping[str, Sequence[str]],
@@ -350,7 +230,7 @@ def _readings(
     run = shared.get("run", "")
     for heading, device in devices.items():
         cell = columns[heading][row]
-        word = _plain(cell) if cell not in NOT_READ else cell
+        word = plain_words(cell) if cell not in NOT_READ else cell
         if _is_percent(cell):
             match = PERCENT.fullmatch(cell)
             number = match["number"] if match else cell
@@ -398,13 +278,13 @@ def _offs(
     columns: Mapping[str, Sequence[str]],
     checkpoints: Sequence[str],
     texts: Mapping[str, Sequence[str]],
-    places: Sequence[tuple[str, str] | None],
+    places: Sequence[Place | None],
     notes: Collector,
 ) -> dict[tuple[str, str], _Off]:
     """Return (run, heading) → what is said of the end of the device."""
     offs: dict[tuple[str, str], _Off] = {}
     for row, place in enumerate(places):
-        kind = TIME_ROWS.get(_plain(checkpoints[row]), "") if place is None else ""
+        kind = TIME_ROWS.get(plain_words(checkpoints[row]), "") if place is None else ""
         for heading in devices if kind else ():
             cell = columns[heading][row]
             if not cell or cell in NOT_READ:
@@ -426,7 +306,7 @@ def _offs(
 
 def _off_cell(kind: str, cell: str, row: int, heading: str, notes: Collector) -> dict[str, str]:
     """Read a cell of a row such as "power off"; {} if it says nothing or is told as wrong."""
-    word = _plain(cell)
+    word = plain_words(cell)
     if kind == "soc_pct":
         match = PERCENT.fullmatch(cell)
         return {"soc_pct": match["number"] if match else cell}
@@ -459,7 +339,7 @@ def _found_off(
     devices: Mapping[str, str],
     columns: Mapping[str, Sequence[str]],
     texts: Mapping[str, Sequence[str]],
-    places: Sequence[tuple[str, str] | None],
+    places: Sequence[Place | None],
     checkpoints: Sequence[str],
     notes: Collector,
 ) -> None:
@@ -467,7 +347,7 @@ def _found_off(
     for heading, device in devices.items():
         for row, place in enumerate(places):
             run = texts["run"][row] if "run" in texts else ""
-            if place is None or _plain(columns[heading][row]) not in FOUND_OFF:
+            if place is None or plain_words(columns[heading][row]) not in FOUND_OFF:
                 continue
             if (run, heading) in offs:
                 continue

@@ -18,7 +18,7 @@ from kit.clock import TimeCells, parse_dates, parse_times
 from kit.table_schema import log_schema, validate
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
 
@@ -100,8 +100,10 @@ class Log:
         Numbers; run 1 and order 0 where none is written.
     soc_pct, temperature_c, duration_min
         Numbers, NaN where none is written.
-    clock, elapsed, last_on, first_off
+    clock, elapsed
         Times; the date column is already merged into ``clock``.
+    limits
+        The distinct times of the columns ``last_on`` and ``first_off``; see :meth:`limit`.
     """
 
     file: str
@@ -117,8 +119,7 @@ class Log:
     duration_min: NDArray[np.float64]
     clock: TimeCells
     elapsed: TimeCells
-    last_on: TimeCells
-    first_off: TimeCells
+    limits: Mapping[str, TimeCells]
 
     def __len__(self) -> int:
         """Return the number of rows."""
@@ -135,17 +136,19 @@ class Log:
         held: NDArray[np.bool_] = np.isin(values.codes.to_numpy(), wanted)
         return held
 
+    def limit(self, column: str, rows: NDArray[np.intp]) -> TimeCells:
+        """Return the times in ``last_on`` or ``first_off`` of some rows."""
+        return self.limits[column].take(self.frame[column].cat.codes.to_numpy()[rows])
+
     def text(self, column: str, row: int) -> str:
         """Return the text of one cell."""
         return str(self.frame[column].iat[row])
 
     def names(self, column: str) -> tuple[str, ...]:
         """Return the distinct texts of a column in the order in which they first stand."""
-        codes = self.frame[column].cat.codes.to_numpy()
-        found, first = np.unique(codes, return_index=True)
-        texts = self.frame[column].cat.categories
-        ordered = (str(texts[c]) for c in found[np.argsort(first)])
-        return tuple(t for t in ordered if t)
+        texts = [str(c) for c in self.frame[column].cat.categories]
+        codes = pd.unique(self.frame[column].cat.codes.to_numpy())
+        return tuple(texts[c] for c in codes.tolist() if texts[c])
 
 
 def is_long_form(table: RawTable) -> bool:
@@ -200,9 +203,10 @@ def read_log(
         temperature_c=_numbers(frame["temperature_c"], comma=comma),
         duration_min=_numbers(frame["duration_min"], comma=comma),
         clock=_clock(frame, notes),
-        elapsed=_times(frame, "elapsed_min", "elapsed", notes),
-        last_on=_times(frame, "last_on", "either", notes),
-        first_off=_times(frame, "first_off", "either", notes),
+        elapsed=_times(frame, "elapsed_min", "elapsed", notes).take(
+            frame["elapsed_min"].cat.codes.to_numpy()
+        ),
+        limits={n: _times(frame, n, "either", notes) for n in ("last_on", "first_off")},
     )
     _tell_unused(log, notes)
     _tell_fractions(log, notes)
@@ -312,12 +316,12 @@ def _times(
         expected=field.expectation,
         remedy=field.remedy,
     )
-    return cells.take(codes)
+    return cells
 
 
 def _clock(frame: pd.DataFrame, notes: Collector) -> TimeCells:
     """Read the clock column and merge the date column into it."""
-    cells = _times(frame, "clock", "clock", notes)
+    cells = _times(frame, "clock", "clock", notes).take(frame["clock"].cat.codes.to_numpy())
     column = frame["date"].cat
     texts = [str(c) for c in column.categories]
     days, bad = parse_dates(texts)

@@ -8,29 +8,21 @@ from __future__ import annotations
 
 import tomllib
 from dataclasses import dataclass, field, fields
-from datetime import date, datetime, time
-from typing import TYPE_CHECKING, cast, get_args
+from datetime import date, datetime
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
-from kit.cells import hint, nearest, quoted
-from kit.clock import parse_date, parse_times
+from kit.cells import hint, quoted
+from kit.clock import ClockTime, parse_date, parse_times
 from kit.conditions import CONDITIONS
 from kit.errors import Finding
-from kit.session import (
-    Assumptions,
-    Device,
-    Gauge,
-    GaugeCounts,
-    Phase,
-    PhaseKind,
-    RoundingConvention,
-)
-from kit.toml_table import NOT_RECORDED, Notes, Table, is_number, key_lines
+from kit.session import Assumptions, Device, Phase
+from kit.setup_devices import read_conditions, read_devices
+from kit.setup_phases import clock_of, read_phases
+from kit.toml_table import NOT_RECORDED, Notes, Table, key_lines
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
-
-    from kit.conditions import Condition
 
 __all__ = [
     "CONDITIONS",
@@ -42,20 +34,8 @@ __all__ = [
     "setup_of",
 ]
 
-CLOCK_EXPECTED = 'a time of day such as "08:00", or a date and time'
-CLOCK_REMEDY = 'Write hours and minutes with a colon, in quotation marks: "08:00".'
 SPAN_EXPECTED = 'hours and minutes such as "9:10"'
 SPAN_REMEDY = 'Write hours and minutes with a colon, in quotation marks: "9:10".'
-
-
-@dataclass(frozen=True, kw_only=True)
-class ClockTime:
-    """A time of day as noted, with its date and offset from UTC where they were noted."""
-
-    second: float
-    resolution_min: float
-    day: int | None = None
-    offset_s: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -149,8 +129,8 @@ def read_setup(data: bytes, file: str) -> tuple[Setup, tuple[Finding, ...]]:
 def setup_of(top: Table) -> Setup:
     """Read the tables of a setup file from the whole file; the findings go to its notes."""
     session = top.table("session")
-    devices = _devices(top.tables("devices"), top.notes)
-    phases, phase_times = _phases(top.tables("phases"), devices, top.notes)
+    devices = read_devices(top.tables("devices"))
+    phases, phase_times = read_phases(top.tables("phases"), devices)
     day = _date(session)
     zone = _zone(session)
     runs, numbered = _runs(top, session, phase_times)
@@ -168,7 +148,7 @@ def setup_of(top: Table) -> Setup:
         devices=devices,
         phases=phases,
         phase_times=phase_times,
-        conditions=_conditions(top.table("conditions")),
+        conditions=read_conditions(top.table("conditions")),
         assumptions=_assumptions(top.table("assumptions")),
         mixes=_mixes(top.table("mixes"), phases),
         declared_comparison=_claims(top.table("claims"), devices),
@@ -207,26 +187,6 @@ def _zone(table: Table) -> str:
         )
         return ""
     return name
-
-
-def clock_of(table: Table, name: str) -> ClockTime | None:
-    """Read a time of day from a text or from a time or date-time of TOML."""
-    value = table.value(name)
-    if value is None or value == NOT_RECORDED:
-        return None
-    if isinstance(value, (datetime, time)):
-        value = value.isoformat()
-    cells = parse_times([value.strip() if isinstance(value, str) else "?"], bare="clock")
-    if cells.bad[0] or cells.resolution_min[0] != cells.resolution_min[0]:
-        table.wrong(name, CLOCK_EXPECTED, CLOCK_REMEDY)
-        return None
-    day, offset = cells.day[0], cells.offset_s[0]
-    return ClockTime(
-        second=float(cells.second[0]),
-        resolution_min=float(cells.resolution_min[0]),
-        day=None if day != day else int(day),
-        offset_s=None if offset != offset else float(offset),
-    )
 
 
 def _span(table: Table, name: str) -> float | None:
@@ -287,251 +247,6 @@ def _runs(
             remedy="Note them as phase_start and phase_end rows with the number of the run.",
         )
     return tuple(runs[n] for n in sorted(runs)), True
-
-
-def _id(table: Table, seen: Sequence[str], what: str) -> str:
-    """Read the id of a device or phase; "" if there is none."""
-    name = table.text("id")
-    if not name:
-        table.wrong(
-            "id",
-            f"an id for the {what}, as the log uses it",
-            'Write id = "…".',
-            rule="setup-id",
-        )
-    elif name in seen:
-        table.wrong(
-            "id", f"every {what} once", f"Give each {what} an id of its own.", rule="setup-twice"
-        )
-    elif isinstance(raw := table.data["id"], str) and raw != name:
-        table.notes.add(
-            "setup-blanks",
-            table.key("id"),
-            found=f"blanks around the id in {quoted(raw)}",
-            expected="an id without blanks around it",
-            severity="note",
-            remedy=f"It was read as {quoted(name)}; remove the blanks.",
-        )
-    return name
-
-
-def _devices(tables: Sequence[Table], notes: Notes) -> tuple[Device, ...]:
-    devices: list[Device] = []
-    places: dict[int, str] = {}
-    for table in tables:
-        name = _id(table, [d.id for d in devices], "device")
-        gauge = table.table("gauge")
-        conditions = table.table("conditions")
-        position = table.whole("position")
-        if position is not None and position in places:
-            table.wrong(
-                "position",
-                f"a place of its own ({quoted(places[position])} stands there)",
-                "Number the places in the row 1, 2, 3, …",
-                rule="setup-twice",
-            )
-        elif position is not None:
-            places[position] = name
-        device = Device(
-            id=name,
-            label=table.text("label") or name,
-            position=position,
-            model=table.text("model"),
-            groups=table.texts("groups"),
-            display_diagonal_in=table.number("display_diagonal_in", low=0.1, unit="inch"),
-            display_px=_pixels(table),
-            rated_energy_wh=table.number("rated_energy_wh", low=0.001, unit="Wh"),
-            rated_energy_tol_pct=table.number("rated_energy_tol_pct", low=0, high=100, unit="%"),
-            rated_capacity_mah=table.number("rated_capacity_mah", low=0.1, unit="mAh"),
-            nominal_voltage_v=table.number("nominal_voltage_v", low=0.1, unit="V"),
-            health_pct=table.number("health_pct", low=1, high=150, unit="%"),
-            health_u_pct=table.number("health_u_pct", low=0, high=100, unit="%"),
-            software=table.text("software"),
-            notes=table.text("notes"),
-            gauge=_gauge(gauge),
-            conditions=_conditions(conditions),
-        )
-        table.finish()
-        if name and name not in {d.id for d in devices}:
-            devices.append(device)
-    return tuple(devices)
-
-
-def _pixels(table: Table) -> tuple[int, int] | None:
-    value = table.value("display_px")
-    if value is None or value == NOT_RECORDED:
-        return None
-    if (
-        isinstance(value, list)
-        and len(value) == 2
-        and all(isinstance(v, int) and not isinstance(v, bool) and v > 0 for v in value)
-    ):
-        return value[0], value[1]
-    table.wrong("display_px", "width and height in pixels", "Write display_px = [2560, 1600].")
-    return None
-
-
-def _gauge(table: Table) -> Gauge:
-    gauge = Gauge(
-        rounding=cast(
-            "RoundingConvention",
-            table.choice("rounding", get_args(RoundingConvention), "unknown"),
-        ),
-        counts=cast("GaugeCounts", table.choice("counts", get_args(GaugeCounts), "unknown")),
-        step_pct=table.number("step_pct", low=0.001, high=50, unit="%"),
-        reading_wakes_device=table.flag("reading_wakes_device"),
-    )
-    table.finish()
-    return gauge
-
-
-def _phases(
-    tables: Sequence[Table], devices: Sequence[Device], notes: Notes
-) -> tuple[tuple[Phase, ...], dict[str, tuple[ClockTime | None, ClockTime | None]]]:
-    phases: list[Phase] = []
-    times: dict[str, tuple[ClockTime | None, ClockTime | None]] = {}
-    known = [d.id for d in devices]
-    for table in tables:
-        name = _id(table, [p.id for p in phases], "phase")
-        kind = cast("PhaseKind", table.choice("kind", get_args(PhaseKind), "plain"))
-        evaluated = table.flag("evaluated")
-        phase = Phase(
-            id=name,
-            label=table.text("label") or name,
-            activity=table.text("activity"),
-            kind=kind,
-            planned_min=_planned(table),
-            content=table.text("content"),
-            script=table.texts("script"),
-            screen_on=table.flag("screen_on"),
-            parts=_parts_of(table, kind),
-            first_half=_first_half(table, kind, known),
-            turn_min=table.number("turn_min", low=0.01, unit="min"),
-            evaluated=evaluated is not False,
-            notes=table.text("notes"),
-        )
-        pair = clock_of(table, "start"), clock_of(table, "end")
-        table.finish()
-        if name and name not in times:
-            phases.append(phase)
-            times[name] = pair
-    return tuple(phases), times
-
-
-def _planned(table: Table) -> float | None:
-    value = table.value("planned_min")
-    if value is None or value in ("unknown", NOT_RECORDED):
-        return None
-    if is_number(value) and value > 0:
-        return float(value)
-    table.wrong(
-        "planned_min",
-        'a number of minutes above 0, or "unknown"',
-        'Write the number of minutes alone, or "unknown".',
-    )
-    return None
-
-
-def _parts_of(table: Table, kind: PhaseKind) -> tuple[str, str] | None:
-    parts = table.texts("parts")
-    split = kind in ("crossover", "rotation")
-    if len(parts) == 2 and parts[0] != parts[1]:
-        return parts[0], parts[1]
-    if split or table.has("parts"):
-        table.wrong(
-            "parts",
-            "the two activities of the split phase",
-            'Write parts = ["first activity", "second activity"].',
-            rule="setup-split",
-        )
-    return None
-
-
-def _first_half(table: Table, kind: PhaseKind, known: Sequence[str]) -> tuple[str, ...]:
-    names = table.texts("first_half")
-    if kind == "crossover" and not names:
-        table.wrong(
-            "first_half",
-            "the devices that do the first part first",
-            'Write first_half = ["device", …].',
-            rule="setup-split",
-        )
-    for name in names:
-        if known and name not in known:
-            table.notes.add(
-                "setup-device",
-                table.key("first_half"),
-                found=f"the device {quoted(name)}",
-                expected=f"ids of [[devices]]: {', '.join(known)}",
-                remedy="Correct the id." + hint(name, known),
-            )
-    return names
-
-
-def _conditions(table: Table) -> dict[str, object]:
-    """Read conditions; known keys are checked, what was not recorded is left out."""
-    read: dict[str, object] = {}
-    for name in table.data:
-        value = table.value(name)
-        known = CONDITIONS.get(name)
-        if isinstance(value, str):
-            value = value.strip()
-        if known and value in (NOT_RECORDED, ""):
-            continue
-        if known is None:
-            if _free(table, name, value):
-                read[name] = value
-        elif _fits(known, value):
-            read[name] = value
-        else:
-            table.wrong(
-                name,
-                f"{EXPECTED[known.kind]}{f' ({known.unit})' if known.unit else ''}",
-                f'Correct the value; "{NOT_RECORDED}" if it was not recorded.',
-            )
-    return read
-
-
-EXPECTED = {
-    "number": "a plausible number",
-    "text": "a text in quotation marks",
-    "switch": 'true, false, or a text such as "on"',
-    "number_or_text": "a number or a text in quotation marks",
-}
-
-
-def _fits(known: Condition, value: object) -> bool:
-    if is_number(value):
-        return known.kind in ("number", "number_or_text") and known.low <= value <= known.high
-    if isinstance(value, str):
-        return known.kind != "number"
-    return isinstance(value, bool) and known.kind == "switch"
-
-
-def _free(table: Table, name: str, value: object) -> bool:
-    """Check a free condition; tell one that is nearly a known key."""
-    plain = (str, int, float, bool, date, datetime, time)
-    if not (
-        isinstance(value, plain)
-        or (isinstance(value, list) and all(isinstance(v, plain) for v in value))
-    ):
-        table.wrong(
-            name,
-            "a number, a text, true or false, or a list of these",
-            "Give each condition a key of its own.",
-        )
-        return False
-    known = nearest(name, CONDITIONS)
-    if known and known not in table.data:
-        table.notes.add(
-            "setup-free-key",
-            table.key(name),
-            severity="note",
-            found=f"the free condition {quoted(name)}",
-            expected=f"perhaps the known condition {quoted(known)}",
-            remedy="It is shown as it stands; correct the name if the known one was meant.",
-        )
-    return True
 
 
 def _assumptions(table: Table) -> Assumptions:

@@ -100,13 +100,13 @@ def phase_spans(
     >>> from kit.session import Assumptions, Phase
     >>> spans = phase_spans(
     ...     [Phase(id="a", label="a", planned_min=60), Phase(id="b", label="b", planned_min=30)],
-    ...     starts={"b": Noted(t_min=63, resolution_min=1, source="clock")},
+    ...     starts={"b": Noted(t_min=63.0, resolution_min=1, source="clock")},
     ...     ends={}, start_readings={}, end_readings={},
-    ...     origin=Noted(t_min=0, resolution_min=1, source="clock"), last=None,
+    ...     origin=Noted(t_min=0.0, resolution_min=1, source="clock"), last=None,
     ...     assumptions=Assumptions(),
     ... )
     >>> [(s.start_min, s.end_min, s.end_source, s.duration_u_min) for s in spans]
-    [(0, 60.0, 'planned', 0.05), (63, 93.0, 'planned', 0.05)]
+    [(0.0, 60.0, 'planned', 0.05), (63.0, 93.0, 'planned', 0.05)]
     """
     spans: list[Span] = []
     before: Noted | None = origin

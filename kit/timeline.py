@@ -34,7 +34,7 @@ __all__ = [
     "utc_offsets",
 ]
 
-SOURCES = ("", "clock", "elapsed")
+SOURCES: tuple[Literal["", "clock", "elapsed"], ...] = ("", "clock", "elapsed")
 """Names of the codes in ``RowTimes.source``."""
 
 Problem = Literal["", "no_start", "no_zone", "which_day", "skipped_hour", "repeated_hour"]

@@ -1,0 +1,148 @@
+"""What the rows of a log must have, whatever was measured: known ids and the cells they need."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from kit.cells import MOST_ALIKE, quoted
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from numpy.typing import NDArray
+
+    from kit.cells import Collector
+    from kit.session_csv import Log
+
+__all__ = ["NEEDS", "tell_ids", "tell_missing", "tell_notes"]
+
+
+def tell_ids(
+    log: Log, devices: Sequence[str], phases: Sequence[str], notes: Collector, setup_file: str
+) -> None:
+    """Tell ids that the setup file does not know; where it names none, all are known."""
+    for column, known, what in (
+        ("device", devices, "devices"),
+        ("phase", phases, "phases"),
+    ):
+        if not known:
+            continue
+        texts = [str(c) for c in log.frame[column].cat.categories]
+        strange = np.array([bool(t) and t not in known for t in texts], dtype=bool)
+        codes = log.frame[column].cat.codes.to_numpy()
+        rows = np.flatnonzero(strange[codes])
+        notes.add_rows(
+            f"{column}-unknown",
+            rows,
+            [texts[codes[r]] for r in rows],
+            column=column,
+            expected=f"an id of [[{what}]] in {setup_file}: {', '.join(known)}",
+            remedy=f"Correct the id, or add it to [[{what}]].",
+            likely=known,
+        )
+
+
+NEEDS: Mapping[str, tuple[str, ...]] = {
+    "reading": ("device",),
+    "tick": ("device", "soc_pct", "time"),
+    "power_off": ("device",),
+    "still_on": ("device",),
+    "phase_start": ("phase", "time"),
+    "phase_end": ("phase", "time"),
+    "turn": ("phase", "device", "part"),
+    "charge_start": ("device",),
+    "charge_end": ("device",),
+    "temperature": ("temperature_c",),
+    "incident": ("cause",),
+    "note": ("note",),
+}
+"""Cells that an event cannot do without; ``time`` is clock or elapsed_min."""
+
+
+def tell_missing(log: Log, notes: Collector) -> None:
+    """Tell rows without a cell that their event needs."""
+    timed = log.filled["clock"] | log.filled["elapsed_min"]
+    for event, needs in NEEDS.items():
+        of_event = log.is_event(event)
+        for name in needs if of_event.any() else ():
+            blank = of_event & ~(timed if name == "time" else log.filled[name])
+            column = "clock" if name == "time" else name
+            what = "clock or elapsed_min" if name == "time" else name
+            _tell_blank(
+                "cell-missing",
+                blank,
+                column,
+                f"a cell in {what}, which {event} cannot do without",
+                f"Fill {what} in, or delete the row.",
+                notes,
+            )
+    reading = log.is_event("reading", "tick")
+    point = log.holds("point", "start", "end")
+    _tell_blank(
+        "cell-missing",
+        reading & point & ~log.filled["phase"],
+        "phase",
+        "the phase of which this is the start or end",
+        "Fill the phase in.",
+        notes,
+    )
+    bare = log.is_event("reading") & ~log.filled["point"] & ~timed
+    _tell_blank(
+        "cell-missing",
+        bare & log.filled["phase"],
+        "point",
+        "start, end or inside; or a time, if the reading was made at another moment",
+        "Fill in the point of the phase, or the time of the reading.",
+        notes,
+    )
+    _tell_blank(
+        "cell-missing",
+        bare & ~log.filled["phase"],
+        "phase",
+        "phase and point of the reading, or its time",
+        "Fill in phase and point, or clock or elapsed_min.",
+        notes,
+    )
+    off = log.is_event("power_off")
+    known = timed | log.filled["last_on"] | log.filled["first_off"] | log.filled["phase"]
+    _tell_blank(
+        "cell-missing",
+        off & ~known,
+        "clock",
+        "when the device powered off: a time, last_on and first_off, or at least the phase",
+        "Fill in what is known, or delete the row.",
+        notes,
+    )
+
+
+def _tell_blank(
+    rule: str, blank: NDArray[np.bool_], column: str, expected: str, remedy: str, notes: Collector
+) -> None:
+    rows = np.flatnonzero(blank)
+    notes.add_rows(
+        rule,
+        rows,
+        [""] * min(rows.size, MOST_ALIKE),
+        column=column,
+        expected=expected,
+        remedy=remedy,
+    )
+
+
+def tell_notes(log: Log, notes: Collector) -> None:
+    """Pass the operator's notes on, so that they are printed with the findings."""
+    for row in np.flatnonzero(log.is_event("note") & log.filled["note"]).tolist():
+        notes.add(
+            "operator-note",
+            row=row,
+            column="note",
+            severity="note",
+            device=log.text("device", row),
+            phase=log.text("phase", row),
+            run=int(log.run[row]),
+            found=quoted(log.text("note", row)),
+            expected="nothing: this is a note of the operator",
+            remedy="Read it beside the results.",
+        )

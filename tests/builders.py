@@ -64,24 +64,28 @@ COMPLETE_CONDITIONS: Mapping[str, object] = {
 """Every condition of the setup file, filled in: nothing is missing, nothing is unusual."""
 
 
+_DTYPES = {
+    name: {column: str(kind) for column, kind in empty.dtypes.items()}
+    for name, empty in empty_frames().items()
+}
+
+
 def frame(name: str, rows: Iterable[Mapping[str, Any]]) -> pd.DataFrame:
     """Return observation frame ``name`` with ``rows``; cells not given are "not recorded"."""
-    empty = empty_frames()[name]
     rows = list(rows)
+    kinds = _DTYPES[name]
     if not rows:
-        return empty
+        return empty_frames()[name]
     defaults: dict[str, Any] = {"run": 1, "line": 0, "order": 0, "still_on": False}
-    unknown = {key for row in rows for key in row} - set(FRAME_COLUMNS[name])
+    unknown = {key for row in rows for key in row} - set(kinds)
     if unknown:
         msg = f"{name} has no column {sorted(unknown)}"
         raise KeyError(msg)
     data = {}
-    for column in FRAME_COLUMNS[name]:
-        kind = empty[column].dtype
+    for column, kind in kinds.items():
         missing = defaults.get(column, float("nan") if kind == "float64" else "")
-        data[column] = pd.Series(
-            [missing if row.get(column) is None else row[column] for row in rows], dtype=kind
-        )
+        cells = [missing if row.get(column) is None else row[column] for row in rows]
+        data[column] = pd.Series(cells, dtype=kind)
     return pd.DataFrame(data)
 
 

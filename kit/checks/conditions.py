@@ -92,6 +92,8 @@ def room_temperatures(facts: Facts, run: int) -> tuple[RoomTemperature, ...]:
         if not np.isnan(value := as_number(facts.condition(key)))
     ]
     frame = facts.session.temperatures
+    if frame.empty:
+        return tuple(found)
     room = (frame["device"] == "") & (frame["run"] == facts.runs[run])
     for value, line in frame.loc[room, ["temperature_c", "line"]].itertuples(index=False):
         if not np.isnan(value):

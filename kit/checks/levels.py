@@ -287,6 +287,7 @@ def charge_between_phases(facts: Facts) -> Iterator[Doubt]:
 def _missing_ends(facts: Facts, run: int, device: int) -> list[int]:
     """Return the phases at whose end a device that was on has no reading."""
     seen, window = facts.readings, facts.windows[run]
+    delay = facts.session.assumptions.reading_delay_min
     rows = seen.of(run * len(facts.devices) + device)
     last_seen = int(seen.phase[rows].max(initial=-1))
     note = facts.off_notes.get((run, device))
@@ -295,8 +296,9 @@ def _missing_ends(facts: Facts, run: int, device: int) -> list[int]:
     for p, phase in enumerate(facts.session.phases):
         if phase.kind == "until_empty" or not np.isnan(facts.end_pct[run, p, device]):
             continue
-        end = facts.spans.end[run, p]
-        by_time = window.low[device] >= end and np.isfinite(end)
+        # one that went off before the walk came to it could not be read
+        walked = facts.spans.end[run, p] + facts.spans.resolution[run, p] + delay
+        by_time = bool(window.low[device] >= walked)
         if p == off_phase:
             continue
         if by_time or last_seen > p or off_phase > p or (note is not None and note.still_on):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import warnings
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -44,6 +43,16 @@ MAD_TO_SIGMA = 1.4826
 """Median absolute deviation → standard deviation of a normal distribution."""
 
 
+def _row_medians(table: Floats) -> Floats:
+    """Return the median of each row, NaN left out, as a column; NaN for a row without a value."""
+    ordered = np.sort(table, axis=1)  # NaN last
+    known = np.count_nonzero(~np.isnan(ordered), axis=1)
+    at = np.arange(table.shape[0])
+    low = ordered[at, np.maximum(known - 1, 0) // 2]
+    high = ordered[at, known // 2]
+    return np.asarray((low + high)[:, None] / 2.0)
+
+
 def median_polish(table: Floats) -> Floats:
     """Return row effect + column effect of a table with gaps, by medians.
 
@@ -71,11 +80,9 @@ def median_polish(table: Floats) -> Floats:
     """
     rows = np.zeros((table.shape[0], 1))
     columns = np.zeros((1, table.shape[1]))
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", RuntimeWarning)  # a row without a value stays NaN
-        for _ in range(POLISH_ROUNDS):
-            rows = rows + np.nanmedian(table - rows - columns, axis=1, keepdims=True)
-            columns = columns + np.nanmedian(table - rows - columns, axis=0, keepdims=True)
+    for _ in range(POLISH_ROUNDS):
+        rows = rows + _row_medians(table - rows - columns)
+        columns = columns + _row_medians((table - rows - columns).T).T
     return np.asarray(rows + columns)
 
 

@@ -354,7 +354,8 @@ def power_off_high(facts: Facts) -> Iterator[Doubt]:
 @rule(
     "power-off-overdue",
     "caution",
-    sees="A device that was on although, at half its quietest rate, it should have been empty.",
+    sees="A device that was on although, at half the quietest of two or more rates, it should "
+    "have been empty.",
     to_do="Re-check the minute (an hour late?) and the last percentage.",
     source=DERIVED,
 )
@@ -364,7 +365,8 @@ def power_off_overdue(facts: Facts) -> Iterator[Doubt]:
         rate = facts.quietest[run, device]
         end = facts.windows[run].low[device] if note.still_on else note.off
         level, when, where = _last_level(facts, at, note)
-        if not rate > 0 or np.isnan(level + when + end):
+        several = np.count_nonzero(~np.isnan(facts.rate[run, :, device])) > 1
+        if not several or not rate > 0 or np.isnan(level + when + end):
             continue
         hours = (end - when) / 60.0
         left = level + 1.0 - LOW_RATE_FACTOR * rate * hours

@@ -81,12 +81,16 @@ def full_name(label: str, key: str) -> str:
 
 def _apart(pairs: Sequence[tuple[str, str]], width: int) -> dict[str, str]:
     """Return key → short name, each different from the others."""
-    short = [shorten(full_name(label, key), width) for key, label in pairs]
+    whole = {key: full_name(label, key) for key, label in pairs}
+    short = [shorten(whole[key], width).casefold() for key, _ in pairs]
     names: dict[str, str] = {}
-    for place, ((key, label), name) in enumerate(zip(pairs, short, strict=True), start=1):
-        if sum(other.casefold() == name.casefold() for other in short) > 1:
-            suffix = f" [{place}]"
-            name = shorten(full_name(label, key), width - len(suffix)) + suffix
+    for place, (key, _) in enumerate(pairs, start=1):
+        name, suffix = shorten(whole[key], width), ""
+        taken = {other.casefold() for other in names.values()}
+        # a label may itself end like a suffix, so one suffix is not always enough
+        while short.count(name.casefold()) > 1 - bool(suffix) or name.casefold() in taken:
+            suffix += f" [{place}]"
+            name = shorten(whole[key], width - len(suffix)) + suffix
         names[key] = name
     return names
 

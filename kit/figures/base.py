@@ -23,14 +23,17 @@ MIN_PER_H = 60.0
 
 
 def styles_of(results: Results) -> dict[str, Style]:
+    """Return device id → style, the same in every figure."""
     return device_styles([d.id for d in results.session.devices])
 
 
 def short_names(results: Results) -> Names:
+    """Return names short enough for a figure."""
     return Names.of(results.session, FIGURE_WIDTH)
 
 
 def run_of(results: Results, number: int) -> Run:
+    """Return the run with this number."""
     return next(run for run in results.session.runs if run.number == number)
 
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
-from kit.figures.base import bare, device_ticks, short_names, styles_of, write
+from kit.figures.base import MIN_PER_H, bare, device_ticks, short_names, styles_of, write
 from kit.lasting import by_order, runtime_bounds, runtime_words
 from kit.look import BAND, BAND_ALPHA, FONT_PT, INK, SMALL_PT
 from kit.replicates import RUNTIME
 from kit.tables.cells import of_run, place_word, rows_of
-from kit.units import MISSING, estimate
+from kit.units import MISSING, estimate, h_mm
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from kit.results import Results
 
 __all__ = ["plot_pairs", "plot_replicates", "plot_runtimes"]
+
+TICK_STEPS_MIN = (5, 10, 15, 30, 60, 120, 180, 360)
 
 SIGNS = {"too_close": "≈", "both_still_on": "≈", "unknown": "?", "b": "×"}
 SIGN_WORDS = {
@@ -66,8 +68,13 @@ def plot_runtimes(results: Results, ax: Axes, *, run: int = 1) -> Axes:
                 write(ax, 1.02, y + 0.5, "≈ too close to call", va="center", style="italic",
                        fontsize=SMALL_PT - 0.5, transform=ax.get_yaxis_transform())  # fmt: skip
     device_ticks(ax, [names.device[r.device] for r in rows])
+    step = next((s for s in TICK_STEPS_MIN if pad * MIN_PER_H / s <= 7), 720)
+    first = math.ceil(left * MIN_PER_H / step)
+    ticks = [k * step for k in range(first, int(right * MIN_PER_H / step) + 1)]
+    ax.set_xticks([t / MIN_PER_H for t in ticks], [h_mm(t) for t in ticks])
     ax.set_xlim(left, right)
-    ax.set_xlabel("Runtime (h)" + ("" if left == 0 else f"; the axis starts at {left:.1f} h"))
+    starts = "" if left == 0 else f"; the axis starts at {h_mm(left * MIN_PER_H)}"
+    ax.set_xlabel(f"Runtime (h:mm){starts}")
     bare(ax, "bottom")
     return ax
 

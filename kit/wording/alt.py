@@ -5,10 +5,9 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from kit.flag_words import status_text
 from kit.lasting import off_known, runtime_bounds
 from kit.tables.cells import of_run, place_word, rows_of
-from kit.units import MISSING, count, estimate, interval, joined
+from kit.units import count, estimate, joined, number
 from kit.wording.facts import facts_of
 
 if TYPE_CHECKING:
@@ -41,21 +40,23 @@ def alt_charge(results: Results, run: int) -> str:
 
 
 def alt_rates(results: Results, run: int, phases: Sequence[str]) -> str:
-    """Return what the figure of the rates shows: every displayed rate with its interval."""
-    facts = facts_of(results, run)
+    """Return what the figure of the rates shows: lowest and highest displayed rate by phase."""
+    names = facts_of(results, run).names
     frame = of_run(results.phase_drain, run)
-    frame = frame[frame["measurand"] == "displayed"]
+    frame = frame[(frame["measurand"] == "displayed") & frame["rate_pp_per_h"].notna()]
     parts = []
     for phase in phases:
-        cells = []
-        for row in rows_of(frame[frame["phase"] == phase]):
-            text = interval(row.rate_pp_per_h_low, row.rate_pp_per_h_high, decimals=1)
-            if text == MISSING:
-                text = status_text(row.status)
-            cells.append(f"{facts.name(row.device)} {text}")
-        parts.append(f"{facts.names.phase[phase]}: {', '.join(cells)}")
+        here = sorted(
+            rows_of(frame[frame["phase"] == phase]), key=lambda row: float(row.rate_pp_per_h)
+        )
+        if not here:
+            continue
+        ends = [f"{names.device[r.device]} {number(r.rate_pp_per_h, 1)}" for r in here]
+        shown = ends[0] if len(ends) == 1 else f"{ends[0]} to {ends[-1]}"
+        parts.append(f"{names.phase[phase]}, {shown}")
     return (
-        "Intervals of the displayed rate in percentage points per hour. " + "; ".join(parts) + "."
+        "Dots with intervals: displayed rate in percentage points an hour, one panel a phase. "
+        f"Lowest to highest: {'; '.join(parts)}. The tables below hold every value."
     )
 
 

@@ -26,14 +26,11 @@ def bounds_words(row: Row) -> str:
     return f"{duration(low)} to {duration(high)}"
 
 
-def _at_stop(facts: RunFacts, row: Row) -> str:
+def _at_stop(row: Row) -> str:
     """Return when a device was last seen on, in words."""
-    low = duration(bounds_min(row)[0])
-    return (
-        f"when the session was stopped, after {low}"
-        if row.status == "still_on"
-        else (f"when it was last seen, after {low}")
-    )
+    stopped = row.status == "still_on"
+    when = "when the session was stopped" if stopped else "when last seen"
+    return f"{when}, after at least {duration(bounds_min(row)[0])}"
 
 
 def longest(facts: RunFacts) -> str:
@@ -65,7 +62,7 @@ def _alone(facts: RunFacts, row: Row) -> str:
             "to compare it with."
         )
     return (
-        f"{name} was still on {_at_stop(facts, row)}; its full runtime was not seen, and there "
+        f"{name} was still on {_at_stop(row)}; its full runtime was not seen, and there "
         "was no other device to compare it with."
     )
 
@@ -91,17 +88,17 @@ def _winner(facts: RunFacts, row: Row) -> str:
     others = [r.device for r in facts.rows if r.device != row.device]
     leads = [facts.lead_min(row.device, b) for b in others]
     known = [lead for lead in leads if not math.isnan(lead)]
-    rival = facts.name(others[0]) if len(others) == 1 else "any other device"
-    by = ""
+    lead = ""
     if len(known) == len(leads) and min(known) >= 1:
-        by = f", at least {duration(math.floor(min(known)))} longer than {rival}"
+        lead = duration(math.floor(min(known)))
+    one = facts.name(others[0]) if len(others) == 1 else ""
     if off_known(row):
+        by = f", at least {lead} longer than {one or 'any other device'}" if lead else ""
         return f"{name} lasted longest: {bounds_words(row)}{by}."
-    low = duration(bounds_min(row)[0])
-    when = "when the session was stopped" if row.status == "still_on" else "when last seen"
+    by = f", and had outlasted {one or 'every other device'} by at least {lead}" if lead else ""
     return (
-        f"{name} lasted longest: it was still on {when} after {low}{by}. How much longer it "
-        "would have run was not seen."
+        f"{name} lasted longest: it was still on {_at_stop(row)}{by}. How much longer it would "
+        "have run was not seen."
     )
 
 

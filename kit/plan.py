@@ -37,7 +37,7 @@ ItemKind = Literal["walk", "setup", "break", "phase", "turn", "change", "spare",
 Direction = Literal["forward", "backward"]
 
 BETWEEN = ""
-"""Activity of a device while no phase runs: not planned, between nothing and its busiest."""
+"""Activity of a device while no phase runs and none is planned: from nothing to its busiest."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -97,7 +97,7 @@ class Timetable:
 class Activity:
     """What one device does from ``start_min`` to ``end_min`` (``None``: open end).
 
-    ``name`` is `BETWEEN` while no phase runs.
+    ``name`` is `BETWEEN` where nothing is planned.
     """
 
     start_min: float
@@ -250,7 +250,9 @@ def timetable(plan: Plan) -> Timetable:
     end_min = clock.now if plan.stop_min is None else plan.stop_min
     if plan.stop_min is not None:
         clock.items.append(
-            Item(kind="stop", start_min=plan.stop_min, end_min=plan.stop_min, label="Stop")
+            Item(
+                kind="stop", start_min=plan.stop_min, end_min=plan.stop_min, label="End of session"
+            )
         )
     return Timetable(items=tuple(clock.items), schedules=schedules, end_min=end_min)
 
@@ -295,8 +297,9 @@ def _turn_items(
 def activities(plan: Plan, table: Timetable, device: str) -> tuple[Activity, ...]:
     """Return what one device does through the day, without gaps or overlaps.
 
-    Time that belongs to no phase (walks, breaks, preparation) has the name `BETWEEN`. The last
-    stretch has an open end: what the last phase does goes on.
+    Walks, preparation and changes of turns have the name ``plan.between``, a break its own;
+    where none is given, `BETWEEN`. The last stretch has an open end: what the last phase does
+    goes on.
 
     Raises
     ------
@@ -304,37 +307,50 @@ def activities(plan: Plan, table: Timetable, device: str) -> tuple[Activity, ...
         If the device is not in the plan.
     """
     plan.device(device)
+    pauses = {b.after: b.activity or plan.between for b in plan.breaks}
     found: list[Activity] = []
     now = 0.0
     for item in table.items:
-        if item.kind != "phase":
+        if item.kind not in ("phase", "walk", "setup", "break") or item.point == "inside":
             continue
-        phase = plan.phase(item.phase)
-        if item.start_min > now:
-            found.append(Activity(start_min=now, end_min=item.start_min, name=BETWEEN))
-        schedule = table.schedules.get(phase.id)
-        if schedule is None or item.end_min is None:
-            found.append(
-                Activity(
-                    start_min=item.start_min, end_min=item.end_min, name=phase.activity,
-                    phase=phase.id,
-                )
-            )  # fmt: skip
+        start, end = max(item.start_min, now), item.end_min
+        if item.kind != "phase":
+            if end is not None and end > start and not _runs(table, start):
+                name = pauses[item.phase] if item.kind == "break" else plan.between
+                found.append(Activity(start_min=start, end_min=end, name=name))
+                now = end
+            continue
+        schedule = table.schedules.get(item.phase)
+        if schedule is None or end is None:
+            name = plan.phase(item.phase).activity
+            found.append(Activity(start_min=start, end_min=end, name=name, phase=item.phase))
         else:
-            found.extend(_parts(schedule, device, item.start_min, phase.id))
-        now = item.start_min if item.end_min is None else item.end_min
+            found.extend(_parts(schedule, device, start, item.phase, plan.between))
+        now = start if end is None else end
     if found and found[-1].end_min is not None:
-        last = found[-1]
+        last = next((a for a in reversed(found) if a.phase), found[-1])
         found.append(Activity(start_min=now, end_min=None, name=last.name, phase=""))
     return tuple(found)
 
 
-def _parts(schedule: Schedule, device: str, start: float, phase: str) -> Iterator[Activity]:
+def _runs(table: Timetable, t_min: float) -> bool:
+    """Whether a phase runs at a time."""
+    return any(
+        item.kind == "phase"
+        and item.start_min <= t_min
+        and (item.end_min is None or t_min < item.end_min)
+        for item in table.items
+    )
+
+
+def _parts(
+    schedule: Schedule, device: str, start: float, phase: str, between: str
+) -> Iterator[Activity]:
     end = 0.0
     for turn in schedule.turns:
         if turn.start_min > end:
             yield Activity(
-                start_min=start + end, end_min=start + turn.start_min, name=BETWEEN, phase=phase
+                start_min=start + end, end_min=start + turn.start_min, name=between, phase=phase
             )
         name = schedule.parts[0] if device in turn.devices else schedule.parts[1]
         yield Activity(

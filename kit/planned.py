@@ -55,11 +55,14 @@ class Break:
         Id of the phase before the break.
     minutes
         Length (min).
+    activity
+        What the devices do meanwhile, "" when it is not planned; only its drain is foreseen.
     """
 
     after: str
     minutes: float
     label: str = "Break"
+    activity: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -110,6 +113,8 @@ class DeviceForecast:
         Activity → mean power (W); used with the rated energy and the health of the device.
     power_u_pct
         Relative standard uncertainty of the powers (%).
+    rates_runs
+        Number of runs from which the rates are; each of them had its own day.
     sources
         Activity → where its rate came from, for the printed forecast.
     rates_u
@@ -118,6 +123,7 @@ class DeviceForecast:
 
     rates_pp_per_h: Mapping[str, float] = field(default_factory=dict)
     rates_u_pct: float = 5.0
+    rates_runs: int = 1
     power_w: Mapping[str, float] = field(default_factory=dict)
     power_u_pct: float = 10.0
     sources: Mapping[str, RateSource] = field(default_factory=dict)
@@ -146,6 +152,8 @@ class Plan:
     next_phase
         ``after_walk``: a phase begins when the walk along the row is over; ``at_once``: it
         begins with the walk, so that readings come late by up to its length.
+    between
+        What the devices do on walks and while phases are prepared, "" when it is not planned.
     alternate
         Whether the reading direction along the row alternates.
     known_to_min
@@ -182,6 +190,7 @@ class Plan:
     reading_seconds: Mapping[str, float] = field(default_factory=dict)
     read_at: ReadAt = "start_and_end"
     next_phase: NextPhase = "after_walk"
+    between: str = ""
     alternate: bool = True
     known_to_min: float = 3.0
     coverage: float = 0.90

@@ -9,9 +9,10 @@ so that
 
 which is exact for a drain that only grows. Contributions to u(t):
 
-* what separates one day or unit from another: cv·μ(t), common to all activities of a device;
+* what separates one day or unit from another: cv·μ(t), common to all activities of a device,
+  and cv·μ(t)/√m again where the rates come from m earlier runs, which had their own days;
 * what is not known of each rate: h_a·u_a, independent between activities;
-* time that belongs to no phase: drain between 0 and g·R, R = 1.15 × the busiest rate, so the
+* time in which nothing is planned: drain between 0 and g·R, R = 1.15 × the busiest rate, so the
   mean g·R/2 and u = g·R/√12;
 * the percentage shown at power-off: between 0 and 5 %, so m = 2.5 and u_m = 5/√12 = 1.44 pp.
 
@@ -20,7 +21,7 @@ Derived in docs/planning.md; the coverage of the windows is tested on simulated 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import sqrt
 from typing import TYPE_CHECKING
 
@@ -31,14 +32,14 @@ from kit.plan import BETWEEN, activities
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from numpy.typing import NDArray
+    from numpy.typing import ArrayLike, NDArray
 
     from kit.plan import Activity, Timetable
     from kit.planned import Plan, RateSource
 
     Floats = NDArray[np.float64]
 
-__all__ = ["Course", "Rate", "Window", "course", "courses", "device_rates", "off_window"]
+__all__ = ["Course", "Rate", "Window", "course", "courses", "device_rates", "off_window", "scatter"]
 
 MIN_PER_H = 60.0
 HORIZON_MIN = 7 * 24 * 60.0
@@ -106,13 +107,14 @@ class Course:
 
     def quantile(self, p: float) -> float:
         """Return the time by which the device has powered off with probability p (min)."""
-        reached = int(np.searchsorted(self.p_off, p))
-        if reached == 0:
-            return 0.0
-        if reached == self.p_off.size:
-            return float("inf")
-        pair = slice(reached - 1, reached + 1)
-        return float(np.interp(p, self.p_off[pair], self.t_min[pair]))
+        return float(self.quantiles([p])[0])
+
+    def quantiles(self, p: ArrayLike) -> Floats:
+        """Return the times of several probabilities (min); infinite beyond the horizon."""
+        wanted = np.asarray(p, dtype=np.float64)
+        rising = np.concatenate(([True], np.diff(self.p_off) > 0))
+        times = np.interp(wanted, self.p_off[rising], self.t_min[rising], left=0.0)
+        return np.where(wanted > self.p_off[-1], np.inf, times)
 
     def chance_off_by(self, t_min: float) -> float:
         """Return the probability that the device has powered off by a time."""
@@ -285,6 +287,28 @@ def off_window(found: Course, *, coverage: float, stop_min: float | None) -> Win
     )
 
 
+def scatter(plan: Plan, device: str) -> float:
+    """Return the relative scatter of a forecast about what its rates say.
+
+    One run scatters by cv; the rates of m earlier runs by cv/√m more. Powers stated by the maker
+    have no day of their own.
+
+    Examples
+    --------
+    >>> from kit.planned import DeviceForecast, Plan
+    >>> from kit.session import Device
+    >>> plan = Plan(id="p", title="P", devices=(Device(id="a", label="A"),), phases=(),
+    ...             forecasts={"a": DeviceForecast(rates_pp_per_h={"map": 10})})
+    >>> round(scatter(plan, "a"), 4)
+    0.0424
+    """
+    cv = plan.assumptions.run_unit_cv
+    known = plan.forecasts.get(device)
+    if known is None or not known.rates_pp_per_h:
+        return cv
+    return cv * sqrt(1.0 + 1.0 / known.rates_runs)
+
+
 def courses(plan: Plan, table: Timetable) -> tuple[Course | None, ...]:
     """Return the course of each device in row order; ``None`` where no rate is known."""
     found: list[Course | None] = []
@@ -293,10 +317,14 @@ def courses(plan: Plan, table: Timetable) -> tuple[Course | None, ...]:
         if not rates:
             found.append(None)
             continue
+        stretches = tuple(
+            s if s.phase or s.name in rates else replace(s, name=BETWEEN)
+            for s in activities(plan, table, device.id)
+        )
         found.append(
             course(
-                activities(plan, table, device.id), rates, device=device.id,
-                cv=plan.assumptions.run_unit_cv,
+                stretches, rates, device=device.id,
+                cv=scatter(plan, device.id),
                 gap_rate_factor=plan.assumptions.gap_rate_factor,
                 off_pct_max=plan.assumptions.off_pct_max,
             )

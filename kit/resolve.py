@@ -363,8 +363,7 @@ def pair_chance(
     if a.quantile(0.5) < b.quantile(0.5):
         a, b = b, a
     p = (np.arange(points) + 0.5) / points
-    off_a = np.array([a.quantile(float(x)) for x in p])[:, None]
-    off_b = np.array([b.quantile(float(x)) for x in p])[None, :]
+    off_a, off_b = a.quantiles(p)[:, None], b.quantiles(p)[None, :]
     grid = np.concatenate((np.arange(0.0, 30.0, 0.25), np.arange(30.0, 121.0, 5.0)))
     chances = claim_chance(grid, look_every_min=look_every_min, pass_min=pass_min)
     with np.errstate(invalid="ignore"):

@@ -165,6 +165,11 @@ ASSUMPTION_WORDS = {
     "wake_drain_pp": ("Drain of one look at a device that wakes", "pp"),
     "plausible_power_w_per_wh": ("Highest plausible power per rated energy", "W/Wh"),
     "clock_rounding": ("How noted minutes were rounded", ""),
+    "off_check_min": ("Near empty, each device was looked at at least every", "min"),
+}
+_UNSTATED = {
+    "phase_length_u_min": "from how the ends were noted",
+    "off_check_min": "not stated",
 }
 _ASSUMPTION_VALUES = {
     "floor": "down, as a digital clock shows them",
@@ -182,7 +187,7 @@ def assumptions(results: Results) -> Table:
             continue
         words, unit = ASSUMPTION_WORDS.get(key, (key, ""))
         if value is None:
-            shown = "from how the ends were noted"
+            shown = _UNSTATED.get(key, MISSING)
         elif isinstance(value, str):
             shown = _ASSUMPTION_VALUES.get(value, value)
         else:

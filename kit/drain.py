@@ -41,6 +41,7 @@ __all__ = [
     "Prepared",
     "flag_matrix",
     "frame_keys",
+    "join_flags",
     "phase_drain",
     "phase_status",
     "prepare",
@@ -94,6 +95,19 @@ FLAGS: Mapping[str, str] = {
     "small_drain": "The drain is below 3 pp, so only its upper end says much.",
     "rises": "The percentage rose although no charging is recorded.",
     "charged": "The device was charged in this phase.",
+    "gauge_curve": "A gauge that counts charge runs faster towards empty at the same power; what "
+    "this one counts is not known to be energy, so half of that effect is taken off and half is in "
+    "the interval.",
+    "energy_from_capacity": "The rated energy is rated capacity times nominal voltage.",
+    "tolerance_assumed": "The tolerance of the rated energy is not recorded; 3 % is assumed.",
+    "health_unknown": "The health of the battery is not recorded; 85 to 105 % of the rated energy "
+    "is assumed.",
+    "unequal_exposure": "This device did this part for a shorter time than the others.",
+    "dropped": "One half is missing, so the device is left out of the comparison with both.",
+    "one_order_only": "All devices that completed both halves did them in the same order, so the "
+    "activities cannot be told from the order.",
+    "not_resolvable": "The interval is wider than the rate itself: whole percentages cannot "
+    "resolve so short a turn.",
     "unknown_length": "The length of the phase is not known, so there is no rate.",
 }
 """Codes of the ``flags`` column, each with the sentence that it stands for."""
@@ -252,10 +266,10 @@ def flag_matrix(chains: Chains, found: Drains) -> dict[str, Bools]:
             "unknown_length": ~(chains.length_h > 0.0) & ~dying,
         }  # fmt: skip
     begun = ~(phases >= chains.gone[:, None]) | dying
-    return {code: np.asarray(flags[code] & begun, dtype=bool) for code in FLAGS}
+    return {code: np.asarray(flag & begun, dtype=bool) for code, flag in flags.items()}
 
 
-def _flag_texts(flags: Mapping[str, Bools], shape: tuple[int, int]) -> Texts:
+def join_flags(flags: Mapping[str, Bools], shape: tuple[int, int]) -> Texts:
     """Return the codes that apply joined by ";", shape (K, P)."""
     texts = np.full(shape, "", dtype=object)
     for code, where in flags.items():
@@ -331,7 +345,7 @@ def phase_drain(
     ready = prepare(session) if prepared is None else prepared
     chains = ready.chains
     order = chains.in_frame_order
-    flags = order(_flag_texts(ready.flags, chains.length_h.shape))
+    flags = order(join_flags(ready.flags, chains.length_h.shape))
     columns: dict[str, list[NDArray[np.generic]]] = {}
     for measurand in MEASURANDS:
         for name, values in _per_phase(ready, measurand, settings.coverage, simulated).items():

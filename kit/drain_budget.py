@@ -95,6 +95,9 @@ class _Line:
     reference: str
 
 
+_TRACE_PP = 0.005
+"""Contributions below this do not count for the median effect of a source (pp)."""
+
 _ASSUMED = "default of the kit, an assumption, not measured"
 _STATED = "stated in the setup file"
 _GUM = "JCGM 100:2008"
@@ -231,7 +234,7 @@ def budget(
             for m in reversed(MEASURANDS)
             if s in ready.drains[m].variance
         ]
-        u = np.sqrt(parts[0][parts[0] > 0.0]) if parts else np.zeros(0)
+        u = np.sqrt(parts[0][parts[0] > _TRACE_PP**2]) if parts else np.zeros(0)
         rows.append(
             (line.source, line.description, line.distribution, line.value, line.unit,
              float(np.median(u)) if u.size else np.nan, line.basis, line.reference)

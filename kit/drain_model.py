@@ -8,7 +8,7 @@ are derived in docs/measurement.md.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -38,6 +38,7 @@ __all__ = [
     "gauge_covariance",
     "interval",
     "states",
+    "time_variance",
 ]
 
 SOURCES = (
@@ -102,6 +103,10 @@ class States:
     bound: Floats
     gap_variance: Floats
     node: Ints
+
+    def unit(self, k: int) -> States:
+        """Return the states of one unit, with the first dimension kept."""
+        return States(**{f.name: getattr(self, f.name)[k : k + 1] for f in fields(self)})
 
 
 def _rate_rows(chains: Chains, level: Floats, known: Bools) -> tuple[Floats, Floats, Bools]:
@@ -319,8 +324,21 @@ def gauge_covariance(chains: Chains, now: States) -> Floats:
     )
 
 
-def _time_variance(now: States, base: Floats) -> Floats:
-    """Return the variance from the moments of the readings, for Σ base·state; (K, P)."""
+def time_variance(now: States, base: Floats) -> Floats:
+    """Return the variance from the moments of the readings, for sums of states.
+
+    Parameters
+    ----------
+    now
+        The states.
+    base
+        Shape (K, n, B). Coefficients of the states in each of n results.
+
+    Returns
+    -------
+    array
+        Shape (K, n), in the square of the unit of the results.
+    """
     k, p, b = base.shape
     effect = base * now.rate[:, None, :]
     at_node = np.zeros((k, p, b))
@@ -386,7 +404,7 @@ def drains(chains: Chains, measurand: Measurand, *, now: States | None = None) -
     variance = {
         "resolution": shown.own,
         "rounding": shown.common,
-        "reading_time": _time_variance(now, base),
+        "reading_time": time_variance(now, base),
         "gap": (np.abs(base) * now.gap_variance[:, None, :]).sum(axis=2),
         "wake": wake**2 / 3.0,
     }

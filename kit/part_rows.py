@@ -1,0 +1,116 @@
+"""Rows of the frame ``parts``, and what the log says of who did what for how long."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
+    from kit.session import Phase, Session
+
+__all__ = ["PartRow", "Turn", "done_h", "flag_exposure", "turns"]
+
+_EXPOSURE_SHARE = 0.95
+_EXPOSURE_SLACK_H = 0.5 / 60.0
+"""An exposure below 95 % of the longest, less half a minute, is unequal."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class PartRow:
+    """One row of the frame; ``half_width`` is U of the rate (pp/h)."""
+
+    run: int
+    phase: str
+    device: str
+    part: str = ""
+    exposure_h: float = float("nan")
+    rate: float = float("nan")
+    u: float = float("nan")
+    half_width: float = float("nan")
+    status: str = "measured"
+    flags: tuple[str, ...] = ()
+
+    def cells(self) -> tuple[object, ...]:
+        """Return the cells in the order of ``RESULT_COLUMNS["parts"]``."""
+        return (
+            self.run, self.phase, self.device, self.part, self.exposure_h, self.rate, self.u,
+            self.rate - self.half_width, self.rate + self.half_width, self.status,
+            ";".join(self.flags),
+        )  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True)
+class Turn:
+    """One logged turn; times in minutes, NaN for not recorded."""
+
+    activity: str
+    start_min: float
+    end_min: float
+    duration_min: float
+    completed: str
+
+
+def turns(session: Session, run: int, phase: Phase) -> dict[str, tuple[Turn, ...]]:
+    """Return the logged turns of one phase by device, in order of time.
+
+    Parameters
+    ----------
+    session
+        The record.
+    run, phase
+        Number of the run, and the phase.
+    """
+    frame = session.turns
+    found: dict[str, list[Turn]] = {}
+    columns = ("run", "phase", "device", "activity", "start_min", "end_min", "duration_min",
+               "completed")  # fmt: skip
+    for r, p, device, *rest in zip(*(frame[c].tolist() for c in columns), strict=True):
+        if r == run and p == phase.id:
+            found.setdefault(device, []).append(Turn(**dict(zip(columns[3:], rest, strict=True))))
+    return {
+        device: tuple(
+            sorted(rows, key=lambda t: t.start_min if t.start_min == t.start_min else 1e9)
+        )
+        for device, rows in found.items()
+    }
+
+
+def done_h(turn: Turn, otherwise_h: float) -> float:
+    """Return for how long a logged turn was really done (h); NaN: not known.
+
+    Examples
+    --------
+    >>> nan = float("nan")
+    >>> done_h(Turn(activity="a", start_min=0, end_min=9, duration_min=nan, completed=""), 1.0)
+    0.15
+    >>> done_h(Turn(activity="a", start_min=0, end_min=9, duration_min=nan, completed="no"), 1.0)
+    0.0
+    """
+    if turn.completed == "no":
+        return 0.0
+    if turn.duration_min == turn.duration_min:
+        return turn.duration_min / 60.0
+    length = turn.end_min - turn.start_min
+    if length == length:
+        return length / 60.0
+    return float("nan") if turn.completed == "partly" else otherwise_h
+
+
+def flag_exposure(rows: Iterable[PartRow], longest: Mapping[str, float]) -> list[PartRow]:
+    """Return the rows, those with a clearly shorter exposure flagged ``unequal_exposure``.
+
+    Parameters
+    ----------
+    rows
+        Rows of one phase.
+    longest
+        Longest exposure to each part (h).
+    """
+    flagged = []
+    for row in rows:
+        least = _EXPOSURE_SHARE * longest.get(row.part, 0.0) - _EXPOSURE_SLACK_H
+        short = row.exposure_h < least
+        flagged.append(replace(row, flags=(*row.flags, "unequal_exposure")) if short else row)
+    return flagged

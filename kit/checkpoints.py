@@ -34,6 +34,7 @@ TIME_ROWS: Mapping[str, str] = {
 
 FIRST = frozenset({"start", "begin", "beginning", "start of session", "at start", "at the start"})
 LAST = frozenset({"end", "finish", "end of session", "at the end"})
+HALF_WAY = frozenset({"inside", "during", "half way", "halfway", "middle", "in between"})
 START_OF = re.compile(r"(?:start of|beginning of|before|start|begin)\s+(.+)|(.+)\s+(?:start|begin)")
 INSIDE = re.compile(
     r"(?:during|inside|in|half ?way(?: through)?|middle of)\s+(.+)|(.+)\s+(?:half ?way|middle)"
@@ -131,7 +132,9 @@ def _named_point(name: str) -> tuple[str, str]:
         match = pattern.fullmatch(name)
         if match:
             return next(g for g in match.groups() if g), point
-    return name, "start" if name in FIRST else "end"
+    if name in FIRST:
+        return name, "start"
+    return name, "inside" if name in HALF_WAY else "end"
 
 
 def _phase_name(text: str) -> str:

@@ -250,13 +250,16 @@ def _last_place(text: str) -> float:
 def _even_decimals(
     texts: Sequence[str], elapsed: NDArray[np.float64], resolution: NDArray[np.float64]
 ) -> None:
-    """Give all decimal minutes of a column the finest place if most of them have decimals.
+    """Give all numbers of minutes the finest place if most times of a column have decimals.
 
     Programs drop trailing zeros: among ``0.98``, ``1`` and ``1.02`` the 1 was not noted to the
     minute.
     """
-    decimal = np.isfinite(elapsed) & np.array([":" not in t for t in texts], dtype=bool)
-    if decimal.any() and np.mean(resolution[decimal] < MINUTE) > 0.5:
+    timed = np.isfinite(elapsed)
+    if not timed.any():
+        return
+    decimal = timed & np.array([":" not in t for t in texts], dtype=bool)
+    if np.sum(resolution[decimal] < MINUTE) > 0.5 * np.sum(timed):
         resolution[decimal] = resolution[decimal].min()
 
 

@@ -87,12 +87,7 @@ def read_scorecard(table: RawTable, setup: Setup) -> tuple[Log, Collector, Setup
     notes = Collector(table.file, table.lines, own=frozenset(META))
     meta, devices, first = _columns(table, setup, notes)
     if not setup.devices:
-        setup = replace(
-            setup,
-            devices=tuple(
-                Device(id=n, label=n, position=i) for i, n in enumerate(devices.values(), start=1)
-            ),
-        )
+        setup = replace(setup, devices=tuple(Device(id=n, label=n) for n in devices.values()))
     texts = _checked_meta(table, meta, notes)
     checkpoints = [""] * len(table.lines)
     if first:

@@ -10,7 +10,7 @@ its boundaries were read with a time.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
@@ -76,7 +76,8 @@ def phase_spans(
     start_readings, end_readings
         Phase id → the earliest reading at its start and end that has a time.
     origin
-        Time zero, at which the first phase starts unless another start was noted.
+        Time zero, at which the first phase starts unless another start was noted. Elapsed
+        time counts from it, so that an elapsed 0 is exact.
     last
         The end of a run until empty: when all devices were off, or the session was stopped.
 
@@ -112,8 +113,8 @@ def phase_spans(
     before: Noted | None = origin
     for i, phase in enumerate(phases):
         start, end = starts.get(phase.id), ends.get(phase.id)
-        if start is None and i == 0:
-            start = origin
+        if i == 0 and (start is None or (start.source == "elapsed" and start.t_min == 0)):
+            start = replace(origin, line=0 if start is None else start.line)
         if end is None and phase.kind == "until_empty" and i == len(phases) - 1:
             end = last
         until = phase.kind == "until_empty"

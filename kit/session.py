@@ -138,7 +138,8 @@ class Run:
         1, 2, … as in the log's ``run`` column.
     start
         Clock time of ``t_min`` = 0 (aware if the session has a time zone); ``None`` when only
-        elapsed times were noted.
+        elapsed times were noted. Its date is in year 1 when no date was recorded: then only the
+        time of day means anything, and ``Session.date`` is ``None``.
     stop_min
         When the session was stopped (min since start); ``None`` = not recorded.
     stated_elapsed_min
@@ -224,7 +225,9 @@ FRAME_COLUMNS: Mapping[str, tuple[str, ...]] = {
         "run", "device", "phase", "still_on", "noted_min", "last_on_min", "first_off_min",
         "t_resolution_min", "soc_pct", "cause", "by", "evidence", "note", "line",
     ),
-    # actual times of every phase of every run, in order; *_source: clock | elapsed | planned | ""
+    # actual times of every phase of every run, in order; *_source: clock | elapsed | planned |
+    # reading (the earliest reading at that boundary, where nothing else is known) | "".
+    # duration_min is the planned length where one was planned and not both ends were noted
     "spans": (
         "run", "phase", "start_min", "end_min", "start_source", "end_source",
         "duration_min", "duration_u_min", "t_resolution_min", "line",

@@ -33,7 +33,7 @@ TRUTH_COLUMNS: dict[str, tuple[str, ...]] = {
     "drains": (
         "run", "phase", "device", "length_h", "exposure_h", "completed", "start_charge_pct",
         "end_charge_pct", "charge_drain_pp", "start_shown_pct", "end_shown_pct",
-        "shown_drain_pp",
+        "shown_drain_pp", "energy_wh",
     ),
     "runtimes": ("run", "device", "off_min", "still_on"),
     "parts": ("run", "phase", "device", "part", "exposure_h", "charge_drain_pp", "completed"),
@@ -285,7 +285,7 @@ def _session_device(device: TrueDevice, place: int) -> Device:
         label=device.label or device.id,
         model=device.model,
         position=device.position or place,
-        gauge=device.declared_gauge,
+        **device.declared,
     )
 
 
@@ -346,6 +346,10 @@ def _truth(
         starts, ends = np.array(run.starts_min), np.array(run.ends_min)
         charge = [t.charge_pct(np.concatenate([starts, ends])) for t in run.tracks]
         shown = [t.shown_pct(np.concatenate([starts, ends])) for t in run.tracks]
+        energy = [
+            (t.energy_pct(starts) - t.energy_pct(ends)) * t.device.capacity_wh / 100.0
+            for t in run.tracks
+        ]
         for p, phase in enumerate(scenario.phases):
             for k in range(n):
                 c0, c1 = charge[k][p], charge[k][p + len(starts)]
@@ -354,7 +358,7 @@ def _truth(
                 on = min(max(off - starts[p], 0.0), ends[p] - starts[p]) / 60.0
                 drains.append(
                     (run.number, phase.id, scenario.devices[k].id, (ends[p] - starts[p]) / 60.0,
-                     on, bool(off >= ends[p]), c0, c1, c0 - c1, s0, s1, s0 - s1)
+                     on, bool(off >= ends[p]), c0, c1, c0 - c1, s0, s1, s0 - s1, energy[k][p])
                 )  # fmt: skip
         offs += [
             (run.number, t.device.id, t.off_min, bool(t.off_min >= run.stop_min))

@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 
 __all__ = ["Limits", "random_day"]
 
+_CAPACITY_WH = 100.0
+_HEALTH_U_PCT = 2.0
 _NODE_EVERY_PP = 10.0
 _ACTIVITY_SCATTER = 0.5
 """Share of ``device_spread`` by which a device's rate in one activity scatters by itself."""
@@ -68,6 +70,9 @@ class Limits:
         As in `Scenario`.
     declares_rounding
         Whether the record states the rounding of each gauge (truly).
+    rated_tol_pct
+        Where given, the record states a rated energy that is off by up to this (%), all equally
+        likely, and a health in whole per cent with a standard uncertainty of 2 %.
     """
 
     devices: int = 6
@@ -94,6 +99,7 @@ class Limits:
     assumptions: Assumptions | None = None
     conditions: Mapping[str, object] = field(default_factory=dict)
     declares_rounding: bool = False
+    rated_tol_pct: float | None = None
 
 
 def _deviation(limits: Limits, rng: np.random.Generator) -> tuple[tuple[float, float], ...]:
@@ -103,6 +109,20 @@ def _deviation(limits: Limits, rng: np.random.Generator) -> tuple[tuple[float, f
     errors = rng.uniform(-limits.gauge_error_pp, limits.gauge_error_pp, nodes)
     inner = tuple((_NODE_EVERY_PP * k, float(e)) for k, e in enumerate(errors))
     return (*inner, (100.0, 0.0))
+
+
+def _rated(limits: Limits, rng: np.random.Generator) -> dict[str, float]:
+    """Return rated energy and health of a battery that really holds 100 Wh."""
+    if limits.rated_tol_pct is None:
+        return {}
+    health = float(rng.uniform(80.0, 100.0))
+    off = float(rng.uniform(-limits.rated_tol_pct, limits.rated_tol_pct))
+    return {
+        "rated_energy_wh": _CAPACITY_WH / (health / 100.0) / (1.0 + off / 100.0),
+        "rated_energy_tol_pct": limits.rated_tol_pct,
+        "health_pct": float(round(health + _HEALTH_U_PCT * rng.standard_normal())),
+        "health_u_pct": _HEALTH_U_PCT,
+    }
 
 
 def _device(
@@ -122,7 +142,7 @@ def _device(
     rounding = limits.roundings[int(rng.integers(len(limits.roundings)))]
     return TrueDevice(
         id=name,
-        capacity_wh=100.0,
+        capacity_wh=_CAPACITY_WH,
         power_w=power,
         start_level_pct=100.0 + surplus,
         saver_at_pct=limits.saver_at_pct,
@@ -135,7 +155,10 @@ def _device(
             lag_min=limits.lag_min,
             deviation=_deviation(limits, rng),
         ),
-        declared_gauge=Gauge(rounding=rounding if limits.declares_rounding else "unknown"),
+        declared={
+            "gauge": Gauge(rounding=rounding if limits.declares_rounding else "unknown"),
+            **_rated(limits, rng),
+        },
     )
 
 

@@ -8,9 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import date, time
-from typing import TYPE_CHECKING, Literal
-
-from kit.session import Gauge
+from typing import TYPE_CHECKING, Any, Literal
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -97,8 +95,9 @@ class TrueDevice:
         Nodes (charge level %, deviation of the rate of charge at constant power %).
     label, model, position
         As in :class:`kit.session.Device`; an empty label repeats the id.
-    declared_gauge
-        What the record says about the gauge, true or not; by default nothing.
+    declared
+        What the record says about the device, true or not: fields of
+        :class:`kit.session.Device` (``gauge``, ``rated_energy_wh``, …); by default nothing.
     """
 
     id: str
@@ -112,7 +111,7 @@ class TrueDevice:
     label: str = ""
     model: str = ""
     position: int | None = None
-    declared_gauge: Gauge = field(default_factory=Gauge)
+    declared: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -201,7 +201,7 @@ def test_no_warm_up() -> None:
 def test_health_unknown() -> None:
     finding = one(with_device(clean(), "b", health_pct=None), "health-unknown")
     assert (finding.severity, finding.device) == ("note", "b")
-    assert (finding.file, finding.column) == ("session.toml", "devices.health_pct")
+    assert (finding.file, finding.column) == ("session.toml", "devices[2].health_pct")
     assert finding.found == "no battery health of 'b'"
     assert "0.95 ± 0.1" in finding.remedy
     assert not found(clean(), "health-unknown")

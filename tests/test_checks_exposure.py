@@ -115,7 +115,7 @@ def test_only_one_order_was_completed() -> None:
     offs = {d: {"noted_min": 32, "last_on_min": 30, "phase": "x"} for d in ("c", "d")}
     session = crossover(power_offs=offs, readings={**FULL, "c": [100], "d": [100]})
     finding = one(session, "crossover-one-sided")
-    assert (finding.file, finding.column) == ("session.toml", "phases.x.first_half")
+    assert (finding.file, finding.column) == ("session.toml", "phases[1].first_half")
     assert finding.found == (
         "only 'a' and 'b' through both halves of 'x', all in the order 'stream' then 'forms'"
     )
@@ -148,7 +148,7 @@ def test_turns_of_ten_minutes_are_not_resolved() -> None:
     # A 10 min, B 50 min, plain B 60 min: ρ = 5/6, u = √((2 + 2 · 0.6944)/12)/(1/6) = 3.19, U = 6.4;
     # half of the busiest rate, 10 pp/h: 5; needed 10 · 6.38/5 + 1 = 13.8 min
     finding = one(rotation(GUIDE, TURNS, busiest=10.0), "rotation-not-resolved")
-    assert (finding.file, finding.column) == ("session.toml", "phases.r.turn_min")
+    assert (finding.file, finding.column) == ("session.toml", "phases[2].turn_min")
     assert "resolve to ±6.4 pp/h (k = 2)" in finding.found
     assert "up to 10.0 pp/h" in finding.expected
     assert "About 0 h 14 min of it per device" in finding.remedy

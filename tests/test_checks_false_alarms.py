@@ -120,5 +120,5 @@ def test_clean_sessions_raise_hardly_any_caution(by_clock: bool, seed: int) -> N
     if not by_clock:
         # 0.14 % on each side for eight lengths to the nearest minute
         assert told.pop("unlogged-time", 0) <= at_most(SESSIONS, 0.0014)
-        assert told.pop("phases-overlap", 0) <= at_most(SESSIONS, 0.0014)
+        assert told.pop("lengths-exceed-clock", 0) <= at_most(SESSIONS, 0.0014)
     assert not told

@@ -65,7 +65,7 @@ def test_phases_in_which_a_saver_may_start() -> None:
     assert "'c' 45 to 19 % (passes 20 %)" in by_phase["p3"].found
     # until empty: from the last reading to 0
     assert "'b' 30 to 0 % (passes 20, 15 and 10 %)" in by_phase["p5"].found
-    assert "'c' below it from the start" in by_phase["p5"].found
+    assert "'c' at or below 20 % from the start" in by_phase["p5"].found
 
 
 def test_a_saver_recorded_as_off_or_starting_at_a_stated_level() -> None:
@@ -74,7 +74,7 @@ def test_a_saver_recorded_as_off_or_starting_at_a_stated_level() -> None:
     by_phase = {f.phase: f for f in found(stated, "power-saver-may-start")}
     assert by_phase["p3"].severity == "note"
     assert "passes 25 %" in by_phase["p3"].found
-    assert "'c' below it from the start" in by_phase["p4"].found
+    assert "'c' at or below 25 % from the start" in by_phase["p4"].found
     assert "set alike" in by_phase["p4"].remedy
 
 

@@ -167,20 +167,20 @@ def test_a_charge_is_told_with_its_times() -> None:
 
 
 def test_a_missing_reading_between_others() -> None:
-    finding = one(a_reads(100, 88, None, 58, 46), "reading-missing")
+    finding = one(a_reads(100, 88, None, 58, 46), "boundary-not-read")
     assert (finding.severity, finding.line, finding.column) == ("caution", None, "soc_pct")
     assert finding.found == "no reading of 'a' at the end of 'p2'"
     assert "only their sum" in finding.remedy
 
 
 def test_a_missing_start_and_a_missing_last_reading() -> None:
-    finding = one(a_reads(None, 88, 73, 58, None), "reading-missing")
+    finding = one(a_reads(None, 88, 73, 58, None), "boundary-not-read")
     assert finding.found == "no reading of 'a' at the start of 'p1' and the end of 'p4'"
 
 
 def test_no_reading_at_all() -> None:
     finding = one(
-        clean(readings={k: v for k, v in READINGS.items() if k != "c"}), "reading-missing"
+        clean(readings={k: v for k, v in READINGS.items() if k != "c"}), "boundary-not-read"
     )
     assert finding.found == "no reading of 'c' at any boundary"
 
@@ -190,14 +190,14 @@ def test_no_reading_is_missed_after_the_power_off_or_in_its_phase() -> None:
         readings={**READINGS, "c": [100, 86, 40]},
         power_offs={"c": {"noted_min": 170, "last_on_min": 168, "phase": "p3"}},
     )
-    assert not found(session, "reading-missing")
+    assert not found(session, "boundary-not-read")
 
 
 def test_a_device_still_on_needs_its_last_reading() -> None:
     session = clean(
         readings={**READINGS, "a": [100, 88, 73, 58, None]}, still_on={"a": 500}, power_offs={}
     )
-    assert one(session, "reading-missing").found == "no reading of 'a' at the end of 'p4'"
+    assert one(session, "boundary-not-read").found == "no reading of 'a' at the end of 'p4'"
 
 
 def test_a_dense_log_has_its_boundaries_by_time() -> None:
@@ -214,4 +214,11 @@ def test_a_dense_log_has_its_boundaries_by_time() -> None:
         for m in t
     ]
     session = clean(readings={k: v for k, v in READINGS.items() if k != "a"}, more_readings=rows)
-    assert not found(session, "reading-missing")
+    assert not found(session, "boundary-not-read")
+
+
+@pytest.mark.parametrize(("t", "told"), [(120, 0), (119, 1)])
+def test_a_tick_and_a_reading_of_one_minute_may_stand_in_either_order(t: int, told: int) -> None:
+    # display changed to 72 in minute t, end of p2 read as 73 in minute 120
+    tick = {"device": "a", "phase": "p2", "kind": "tick", "t_min": t, "soc_pct": 72}
+    assert len(found(clean(more_readings=[tick]), "soc-rises")) == told

@@ -18,17 +18,19 @@ from kit.session import Assumptions, Session
 
 
 def test_a_gap_of_forty_minutes_and_what_it_can_have_cost() -> None:
-    # 40/60 h × 1.15 × 18 pp/h = 13.8 pp
+    # 40/60 h × 1.15 × 18 pp/h = 13.8 pp; 40 of 100 min until the start of p2
     finding = one(clean(gaps={"p2": 40}), "unlogged-time")
     assert finding.severity == "caution"
     assert finding.phase == "p2"
     assert (finding.file, finding.column) == ("log.csv", "clock")
     assert finding.line is not None
     assert finding.found == (
-        "40 min between the end of 'p1' (09:00) and the start of 'p2' (09:40) that no phase "
-        "accounts for (40 % of the time until then)"
+        "40 min that no phase accounts for (40 % of the 1 h 40 min until then): "
+        "40 min before 'p2' (09:00 to 09:40)"
     )
-    assert "up to 13.8 pp ('c', 1.15 × 18.0 pp/h × 0.67 h)" in finding.remedy
+    assert finding.remedy.startswith(
+        "It can have cost up to 13.8 pp ('c', 1.15 × 18.0 pp/h × 0.67 h), counted in the phase"
+    )
     assert "add it as a phase" in finding.remedy
 
 
@@ -41,20 +43,33 @@ def test_a_gap_with_readings_on_both_sides_is_a_note() -> None:
     session = clean(gaps={"p2": 40}, more_readings=rows, readings=readings)
     finding = one(session, "unlogged-time")
     assert finding.severity == "note"
-    assert "does not enter the drain of a phase" in finding.remedy
+    assert finding.remedy.startswith(
+        "Before 'p2' every device was read on both sides, so no phase carries that gap"
+    )
     assert not found(session, "soc-rises")
+    both = clean(gaps={"p2": 40, "p3": 5}, more_readings=rows, readings=readings)
+    finding = one(both, "unlogged-time")
+    # 5/60 h × 1.15 × 18 pp/h (c: 76 to 58) = 1.7 pp
+    assert finding.severity == "caution"
+    assert finding.phase == "p3"
+    assert "The worst, 5 min before 'p3' (10:40 to 10:45), can have cost up to 1.7" in (
+        finding.remedy
+    )
+    assert "Before 'p2' every device was read on both sides" in finding.remedy
 
 
-def test_short_gaps_are_one_note() -> None:
+def test_short_gaps_are_a_note() -> None:
     # 3 min × 1.15 × 18/60 = 1.035 pp is above 1 pp, 2 min × 1.15 × 18/60 = 0.69 pp below
     finding = one(clean(gaps={"p2": 2, "p3": 2, "p4": 2}), "unlogged-time")
     assert finding.severity == "note"
+    # 6 of the 186 min until the start of p4
     assert finding.found == (
-        "3 short gaps between phases, 2 min at most and 6 min in all, that no phase accounts for"
+        "6 min that no phase accounts for (3 % of the 3 h 6 min until then): 2 min before 'p2' "
+        "(09:00 to 09:02), 2 min before 'p3' (10:02 to 10:04) and 2 min before 'p4' "
+        "(11:04 to 11:06)"
     )
     assert "up to 0.7 pp" in finding.remedy
     assert one(clean(gaps={"p2": 3}), "unlogged-time").severity == "caution"
-    assert "2 min between the end of 'p1'" in one(clean(gaps={"p2": 2}), "unlogged-time").found
 
 
 def test_a_gap_of_one_minute_is_rounding() -> None:
@@ -86,7 +101,8 @@ def test_time_between_noted_starts() -> None:
     # 09:17 − 08:00 = 77 min, p1 planned 60: 17 min; tolerance 3 √(1/12 + 1/6) = 1.5
     session = clean(spans=_starts_only(0, 77, 138, 198), phases=PHASES[:4])
     finding = one(session, "unlogged-time")
-    assert finding.found.startswith(
+    assert finding.found == (
+        "17 min that no phase accounts for (22 % of the 1 h 17 min until then): "
         "17 min between the start of 'p1' (08:00) and the start of 'p2' (09:17)"
     )
     # 138 − 77 = 61 min for p2: 1 min is within the tolerance
@@ -109,8 +125,8 @@ def test_total_known_only() -> None:
     # 4 × 60 = 240 min, 08:00 to 12:17 = 257 min: 17 min; tolerance 3 √(4/12 + 1/6) = 2.12
     finding = one(_only_the_stop(257), "unlogged-time")
     assert finding.found == (
-        "17 min between the start of 'p1' (08:00) and the stop (12:17) that no phase accounts for "
-        "(7 % of the time until then)"
+        "17 min that no phase accounts for (7 % of the 4 h 17 min until then): "
+        "17 min between the start of 'p1' (08:00) and the stop (12:17)"
     )
     assert "shared among 4 phases" in finding.remedy
     assert (finding.file, finding.line, finding.column) == ("session.toml", None, "session.stop")
@@ -136,21 +152,21 @@ def test_tolerance_formula() -> None:
 
 def test_phases_longer_than_the_clock() -> None:
     # 180 min of p1–p3 alone exceed 170 min; p4 may have been cut short by the stop
-    finding = one(_only_the_stop(170), "phases-overlap")
+    finding = one(_only_the_stop(170), "lengths-exceed-clock")
     assert finding.severity == "caution"
     assert "of 240 min together, in the 170 min between" in finding.found
     assert "an hour slipped" in finding.remedy
-    assert not found(_only_the_stop(200), "phases-overlap")
+    assert (finding.file, finding.column) == ("session.toml", "session.stop")
+    assert not found(_only_the_stop(200), "lengths-exceed-clock")
+    assert not found(clean(), "lengths-exceed-clock")
 
 
-def test_a_phase_starts_before_the_one_before_it_ended() -> None:
-    finding = one(clean(gaps={"p3": -30}), "phases-overlap")
-    assert finding.phase == "p3"
-    assert finding.found == (
-        "a start of 'p3' at 09:30, 30 min before the phase before it ended (10:00)"
-    )
-    assert not found(clean(gaps={"p3": -1}), "phases-overlap")
-    assert not found(clean(), "phases-overlap")
+def test_a_phase_longer_than_the_time_to_the_next_start() -> None:
+    # 60 min of p1 in 50 min
+    session = clean(spans=_starts_only(0, 50, 110, 170), phases=PHASES[:4])
+    finding = one(session, "lengths-exceed-clock")
+    assert "'p1' of 60 min together, in the 50 min between" in finding.found
+    assert finding.phase == "p2"
 
 
 def test_a_phase_longer_than_planned() -> None:

@@ -66,7 +66,7 @@ def check_session(session: Session) -> tuple[Finding, ...]:
     ...     phases=(Phase(id="p", label="P", planned_min=60.0),), runs=(Run(number=1),),
     ...     has_setup=False, **empty_frames())
     >>> sorted({finding.rule for finding in check_session(session)})
-    ['condition-missing', 'one-unit-one-run', 'power-off-missing', 'reading-missing']
+    ['boundary-not-read', 'condition-missing', 'one-unit-one-run', 'power-off-missing']
     """
     facts = gather(session)
     return in_order(finding for rule in RULES for finding in rule.findings(facts))

@@ -199,11 +199,11 @@ def brightness_not_luminance(facts: Facts) -> Iterator[Doubt]:
 )
 def conditions_differ(facts: Facts) -> Iterator[Doubt]:
     keys = dict.fromkeys(key for d in facts.session.devices for key in d.conditions)
-    for key in keys:
-        if key == "start_offset_min":
-            continue
-        values = [_text(facts.condition(key, d)) for d in range(len(facts.devices))]
-        if len(set(values)) < 2:
+    rows = range(len(facts.devices))
+    every = {key: [_text(facts.condition(key, d)) for d in rows] for key in keys}
+    unlike = {key: values for key, values in every.items() if len(set(values)) > 1}
+    for key, values in unlike.items():
+        if key == "start_offset_min" or key.removesuffix("_threshold_pct") in unlike.keys() - {key}:
             continue
         told = [
             f"{quoted(n for n, v in zip(facts.devices, values, strict=True) if v == value)} {value}"

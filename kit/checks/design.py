@@ -152,7 +152,7 @@ def health_unknown(facts: Facts) -> Iterator[Doubt]:
     yield Doubt(
         severity="note",
         place="setup",
-        column="devices.health_pct",
+        column=f"devices[{facts.devices.index(unknown[0]) + 1}].health_pct",
         found=f"no battery health of {quoted(unknown)}",
         expected="health_pct, the full-charge capacity in per cent of the rated one",
         remedy=f"Energy takes {number(kappa, 2)} ± {number(half, 2)} of the rated one instead, and "

@@ -254,7 +254,7 @@ def crossover_one_sided(facts: Facts) -> Iterator[Doubt]:
         yield Doubt(
             severity="caution",
             place="setup",
-            column=f"phases.{phase.id}.first_half" if facts.session.has_setup else "",
+            column=f"phases[{e.phase + 1}].first_half" if facts.session.has_setup else "",
             found=f"{done} through both halves of '{phase.id}'"
             + (f", all in the order {order}" if any(groups) else ""),
             expected="at least one device in each order through both halves",
@@ -336,7 +336,7 @@ def rotation_not_resolved(facts: Facts) -> Iterator[Doubt]:
         yield Doubt(
             severity="caution",
             place="setup",
-            column=f"phases.{phase.id}.turn_min" if facts.session.has_setup else "",
+            column=f"phases[{p + 1}].turn_min" if facts.session.has_setup else "",
             found=found,
             expected=expected,
             remedy=remedy,

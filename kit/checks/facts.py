@@ -111,18 +111,21 @@ class Facts:
         """Return the column in which a percentage of this device stands."""
         return self.devices[device] if self.session.form == "wide" else "soc_pct"
 
-    def off_column(self, device: int) -> str:
-        """Return the column in which the power-off time of this device stands."""
-        return self.devices[device] if self.session.form == "wide" else "clock"
+    def time_column(self, run: int) -> str:
+        """Return the column in which times of this run stand."""
+        return "elapsed_min" if self.session.runs[run].start is None else "clock"
 
-    def phase_place(
-        self, run: int, phase: int, column: str = "clock"
-    ) -> tuple[Literal["log", "setup"], int | None, str]:
+    def off_column(self, run: int, device: int) -> str:
+        """Return the column in which the power-off time of this device stands."""
+        wide = self.session.form == "wide"
+        return self.devices[device] if wide else self.time_column(run)
+
+    def phase_place(self, run: int, phase: int) -> tuple[Literal["log", "setup"], int | None, str]:
         """Return place, line and column of a phase's times."""
         line = int(self.spans.line[run, phase])
         if line or not self.session.has_setup:
-            return "log", line or None, column if line else ""
-        return "setup", None, f"phases.{self.phases[phase]}"
+            return "log", line or None, self.time_column(run) if line else ""
+        return "setup", None, f"phases[{phase + 1}]"
 
     def condition(self, key: str, device: int | None = None) -> object:
         """Return a condition, the exception of one device first; ``None`` if not recorded."""

@@ -105,7 +105,7 @@ def _crossings(facts: Facts, run: int, p: int) -> tuple[list[str], list[str], bo
             told = joined([number(s) for s in passed])
             passing.append(f"'{name}' {number(start)} to {number(end)} % (passes {told} %)")
         elif start <= levels[0]:
-            below.append(name)
+            below.append(f"'{name}' at or below {number(levels[0])} % from the start")
         else:
             continue
         known = known and stated
@@ -128,7 +128,7 @@ def power_saver_may_start(facts: Facts) -> Iterator[Doubt]:
             passing, below, known = _crossings(facts, run, p)
             if not passing and not below:
                 continue
-            told = passing + ([f"{quoted(below)} below it from the start"] if below else [])
+            told = [*passing, *below]
             yield Doubt(
                 severity="note" if known else "caution",
                 place="setup" if facts.session.has_setup else "log",
@@ -136,7 +136,7 @@ def power_saver_may_start(facts: Facts) -> Iterator[Doubt]:
                 found=f"low levels in '{phase}': {joined(told)}",
                 expected="a phase above the levels at which savers and dimming start, or both "
                 "recorded as off",
-                remedy="The saver starts there as recorded: the rate of this phase mixes both "
+                remedy="A saver starts there as recorded: a phase that passes the level mixes both "
                 "states, and runtimes compare only between devices set alike."
                 if known
                 else "A power saver or dimming may have begun, which lowers the rate by 15 to 40 "

@@ -155,6 +155,9 @@ def soc_rises(facts: Facts) -> Iterator[Doubt]:
     seen = facts.readings
     rising = (np.diff(seen.soc) > EPS) & (np.diff(seen.unit) == 0)
     rises = np.flatnonzero(rising) + 1
+    # two entries of one noted minute may have been made in the other order
+    one_minute = seen.t[rises] - seen.t[rises - 1] < seen.resolution[rises] - EPS
+    rises = rises[~(one_minute & (seen.soc[rises] - seen.soc[rises - 1] <= STEP_PP + EPS))]
     rises = rises[~_charged(facts, rises)]
     units, first = np.unique(seen.unit[rises], return_index=True)
     for group in np.split(rises, first[1:]) if units.size else ():
@@ -307,12 +310,12 @@ def _missing_ends(facts: Facts, run: int, device: int) -> list[int]:
 
 
 @rule(
-    "reading-missing",
+    "boundary-not-read",
     "caution",
     sees="A boundary of a phase at which a device that was on has no reading.",
     to_do="Add it from the footage, or accept that two drains are known only as their sum.",
 )
-def reading_missing(facts: Facts) -> Iterator[Doubt]:
+def boundary_not_read(facts: Facts) -> Iterator[Doubt]:
     for run, number_ in enumerate(facts.runs):
         for device, name in enumerate(facts.devices):
             rows = facts.readings.of(run * len(facts.devices) + device)
@@ -341,5 +344,5 @@ RULES = (
     start_saturated,
     start_not_full,
     charge_between_phases,
-    reading_missing,
+    boundary_not_read,
 )

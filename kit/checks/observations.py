@@ -134,6 +134,8 @@ class Observed:
         Shape (n,). Minute of the reading: as noted, else that of its boundary, else NaN.
     timed
         Shape (n,). Whether the time was noted.
+    resolution
+        Shape (n,). Step of the noted time (min); 0 if none was noted.
     soc
         Shape (n,). Displayed percentage.
     line
@@ -147,6 +149,7 @@ class Observed:
     point: Ints
     t: Floats
     timed: Flags
+    resolution: Floats
     soc: Floats
     line: Ints
     first: Ints
@@ -204,10 +207,11 @@ def observed(session: Session, times: Spans) -> Observed:
     point = codes(frame["point"], ["start", "inside", "end"])
     point[point < 0] = INSIDE
     noted = frame["t_min"].to_numpy(dtype=np.float64)
+    resolution = frame["t_resolution_min"].to_numpy(dtype=np.float64)
     line = frame["line"].to_numpy(dtype=np.int64)
     if not keep.all():
-        run, device, soc, phase, point, noted, line = (
-            a[keep] for a in (run, device, soc, phase, point, noted, line)
+        run, device, soc, phase, point, noted, resolution, line = (
+            a[keep] for a in (run, device, soc, phase, point, noted, resolution, line)
         )
     phase = _phase_by_time(phase, run, noted, times)
     t = noted.copy()
@@ -224,6 +228,7 @@ def observed(session: Session, times: Spans) -> Observed:
         point=point[order],
         t=t[order],
         timed=~untimed[order],
+        resolution=np.where(untimed | np.isnan(resolution), 0.0, resolution)[order],
         soc=soc[order],
         line=line[order],
         first=np.searchsorted(sorted_unit, np.arange(len(row) * n_devices + 1)),

@@ -66,7 +66,7 @@ def _doubt(
     return Doubt(
         severity=severity,
         line=note.line if line is None and note is not None else line,
-        column=column or facts.off_column(device),
+        column=column or facts.off_column(run, device),
         found=found,
         expected=expected,
         remedy=remedy,
@@ -410,7 +410,7 @@ def power_off_too_close(facts: Facts) -> Iterator[Doubt]:
             yield Doubt(
                 severity="note",
                 line=min(lines, default=None),
-                column=facts.off_column(close[0]),
+                column=facts.off_column(run, close[0]),
                 found=f"power-offs too close to call: {joined(times)}",
                 expected="times that do not overlap, for an order",
                 remedy=f"Call {'; '.join(told)} tied in this session. Never break such a tie by "

@@ -11,7 +11,7 @@ import numpy as np
 
 from kit.checks.observations import END, START
 from kit.checks.rule import DERIVED, Doubt, rule
-from kit.checks.text import minutes, number, pp, quoted
+from kit.checks.text import h_min, joined, minutes, number, pp, quoted
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -26,7 +26,7 @@ COVERAGE_SIGMAS = 3.0
 """The tolerance of a sum of lengths is this many standard uncertainties."""
 
 EFFECT_PP = 1.0
-"""Unlogged time that can cost this much (pp) is a caution of its own; less is told in a sum."""
+"""Unlogged time that can cost a phase this much (pp) is a caution."""
 
 LATE_EFFECT_PP = 0.5
 """Late readings that can cost this much (pp) are a caution."""
@@ -172,44 +172,67 @@ def _read_on_both_sides(facts: Facts, run: int, s: Stretch) -> bool:
     return bool(on.any() and facts.own_start[run, s.next_phase][on].all())
 
 
-def _unlogged_doubt(facts: Facts, run: int, s: Stretch, cost: float, basis: str) -> Doubt:
-    last = min(s.next_phase, len(facts.phases) - 1)
-    place, line, column = _place(facts, run, s)
-    share = 100.0 * s.unlogged / s.t_end if s.t_end > 0 else 0.0
-    if _read_on_both_sides(facts, run, s):
-        effect = (
-            "Every device was read on both sides of it, so it does not enter the drain of a "
-            "phase; it is part of the runtimes and of the total drain."
+@dataclass(frozen=True, kw_only=True)
+class _Unlogged:
+    """One stretch with unlogged time, what it can have cost (pp), and in words for whom."""
+
+    stretch: Stretch
+    both_sides: bool
+    cost: float
+    basis: str
+
+    @property
+    def weight(self) -> float:
+        """Return what it can have cost a phase; time without any rate comes first."""
+        if self.both_sides:
+            return -1.0
+        return np.inf if np.isnan(self.cost) else self.cost
+
+
+def _unlogged(facts: Facts, run: int) -> list[_Unlogged]:
+    found = []
+    for s in stretches(facts, run):
+        if s.unlogged > s.tolerance:
+            cost, basis = facts.rate_text(run, s.unlogged / 60.0)
+            both = _read_on_both_sides(facts, run, s)
+            found.append(_Unlogged(stretch=s, both_sides=both, cost=cost, basis=basis))
+    return found
+
+
+def _gap_text(facts: Facts, run: int, s: Stretch) -> str:
+    """Return ``5 min before 'p3' (10:18 to 10:23)``."""
+    times = f"({facts.at(run, s.t_begin)} to {facts.at(run, s.t_end)})"
+    if s.is_gap:
+        return f"{minutes(s.unlogged)} before '{facts.phases[s.next_phase]}' {times}"
+    return f"{minutes(s.unlogged)} {_between(facts, run, s)}"
+
+
+def _effect(facts: Facts, run: int, found: list[_Unlogged], worst: _Unlogged) -> str:
+    """Return in words what unlogged time can have done."""
+    said = []
+    s = worst.stretch
+    if not worst.both_sides:
+        which = "It" if len(found) == 1 else f"The worst, {_gap_text(facts, run, s)},"
+        if np.isnan(worst.cost):
+            said.append(
+                f"{which} is counted in the phase beside it; by how much cannot be said without "
+                "rates."
+            )
+        else:
+            said.append(
+                f"{which} can have cost up to {pp(worst.cost)} ({worst.basis}), counted in the "
+                "phase beside it and carried in its interval."
+            )
+        if len(s.inside) > 1:
+            said.append(f"Where it lies is not known: it is shared among {len(s.inside)} phases.")
+    read = [u.stretch for u in found if u.both_sides]
+    if read:
+        names = quoted(facts.phases[s.next_phase] for s in read)
+        said.append(
+            f"Before {names} every device was read on both sides, so no phase carries that gap; "
+            "the runtimes and the total drain do."
         )
-    elif np.isnan(cost):
-        effect = (
-            "What drained in it is counted in the phase beside it; by how much cannot be said "
-            "without rates."
-        )
-    else:
-        spread = (
-            ""
-            if len(s.inside) < 2
-            else f" It is shared among {len(s.inside)} phases, since where it lies is not known."
-        )
-        effect = (
-            f"It can have cost up to {pp(cost)} ({basis}), counted in the phase beside it and "
-            f"carried in its interval.{spread}"
-        )
-    return Doubt(
-        severity="note" if _read_on_both_sides(facts, run, s) else "caution",
-        place=place,
-        line=line,
-        column=column,
-        found=f"{minutes(s.unlogged)} {_between(facts, run, s)} that no phase accounts for "
-        f"({number(share, 0)} % of the time until then)",
-        expected="phases that follow each other without a gap, or a reading at the end and at the "
-        "next start",
-        remedy=f"{effect} If something was run in that time, add it as a phase; next time read "
-        "every device at the end of a phase and again at the start of the next.",
-        phase=facts.phases[last],
-        run=facts.runs[run],
-    )
+    return " ".join(said)
 
 
 @rule(
@@ -217,91 +240,67 @@ def _unlogged_doubt(facts: Facts, run: int, s: Stretch, cost: float, basis: str)
     "caution",
     "note",
     sees="Time that no phase accounts for, with what it can have cost: gap × gap_rate_factor × "
-    "the busiest rate. Gaps below 1 pp are told in one note.",
+    "the busiest rate. A note where that is below 1 pp, or every device was read on both sides.",
     to_do="Log what was run in it as a phase, or read every device on both sides of it.",
     source=DERIVED,
 )
 def unlogged_time(facts: Facts) -> Iterator[Doubt]:
     for run, number_ in enumerate(facts.runs):
-        small: list[tuple[Stretch, float]] = []
-        for s in stretches(facts, run):
-            if not s.unlogged > s.tolerance:
-                continue
-            cost, basis = facts.rate_text(run, s.unlogged / 60.0)
-            if cost < EFFECT_PP:
-                small.append((s, cost))
-            else:
-                yield _unlogged_doubt(facts, run, s, cost, basis)
-        if small:
-            total = sum(s.unlogged for s, _ in small)
-            place, line, column = _place(facts, run, small[0][0])
-            longest = max(s.unlogged for s, _ in small)
-            if len(small) == 1:
-                told = f"{minutes(total)} {_between(facts, run, small[0][0])}"
-            else:
-                told = (
-                    f"{len(small)} short gaps between phases, {minutes(longest)} at most and "
-                    f"{minutes(total)} in all,"
-                )
-            yield Doubt(
-                severity="note",
-                place=place,
-                line=line,
-                column=column,
-                found=f"{told} that no phase accounts for",
-                expected="phases that follow each other without a gap, or a reading at the end and "
-                "at the next start",
-                remedy=f"Each can have cost up to {pp(max(cost for _, cost in small))}, which the "
-                "intervals of the phases carry. A second reading at the start of the next phase "
-                "removes it.",
-                run=number_,
-            )
+        found = _unlogged(facts, run)
+        if not found:
+            continue
+        worst = max(found, key=lambda u: u.weight)
+        total = sum(u.stretch.unlogged for u in found)
+        until = found[-1].stretch.t_end
+        listed = joined([_gap_text(facts, run, u.stretch) for u in found])
+        place, line, column = _place(facts, run, worst.stretch)
+        share = f"{number(100.0 * total / until, 0)} % of the {h_min(until)} until then"
+        yield Doubt(
+            severity="note" if worst.weight < EFFECT_PP else "caution",
+            place=place,
+            line=line,
+            column=column,
+            found=f"{minutes(total)} that no phase accounts for ({share}): {listed}",
+            expected="phases that follow each other without a gap, or a reading at the end and "
+            "again at the next start",
+            remedy=f"{_effect(facts, run, found, worst)} If something was run in that time, add "
+            "it as a phase; next time read every device at the end of a phase and again at the "
+            "start of the next.",
+            phase=facts.phases[min(worst.stretch.next_phase, len(facts.phases) - 1)],
+            run=number_,
+        )
 
 
 @rule(
-    "phases-overlap",
+    "lengths-exceed-clock",
     "caution",
-    sees="A phase that starts more than a minute before the one before it ended, or phases that "
-    "are longer together than the clock allows.",
+    sees="Phases that are longer together than the clock allows.",
     to_do="Correct the clock times or the lengths; the rates of these phases hang on them.",
     source=DERIVED,
 )
-def phases_overlap(facts: Facts) -> Iterator[Doubt]:
+def lengths_exceed_clock(facts: Facts) -> Iterator[Doubt]:
     for run, number_ in enumerate(facts.runs):
         for s in stretches(facts, run):
             excess = -s.unlogged
-            last = min(s.next_phase, len(facts.phases) - 1)
-            to_stop = s.end == 2 * len(facts.phases)
-            if to_stop and s.inside:
+            if s.end == 2 * len(facts.phases) and s.inside:
+                # the last phase may have been cut short by the stop
                 excess -= float(facts.spans.length[run, s.inside[-1]])
-            if not excess > s.tolerance:
+            if s.is_gap or not excess > s.tolerance:
                 continue
             place, line, column = _place(facts, run, s)
-            if s.is_gap:
-                found = (
-                    f"a start of '{facts.phases[last]}' at {facts.at(run, s.t_end)}, "
-                    f"{minutes(excess)} before the phase before it ended "
-                    f"({facts.at(run, s.t_begin)})"
-                )
-                expected = "phases that follow each other"
-            else:
-                total = s.t_end - s.t_begin - s.unlogged
-                found = (
-                    f"{quoted(facts.phases[p] for p in s.inside)} of {minutes(total)} together, in "
-                    f"the {minutes(s.t_end - s.t_begin)} {_between(facts, run, s)}"
-                )
-                expected = "lengths that add up to no more than the clock shows"
+            total = s.t_end - s.t_begin - s.unlogged
             yield Doubt(
                 severity="caution",
                 place=place,
                 line=line,
                 column=column,
-                found=found,
-                expected=expected,
+                found=f"{quoted(facts.phases[p] for p in s.inside)} of {minutes(total)} together, "
+                f"in the {minutes(s.t_end - s.t_begin)} {_between(facts, run, s)}",
+                expected="lengths that add up to no more than the clock shows",
                 remedy="One of these times is wrong (12- and 24-hour clock mixed, an hour slipped, "
                 "a phase cut short?). Compare them with the footage and correct it; the rates of "
                 "these phases are wrong in the same proportion until then.",
-                phase=facts.phases[last],
+                phase=facts.phases[min(s.next_phase, len(facts.phases) - 1)],
                 run=number_,
             )
 
@@ -418,7 +417,7 @@ def reading_late(facts: Facts) -> Iterator[Doubt]:
         yield Doubt(
             severity="caution" if cost >= LATE_EFFECT_PP else "note",
             line=int(seen.line[rows[worst]]),
-            column=facts.column(device) if facts.session.form == "wide" else "clock",
+            column=facts.column(device) if facts.session.form == "wide" else facts.time_column(i),
             found=f"{others}'{facts.devices[device]}' at {facts.at(i, float(t[worst]))}, "
             f"{minutes(off_by)} {'before' if early else 'after'} the {what}",
             expected=f"readings within {minutes(delay)} after their boundary (reading_delay_min)",
@@ -434,7 +433,7 @@ def reading_late(facts: Facts) -> Iterator[Doubt]:
 
 RULES = (
     unlogged_time,
-    phases_overlap,
+    lengths_exceed_clock,
     phase_length_differs,
     phase_length_unknown,
     reading_late,

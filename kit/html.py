@@ -64,9 +64,7 @@ def prepare() -> TemplateExporter:
             environment.autoescape = True
             return environment
 
-    exporter = ReportExporter(
-        template_name=TEMPLATE, extra_template_basedirs=[str(PACKAGE)], enabled_preprocessors=[]
-    )
+    exporter = ReportExporter(template_name=TEMPLATE, extra_template_basedirs=[str(PACKAGE)])
     exporter.register_filter("highlight_code", Highlight2HTML(pygments_lexer="python"))
     exporter.template  # noqa: B018 - compiles it
     return exporter

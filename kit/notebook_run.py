@@ -31,6 +31,7 @@ __all__ = ["notebook_text", "run_notebook", "start_kernel", "without_slow_gramma
 Parameter = str | int | float | bool
 
 START_TIMEOUT_S = 120
+KERNELSPEC = {"display_name": "Python 3 (ipykernel)", "language": "python", "name": "python3"}
 _ANSI = re.compile(r"\x1b\[[0-9;]*[A-Za-z]")
 _HEADING = re.compile(r"^#+\s+(.+?)\s*$", re.MULTILINE)
 # papermill's mark on the cells in which it shows an error
@@ -63,8 +64,12 @@ def _environment(scratch: Path) -> dict[str, str]:
     """Return the kernel's environment: this ``kit``, no start-up files, no hash randomness."""
     environment = dict(os.environ)
     package_root = str(Path(__file__).resolve().parent.parent)
+    stated = environment.get("PYTHONPATH", "")
+    # the kernel works in another folder: what is relative here must mean the same there
+    paths = [str(Path(entry).absolute()) for entry in stated.split(os.pathsep)] if stated else []
     if package_root not in (sysconfig.get_path("purelib"), sysconfig.get_path("platlib")):
-        paths = (package_root, *filter(None, [environment.get("PYTHONPATH")]))
+        paths.insert(0, package_root)
+    if paths:
         environment["PYTHONPATH"] = os.pathsep.join(paths)
     environment["IPYTHONDIR"] = str(scratch / "ipython")
     environment["PYTHONHASHSEED"] = "0"
@@ -163,6 +168,8 @@ def run_notebook(
         from papermill.execute import execute_notebook
 
     source = nbformat.read(notebook, as_version=4)
+    # whatever kernel it was last saved with, or none: this interpreter runs it
+    source.metadata["kernelspec"] = nbformat.from_dict(KERNELSPEC)
     _require_declared(source, parameters, notebook.name)
     seen: list[NotebookNode] = []
     hooks: dict[str, Any] = {"on_notebook_start": lambda notebook: seen.append(notebook)}

@@ -22,8 +22,10 @@ __all__ = ["DARK_GROUND", "DARK_INK", "PageSvg", "colour_sheet", "dark_colour", 
 
 DARK_GROUND = "#0f191c"
 DARK_INK = "#e4ecec"
-# WCAG 2.2, 1.4.11: 3:1 for the parts of a graphic; some more, because lines are thin
-DARK_CONTRAST = 4.5
+# WCAG 2.2, success criterion 1.4.11: 3:1 for the parts of a graphic
+DARK_CONTRAST = 3.0
+# at most this far from black or white, a grey is the page's ink or its ground
+NEAR = 0.12
 
 SVG = "{http://www.w3.org/2000/svg}"
 XLINK_HREF = "{http://www.w3.org/1999/xlink}href"
@@ -195,35 +197,43 @@ def colour_sheet(colours: Iterable[str]) -> str:
 
 def _light_colour(colour: str) -> str:
     """Return the colour on a light ground: ink and ground are the page's own."""
-    return {"#000000": "var(--ink)", "#ffffff": "var(--figure)"}.get(colour, colour)
+    return _page_colour(colour) or colour
+
+
+def _page_colour(colour: str) -> str:
+    """Return the page's variable for what is nearly black or white, else nothing."""
+    parts = rgb(colour)
+    if max(parts) <= NEAR:
+        return "var(--ink)"
+    return "var(--figure)" if colour == "#ffffff" else ""
 
 
 def dark_colour(colour: str) -> str:
     """Return what a colour becomes on a dark ground.
 
     Greys change places between ground and ink; a tint (lightness above 0.8) becomes a shade of
-    its hue; any other colour is lightened, hue kept, until it stands out 4.5:1.
+    its hue; any other colour is lightened, hue kept, until it stands out 3:1.
 
     Examples
     --------
-    >>> dark_colour("#ffffff"), dark_colour("#000000")
+    >>> dark_colour("#ffffff"), dark_colour("#1a1a1a")
     ('var(--figure)', 'var(--ink)')
-    >>> contrast("#1b6f73", DARK_GROUND) < 4.5 <= contrast(dark_colour("#1b6f73"), DARK_GROUND)
+    >>> contrast("#0a4044", DARK_GROUND) < 3 <= contrast(dark_colour("#0a4044"), DARK_GROUND)
     True
     """
-    if colour in ("#000000", "#ffffff"):
-        return _light_colour(colour)
+    if page := _page_colour(colour):
+        return page
     red, green, blue = rgb(colour)
     hue, lightness, saturation = colorsys.rgb_to_hls(red, green, blue)
     if max(red, green, blue) - min(red, green, blue) < 0.06:
         return mixed(DARK_INK, DARK_GROUND, lightness)
     if lightness > 0.8:
         return hex_of(*colorsys.hls_to_rgb(hue, 0.19, min(saturation, 0.3)))
-    while contrast(hex_of(*colorsys.hls_to_rgb(hue, lightness, saturation)), DARK_GROUND) < (
-        DARK_CONTRAST
-    ):
+    lighter = colour
+    while contrast(lighter, DARK_GROUND) < DARK_CONTRAST:
         lightness += 0.02
-    return hex_of(*colorsys.hls_to_rgb(hue, lightness, saturation))
+        lighter = hex_of(*colorsys.hls_to_rgb(hue, lightness, saturation))
+    return lighter
 
 
 def rgb(colour: str) -> tuple[float, float, float]:

@@ -45,6 +45,8 @@ class OffTimes:
     low, high
         Shape (n,), minutes since the run's start as the record counts them; ``high = inf``:
         not seen off; both NaN: nothing known.
+    ramp
+        Shape (n,). How uncertain the looks are that bound the power-off (min).
     start_low, start_high
         Shape (n,). Bounds (min) of the true start of each device on the same scale.
     own_start
@@ -60,6 +62,7 @@ class OffTimes:
     run: int
     low: Floats
     high: Floats
+    ramp: Floats
     start_low: Floats
     start_high: Floats
     own_start: bool
@@ -292,6 +295,7 @@ class _Bound:
     high: float
     status: RuntimeStatus
     basis: str
+    ramp: float = 0.0
 
 
 def _observed(
@@ -301,20 +305,27 @@ def _observed(
     rounding = session.assumptions.clock_rounding
     before, after = clock_margins(rounding, note.resolution)
     watch = session.assumptions.off_check_min
+    slope = before + after
+    early, late = clock_margins(rounding, last_margin)
     candidates = [
-        (note.last_on - before, "last seen on"),
-        (last - clock_margins(rounding, last_margin)[0], "last reading"),
-        (-before, "on at the start"),
+        (note.last_on - before, slope, "last seen on"),
+        (last - early, early + late, "last reading"),
+        (-before, 0.0, "on at the start"),
     ]
     if watch is not None and not np.isnan(note.off):
-        candidates.append((note.off - watch - before, f"looked at every {watch:g} min"))
-    low, since = max((c for c in candidates if not np.isnan(c[0])), key=lambda c: c[0])
+        words = f"looked at every {watch:g} min"
+        candidates.append((note.off - watch - before, slope, words))
+    low, ramp, since = max((c for c in candidates if not np.isnan(c[0])), key=lambda c: c[0])
     if np.isnan(note.off):
         high, until = phase_end + after + session.assumptions.reading_delay_min, "phase noted only"
+        ramp = 0.0
     else:
         high = note.off + after
         until = "minute noted off" if np.isnan(note.first_off) else "first seen off"
-    return _Bound(low=min(low, high), high=high, status="observed", basis=f"{since}; {until}")
+        ramp = min(ramp, slope)
+    return _Bound(
+        low=min(low, high), high=high, status="observed", basis=f"{since}; {until}", ramp=ramp
+    )
 
 
 def _not_off(
@@ -370,6 +381,7 @@ def _one_run(
         run=run.number,
         low=np.array([b.low for b in bounds]),
         high=np.array([b.high for b in bounds]),
+        ramp=np.array([b.ramp for b in bounds]),
         start_low=offsets - early,
         start_high=offsets + late,
         own_start=own_start,

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from itertools import combinations
 from string import ascii_lowercase, ascii_uppercase
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 import numpy as np
 
@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 __all__ = [
     "TAIL_MIN",
     "claimed_above",
+    "jointly_above",
     "order_arrows",
     "p_longer",
     "p_longest",
@@ -43,6 +44,9 @@ TAIL_MIN = 60.0
 _NARROWEST = 1e-6
 """Width (min) given to an interval noted as a single instant."""
 
+_NARROWEST_RAMP = 1e-3
+"""Least ramp that windows among windows with ramps are given, in min and per width."""
+
 _GRID = 400
 """Points of the midpoint rule in :func:`p_longest`."""
 
@@ -55,6 +59,71 @@ def _square(z: Floats) -> Floats:
     """Return h(z) = max(z, 0)² / 2, the integral of the integral of a unit step."""
     positive = np.maximum(z, 0.0)
     return positive * positive / 2.0
+
+
+class _Windows(NamedTuple):
+    """Windows of n devices: T = low + U(0, wide) + U(0, narrow) where an end was seen."""
+
+    low: Floats
+    high: Floats
+    tail: Floats
+    wide: Floats
+    narrow: Floats
+
+    @property
+    def open_end(self) -> Flags:
+        return np.isinf(self.high)
+
+    @property
+    def known(self) -> Flags:
+        return ~(np.isnan(self.low) | np.isnan(self.high))
+
+
+def _windows(
+    low: ArrayLike, high: ArrayLike, tail: ArrayLike | None, ramp: ArrayLike | None
+) -> _Windows:
+    lo, hi, spare = _bounds(low, high, tail)
+    width = np.where(np.isinf(hi), 1.0, hi - lo)
+    slope = np.zeros(lo.shape) if ramp is None else np.asarray(ramp, dtype=np.float64)
+    slope = np.clip(np.where(np.isfinite(slope), slope, 0.0), 0.0, width)
+    narrow = np.minimum(slope, width - slope)
+    narrow = np.maximum(narrow, np.minimum(_NARROWEST, width / 2.0))
+    return _Windows(lo, hi, spare, width - narrow, narrow)
+
+
+def _p_ramped(w: _Windows) -> Floats:
+    """Return P(T_i > T_j) for windows with ramps, by the volume of a cut through a box."""
+    width = w.wide + w.narrow
+    # a little ramp everywhere, so that differences of fourth powers keep their digits
+    narrow = np.maximum(w.narrow, np.minimum(_NARROWEST_RAMP * np.maximum(width, 1.0), width / 2.0))
+    wide = width - narrow
+    with np.errstate(invalid="ignore"):
+        ends = (w.low + width)[None, :] - w.low[:, None]
+        signs, shifts = np.ones(1), np.zeros((1, *ends.shape))
+        for part in (wide[:, None], narrow[:, None], wide[None, :], narrow[None, :]):
+            shifts = np.concatenate((shifts, shifts + part))
+            signs = np.concatenate((signs, -signs))
+        cut = np.maximum(ends[None] - shifts, 0.0) ** 4
+        box = (wide * narrow)[:, None] * (wide * narrow)[None, :]
+        return 1.0 - np.tensordot(signs, cut, axes=1) / (24.0 * box)
+
+
+def _share_off(w: _Windows, t: Floats) -> Floats:
+    """Return P(T_j ≤ t) for every device along the last axis of t."""
+    z = t - w.low
+    up = _square(z) - _square(z - w.wide) - _square(z - w.narrow) + _square(z - w.wide - w.narrow)
+    share = np.clip(up / (w.wide * w.narrow), 0.0, 1.0)
+    return np.where(t >= w.high, 1.0, np.where(t <= w.low, 0.0, share))
+
+
+def _quantiles(w: _Windows, q: Floats) -> Floats:
+    """Return times by which a share q of the chance has passed; shape (n, q)."""
+    edge = (w.narrow / (2.0 * w.wide))[:, None]
+    both = 2.0 * (w.wide * w.narrow)[:, None]
+    rise = np.sqrt(both * np.minimum(q, edge))
+    fall = (w.wide + w.narrow)[:, None] - np.sqrt(both * np.minimum(1.0 - q, edge))
+    flat = q * w.wide[:, None] + w.narrow[:, None] / 2.0
+    return w.low[:, None] + np.where(q < edge, rise, np.where(q > 1.0 - edge, fall, flat))
 
 
 def _bounds(low: ArrayLike, high: ArrayLike, tail: ArrayLike | None) -> tuple[Floats, ...]:
@@ -72,7 +141,13 @@ def _bounds(low: ArrayLike, high: ArrayLike, tail: ArrayLike | None) -> tuple[Fl
     return lo, np.maximum(hi, lo + _NARROWEST), spare
 
 
-def p_longer(low: ArrayLike, high: ArrayLike, *, tail: ArrayLike | None = None) -> Floats:
+def p_longer(
+    low: ArrayLike,
+    high: ArrayLike,
+    *,
+    tail: ArrayLike | None = None,
+    ramp: ArrayLike | None = None,
+) -> Floats:
     """Return the probability that device i ran longer than device j, for every pair.
 
     Parameters
@@ -83,6 +158,10 @@ def p_longer(low: ArrayLike, high: ArrayLike, *, tail: ArrayLike | None = None) 
     tail
         Shape (n,). Minutes that a right-censored device can still run after ``low``; NaN or
         ``None`` = :data:`TAIL_MIN`. Not used for the others.
+    ramp
+        Shape (n,). How uncertain the two looks that bound a window are themselves (min): a look
+        noted as 14:03 by a digital clock was made at any moment of that minute, ramp 1.
+        ``None`` = 0: the end is uniform over the whole window.
 
     Returns
     -------
@@ -96,8 +175,13 @@ def p_longer(low: ArrayLike, high: ArrayLike, *, tail: ArrayLike | None = None) 
 
     Notes
     -----
-    An observed end is uniform over its window. With h(z) = max(z, 0)²/2,
+    Without ramp an observed end is uniform over its window. With h(z) = max(z, 0)²/2,
     ``P = [h(u_A−l_B) − h(l_A−l_B) − h(u_A−u_B) + h(l_A−u_B)] / (w_A w_B)``.
+
+    With ramp ρ the end is uniform between the two *looks*, which lie within ρ of the window's
+    ends: ``T = l + U(0, w − ρ) + U(0, ρ)``, a trapezoid over the same window. Then
+    ``P = 1 − Σ ± max(u_B − l_A − Σ_S, 0)⁴ / (24 Π)`` over the 16 subsets S of the four widths,
+    Π their product. Windows that do not overlap give 0 or 1 either way.
 
     A right-censored at l_A against B in [l_B, u_B): B can only have lasted longer if it went
     off after l_A (probability q = min(1, x/w_B), x = max(0, u_B − l_A)) and A went off in that
@@ -113,39 +197,52 @@ def p_longer(low: ArrayLike, high: ArrayLike, *, tail: ArrayLike | None = None) 
     >>> float(p_longer([843, 840], [847, 844])[0, 1])
     0.96875
 
+    The same with looks anywhere in their minutes: the windows share the minute 843, in which
+    A's density rises as t/3 and B's falls: 1 − ∫ (t/3)(1 − t)²/6 dt = 1 − 1/216 = 0.99537.
+
+    >>> round(float(p_longer([843, 840], [847, 844], ramp=[1, 1])[0, 1]), 5)
+    0.99537
+
     A still on at 844, W = 60; B in [841, 845): x = 1, q = 1/4, 1 − 1/4 · 1/120 = 0.99792.
 
     >>> round(float(p_longer([844, 841], [np.inf, 845], tail=[60, np.nan])[0, 1]), 5)
     0.99792
     """
-    lo, hi, spare = _bounds(low, high, tail)
-    open_end = np.isinf(hi)
-    known = ~(np.isnan(lo) | np.isnan(hi))
-    la, lb = lo[:, None], lo[None, :]
-    ua, ub = hi[:, None], hi[None, :]
+    w = _windows(low, high, tail, ramp)
+    la, lb = w.low[:, None], w.low[None, :]
+    ua, ub = w.high[:, None], w.high[None, :]
     with np.errstate(invalid="ignore"):
-        wa, wb = ua - la, ub - lb
-        numerator = _square(ua - lb) - _square(la - lb) - _square(ua - ub) + _square(la - ub)
-        p = np.clip(numerator / (wa * wb), 0.0, 1.0)
+        if ramp is None:
+            wa, wb = ua - la, ub - lb
+            cut = _square(ua - lb) - _square(la - lb) - _square(ua - ub) + _square(la - ub)
+            p = cut / (wa * wb)
+        else:
+            p = _p_ramped(w)
         # windows that do not overlap are decided without rounding error
-        p = np.where(la >= ub, 1.0, np.where(lb >= ua, 0.0, p))
+        p = np.where(la >= ub, 1.0, np.where(lb >= ua, 0.0, np.clip(p, 0.0, 1.0)))
         beyond = np.maximum(0.0, ub - la)
-        reach = np.minimum(1.0, beyond / wb)
-        a_open = 1.0 - reach * np.minimum(0.5, beyond / (2.0 * spare[:, None]))
-    a_censored = open_end[:, None] & ~open_end[None, :]
+        reach = np.minimum(1.0, beyond / (ub - lb))
+        a_open = 1.0 - reach * np.minimum(0.5, beyond / (2.0 * w.tail[:, None]))
+    a_censored = w.open_end[:, None] & ~w.open_end[None, :]
     p = np.where(a_censored, a_open, p)
     p = np.where(a_censored.T, 1.0 - a_open.T, p)
-    p = np.where(open_end[:, None] & open_end[None, :], 0.5, p)
+    p = np.where(w.open_end[:, None] & w.open_end[None, :], 0.5, p)
     np.fill_diagonal(p, 0.5)
-    return np.where(known[:, None] & known[None, :], p, np.nan)
+    return np.where(w.known[:, None] & w.known[None, :], p, np.nan)
 
 
-def p_longest(low: ArrayLike, high: ArrayLike, *, tail: ArrayLike | None = None) -> Floats:
+def p_longest(
+    low: ArrayLike,
+    high: ArrayLike,
+    *,
+    tail: ArrayLike | None = None,
+    ramp: ArrayLike | None = None,
+) -> Floats:
     """Return the probability of each device to have run longer than all the others.
 
     Parameters
     ----------
-    low, high, tail
+    low, high, tail, ramp
         As for :func:`p_longer`.
 
     Returns
@@ -155,11 +252,11 @@ def p_longest(low: ArrayLike, high: ArrayLike, *, tail: ArrayLike | None = None)
 
     Notes
     -----
-    ``∫ f_A(t) Π_B F_B(t) dt`` by a midpoint rule of 400 points. P ≥ 0.95 against each rival is
-    no 95 % statement against all of them: with k equal rivals at that limit the product falls
-    to 0.91, 0.88, 0.83 for k = 2, 3, 5. A right-censored device has its remaining time uniform
-    over ``tail``; a rival that it cannot be compared with counts ½, and k right-censored
-    devices share what is left (1/k each). Derived in docs/measurement.md.
+    ``∫ f_A(t) Π_B F_B(t) dt`` by a midpoint rule of 400 equal shares of f_A. P ≥ 0.95 against
+    each rival is no 95 % statement against all of them: with k equal rivals at that limit the
+    product falls to 0.91, 0.88, 0.83 for k = 2, 3, 5. A right-censored device has its remaining
+    time uniform over ``tail``; a rival that it cannot be compared with counts ½, and k
+    right-censored devices share what is left (1/k each). Derived in docs/measurement.md.
 
     Examples
     --------
@@ -170,18 +267,17 @@ def p_longest(low: ArrayLike, high: ArrayLike, *, tail: ArrayLike | None = None)
     >>> p_longest([900, 840, 841], [np.inf, 844, 845]).tolist()
     [1.0, 0.0, 0.0]
     """
-    lo, hi, spare = _bounds(low, high, tail)
-    n = lo.size
-    if n == 0 or np.isnan(lo).any() or np.isnan(hi).any():
+    w = _windows(low, high, tail, ramp)
+    n = w.low.size
+    if n == 0 or not w.known.all():
         return np.full(n, np.nan)
-    open_end = np.isinf(hi)
-    width = np.where(open_end, spare, hi - lo)
-    cells = (np.arange(_GRID) + 0.5) / _GRID
-    t = lo[:, None] + width[:, None] * cells  # (device, point)
-    below = (t[:, :, None] - lo) / width  # (device, point, rival)
-    chance = np.where(open_end, np.clip(below, 0.0, 0.5), np.clip(below, 0.0, 1.0))
+    open_end = w.open_end
+    q = ((np.arange(_GRID) + 0.5) / _GRID)[None, :]
+    t = np.where(open_end[:, None], w.low[:, None] + w.tail[:, None] * q, _quantiles(w, q))
+    still = np.clip((t[:, :, None] - w.low) / w.tail, 0.0, 0.5)  # (device, point, rival)
+    chance = np.where(open_end, still, _share_off(w, t[:, :, None]))
     half = open_end[:, None, None] & ~open_end
-    chance = np.where(half, np.maximum(chance, 0.5 * (lo[:, None, None] < lo)), chance)
+    chance = np.where(half, np.maximum(chance, 0.5 * (w.low[:, None, None] < w.low)), chance)
     chance = np.where(open_end[:, None, None] & open_end, 1.0, chance)
     chance[np.arange(n), :, np.arange(n)] = 1.0
     p: Floats = np.asarray(chance.prod(axis=2).mean(axis=1), dtype=np.float64)
@@ -219,8 +315,55 @@ def claimed_above(p: ArrayLike, *, coverage: float) -> Flags:
     return above
 
 
+def jointly_above(
+    p: ArrayLike, *, coverage: float, declared: tuple[int, int] | None = None
+) -> Flags:
+    """Return the pairs that can be claimed together: all of them hold with ``coverage``.
+
+    Parameters
+    ----------
+    p
+        Shape (n, n), from :func:`p_longer`.
+    coverage
+        Probability that no claimed pair is wrong, above 0.5.
+    declared
+        The one pair chosen before the session; it is judged by itself.
+
+    Returns
+    -------
+    ndarray, shape (n, n)
+        ``above[i, j]``: i is claimed to have run longer than j. Never more than
+        :func:`claimed_above` gives.
+
+    Notes
+    -----
+    Pairs are claimed from the surest on, while their doubts 1 − P add up to at most
+    1 − coverage: by Bonferroni's inequality that bounds the probability of any false claim.
+    Pairs of equal doubt are claimed together or not at all, so the order of entry plays no
+    part. Windows that do not overlap have no doubt and cost nothing.
+
+    Examples
+    --------
+    Three pairs with doubts 0, 0.03 and 0.04: the first two add up to 0.03, all to 0.07.
+
+    >>> p = [[0.5, 1.0, 0.97], [0.0, 0.5, 0.96], [0.03, 0.04, 0.5]]
+    >>> jointly_above(p, coverage=0.95).astype(int).tolist()
+    [[0, 1, 1], [0, 0, 0], [0, 0, 0]]
+    """
+    above = claimed_above(p, coverage=coverage)
+    alone = np.zeros_like(above)
+    if declared is not None:
+        i, j = declared
+        alone[i, j] = alone[j, i] = True
+    doubt = np.where(above & ~alone, 1.0 - np.asarray(p, dtype=np.float64), np.inf)
+    values, sizes = np.unique(doubt[np.isfinite(doubt)].round(12), return_counts=True)
+    allowed = values[np.cumsum(values * sizes) <= 1.0 - coverage + 1e-12]
+    limit = allowed[-1] if allowed.size else -1.0
+    return np.asarray(above & (alone | (doubt.round(12) <= limit)), dtype=bool)
+
+
 def pair_verdict(
-    p: float, status_a: str, status_b: str, *, coverage: float, comparable: bool = True
+    p: float, status_a: str, status_b: str, *, ahead: bool, behind: bool, comparable: bool = True
 ) -> PairVerdict:
     """Return the verdict on one pair of runtimes.
 
@@ -230,26 +373,26 @@ def pair_verdict(
         P(A ran longer than B); NaN = unknown.
     status_a, status_b
         ``observed``, ``still_on`` or ``not_recorded``.
-    coverage
-        Probability that a claim needs.
+    ahead, behind
+        Whether A is claimed to have run longer than B, or B than A.
     comparable
         ``False`` when one device was last seen on before the other's window began, so that
         closeness is not what keeps the pair open.
 
     Examples
     --------
-    >>> pair_verdict(0.96875, "observed", "observed", coverage=0.95)
+    >>> pair_verdict(0.96875, "observed", "observed", ahead=True, behind=False)
     'a'
-    >>> pair_verdict(0.719, "observed", "observed", coverage=0.95)
+    >>> pair_verdict(0.719, "observed", "observed", ahead=False, behind=False)
     'too_close'
-    >>> pair_verdict(0.5, "still_on", "still_on", coverage=0.95)
+    >>> pair_verdict(0.5, "still_on", "still_on", ahead=False, behind=False)
     'both_still_on'
     """
     if np.isnan(p):
         return "unknown"
-    if p >= coverage:
+    if ahead:
         return "a"
-    if p <= 1.0 - coverage:
+    if behind:
         return "b"
     if status_a == status_b == "still_on":
         return "both_still_on"

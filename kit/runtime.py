@@ -12,15 +12,28 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from kit.off_times import OffTimes, off_times
-from kit.order import claimed_above, p_longer, p_longest, pair_verdict, rank_intervals, tie_letters
+from kit.order import (
+    jointly_above,
+    p_longer,
+    p_longest,
+    pair_verdict,
+    rank_intervals,
+    tie_letters,
+)
 from kit.results import RESULT_COLUMNS, Settings
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     import pandas as pd
+    from numpy.typing import NDArray
 
     from kit.session import Session
 
-__all__ = ["runtime_pairs", "runtime_tables", "runtimes"]
+    Floats = NDArray[np.float64]
+    Flags = NDArray[np.bool_]
+
+__all__ = ["order_of", "runtime_pairs", "runtime_tables", "runtimes"]
 
 _MIN_PER_H = 60.0
 
@@ -39,14 +52,34 @@ def _charged(session: Session) -> set[tuple[int, str]]:
     return set(zip(charges["run"].tolist(), charges["device"].tolist(), strict=True))
 
 
+def order_of(session: Session, run: OffTimes, coverage: float) -> tuple[Floats, Flags]:
+    """Return P(i ran longer than j) and which pairs are claimed, both of shape (n, n).
+
+    Parameters
+    ----------
+    session
+        Names the one comparison that was declared before it, if there is one.
+    run
+        From :func:`kit.off_times.off_times`.
+    coverage
+        Probability that no claimed pair of this run is wrong; see
+        :func:`kit.order.jointly_above`.
+    """
+    p = p_longer(run.order_low, run.order_high, tail=run.tail, ramp=run.ramp)
+    ids = [device.id for device in session.devices]
+    pair = session.declared_comparison
+    known = pair is not None and pair[0] in ids and pair[1] in ids and pair[0] != pair[1]
+    declared = (ids.index(pair[0]), ids.index(pair[1])) if pair is not None and known else None
+    return p, jointly_above(p, coverage=coverage, declared=declared)
+
+
 def _runtime_rows(
     session: Session, run: OffTimes, coverage: float, charged: set[tuple[int, str]]
 ) -> list[tuple[object, ...]]:
-    p = p_longer(run.order_low, run.order_high, tail=run.tail)
-    above = claimed_above(p, coverage=coverage)
+    _, above = order_of(session, run, coverage)
     best, worst = rank_intervals(above)
     letters = tie_letters(above)
-    longest = p_longest(run.order_low, run.order_high, tail=run.tail)
+    longest = p_longest(run.order_low, run.order_high, tail=run.tail, ramp=run.ramp)
     low, high, u = run.runtime_low, run.runtime_high, np.sqrt(run.variance)
     rows: list[tuple[object, ...]] = []
     for i, device in enumerate(session.devices):
@@ -81,7 +114,7 @@ def _runtime_rows(
 
 def _pair_rows(session: Session, run: OffTimes, coverage: float) -> list[tuple[object, ...]]:
     low, high = run.order_low, run.order_high
-    p = p_longer(low, high, tail=run.tail)
+    p, above = order_of(session, run, coverage)
     gap_low = low[:, None] - high[None, :]
     gap_high = high[:, None] - low[None, :]
     with np.errstate(invalid="ignore"):
@@ -94,7 +127,8 @@ def _pair_rows(session: Session, run: OffTimes, coverage: float) -> list[tuple[o
                 float(p[i, j]),
                 run.status[i],
                 run.status[j],
-                coverage=coverage,
+                ahead=bool(above[i, j]),
+                behind=bool(above[j, i]),
                 comparable=not (lost[i, j] or lost[j, i]),
             )
             ends = [float(v) if np.isfinite(v) else np.nan for v in (gap_low[i, j], gap_high[i, j])]
@@ -103,7 +137,10 @@ def _pair_rows(session: Session, run: OffTimes, coverage: float) -> list[tuple[o
 
 
 def runtime_tables(
-    session: Session, settings: Settings | None = None
+    session: Session,
+    settings: Settings | None = None,
+    *,
+    offs: Sequence[OffTimes] | None = None,
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Return the runtimes and the verdicts on all pairs, from one pass over the record.
 
@@ -112,7 +149,9 @@ def runtime_tables(
     session
         A record that passed its checks.
     settings
-        ``coverage`` is the probability that a claimed order needs.
+        ``coverage``: with this probability no claimed pair of a run is wrong.
+    offs
+        From :func:`kit.off_times.off_times`, if they were computed already.
 
     Returns
     -------
@@ -123,7 +162,7 @@ def runtime_tables(
     charged = _charged(session)
     rows: list[tuple[object, ...]] = []
     pairs: list[tuple[object, ...]] = []
-    for run in off_times(session):
+    for run in off_times(session) if offs is None else offs:
         rows += _runtime_rows(session, run, chosen.coverage, charged)
         pairs += _pair_rows(session, run, chosen.coverage)
     return _frame("runtimes", rows), _frame("runtime_pairs", pairs)
@@ -137,7 +176,7 @@ def runtimes(session: Session, settings: Settings | None = None) -> pd.DataFrame
     session
         A record that passed its checks.
     settings
-        ``coverage`` is the probability that a claimed order needs.
+        ``coverage``: with this probability no claimed pair of a run is wrong.
 
     Returns
     -------
@@ -166,7 +205,7 @@ def runtime_pairs(session: Session, settings: Settings | None = None) -> pd.Data
     session
         A record that passed its checks.
     settings
-        ``coverage`` is the probability that a claimed order needs.
+        ``coverage``: with this probability no claimed pair of a run is wrong.
 
     Returns
     -------

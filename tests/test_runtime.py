@@ -154,12 +154,29 @@ def test_charging_during_the_run_is_said():
     ]
 
 
-def test_higher_coverage_claims_less(row):
-    # B v D is decided for good; a pair at .96875 is not at 99 %.
+def test_higher_coverage_claims_less():
+    # [843, 847) v [840, 844), looks anywhere in their minutes: P = 1 - 1/216 = .99537.
     close = record(devices=["A", "B"], power_offs={"A": seen(843, 846), "B": seen(840, 843)})
+    assert runtime_pairs(close)["p_a_longer"].tolist() == pytest.approx([1 - 1 / 216])
     assert runtime_pairs(close)["verdict"].tolist() == ["a"]
-    strict = runtime_tables(close, Settings(coverage=0.99))[1]
+    strict = runtime_tables(close, Settings(coverage=0.999))[1]
     assert strict["verdict"].tolist() == ["too_close"]
+
+
+def test_declared_pair_and_a_family_of_pairs():
+    # Doubt 1/216 = .00463 in each pair of A with another. At 99 %: one or two such pairs can be
+    # claimed (.00926), four (.0185) cannot; a declared one can, and three (.0139) still cannot.
+    offs = {"A": seen(843, 846), **{k: seen(840, 843) for k in ("B", "C", "D", "E")}}
+
+    def verdicts(ids, **fields):
+        session = record(devices=ids, power_offs={k: offs[k] for k in ids}, **fields)
+        pairs = runtime_tables(session, Settings(coverage=0.99))[1]
+        return pairs[pairs["device_a"] == "A"]["verdict"].tolist()
+
+    assert verdicts(["A", "B", "C"]) == ["a", "a"]
+    assert verdicts(["A", "B", "C", "D", "E"]) == ["too_close"] * 4
+    declared = verdicts(["A", "B", "C", "D", "E"], declared_comparison=("B", "A"))
+    assert declared == ["a", "too_close", "too_close", "too_close"]
 
 
 def test_no_device_gives_empty_frames():

@@ -47,11 +47,13 @@ def session_rates(session: Session) -> Rates:
     drains = phase_drain(session, settings)
     drains = drains[(drains["measurand"] == "displayed") & drains["status"].isin(USABLE)]
     split = parts(session, settings)
-    taken = {
-        p.id: p.parts[:1] if p.kind == "rotation" else p.parts for p in session.phases if p.parts
+    counted = {
+        (p.id, part)
+        for p in session.phases
+        for part in (p.parts or ())[: 1 if p.kind == "rotation" else 2]
     }
-    mine = [part in taken[phase] for phase, part in zip(split["phase"], split["part"], strict=True)]
-    split = split[(split["device"] != "") & mine]
+    split = split[[key in counted for key in zip(split["phase"], split["part"], strict=True)]]
+    split = split[split["device"] != ""]
     rows = [
         *zip(
             drains["device"], drains["phase"].map(activity), drains["rate_pp_per_h"],

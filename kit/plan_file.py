@@ -406,6 +406,7 @@ class _Reader:
                 )  # fmt: skip
             forecasts[name] = DeviceForecast(
                 rates_pp_per_h=rates, rates_u_pct=5.0 if rates_u is None else rates_u,
+                rates_runs=runs or 1,
                 power_w=power, power_u_pct=10.0 if power_u is None else power_u,
             )  # fmt: skip
         return forecasts

@@ -21,6 +21,7 @@ STATUS_WORDS = {
     "measured": "–",
     "died": "powered off",
     "not_reached": "off before",
+    "off": "off",
     "no_reading": "no reading",
     "saturated": "100 % throughout",
     "split": "shared phase",
@@ -30,7 +31,19 @@ STATUS_WORDS = {
     "not_recorded": "not recorded",
 }
 
-SOURCE_WORDS: dict[str, str] = {}
+SOURCE_WORDS = {
+    "resolution": "resolution of the display",
+    "rounding": "rounding of the display",
+    "reading_time": "time of reading",
+    "gauge": "gauge deviation",
+    "gap": "unlogged time",
+    "full_start": "charge at the start",
+    "full_hold": "display held at 100 %",
+    "off_percentage": "percentage at the power-off",
+    "wake": "looking at the device",
+    "phase_length": "length of the phase",
+    "gauge_curve": "shape of the gauge",
+}
 
 
 def _plain(code: str) -> str:
@@ -64,7 +77,7 @@ def source_text(source: str) -> str:
 
     Examples
     --------
-    >>> source_text("unlogged_gap")
-    'unlogged gap'
+    >>> source_text("gap"), source_text("some_new_source")
+    ('unlogged time', 'some new source')
     """
     return SOURCE_WORDS.get(source, _plain(source))

@@ -221,8 +221,8 @@ def _drain_pairs(drains: pd.DataFrame) -> list[dict[str, Any]]:
 
             def verdict(margin: float, difference: float = difference, ok: bool = ok) -> str:
                 if not ok:
-                    return "unknown"
-                return "a" if difference < -margin else "b" if difference > margin else "too_close"
+                    return "not_compared"
+                return "a" if difference < -margin else "b" if difference > margin else "tie"
 
             out.append(
                 {

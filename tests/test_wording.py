@@ -130,24 +130,36 @@ def test_a_single_survivor() -> None:
     )
 
 
-def test_the_hardest_phase_is_named_only_if_intervals_lie_apart() -> None:
-    def results(rate: float) -> Any:
-        frame = rows(
-            "phase_drain",
-            [
-                {"phase": phase, "device": device, "measurand": "displayed",
-                 "status": "measured", "rate_pp_per_h": r, "rate_pp_per_h_low": r - 0.8,
-                 "rate_pp_per_h_high": r + 0.8}
-                for device in ("limpet", "whelk")
-                for phase, r in (("browse", 10.0), ("stream", rate))
-            ],
-        )  # fmt: skip
-        return fake_results(phase_drain=frame)
+def rated(**rates: float) -> Any:
+    """Return results in which each device has 10 pp/h browsing and the given rate streaming."""
+    frame = rows(
+        "phase_drain",
+        [
+            {"phase": phase, "device": device, "measurand": "displayed", "status": "measured",
+             "rate_pp_per_h": r, "rate_pp_per_h_low": r - 0.8, "rate_pp_per_h_high": r + 0.8}
+            for device, rate in rates.items()
+            for phase, r in (("browse", 10.0), ("stream", rate))
+        ],
+    )  # fmt: skip
+    return fake_results(phase_drain=frame)
 
-    # 12.0 − 0.8 > 10.0 + 0.8; 11.6 − 0.8 is not
-    assert fastest_phase(results(12.0), 1).startswith("“Streaming video” was the hardest phase")
-    assert fastest_phase(results(11.6), 1) == ""
-    assert "about 12 percentage points" in fastest_phase(results(12.0), 1)
+
+def test_the_hardest_phase_is_named_where_intervals_lie_apart() -> None:
+    # 12.0 − 0.8 > 10.0 + 0.8, 11.6 − 0.8 is not
+    assert fastest_phase(rated(limpet=12.0, whelk=14.0), 1) == (
+        "“Streaming video” was the hardest phase: the display of every device fell faster there "
+        "than in any other phase that was measured, by 12 to 14 percentage points an hour."
+    )
+    assert fastest_phase(rated(limpet=11.6, whelk=11.6), 1) == ""
+
+
+def test_the_hardest_phase_names_the_devices_for_which_it_is_open() -> None:
+    assert fastest_phase(rated(limpet=12.0, whelk=12.0, dunlin=11.6), 1).endswith(
+        "the display of every device but dunlin fell faster there than in any other phase that "
+        "was measured, by about 12 percentage points an hour; for dunlin it is too close to call."
+    )
+    # one of two is not most of them
+    assert fastest_phase(rated(limpet=12.0, dunlin=11.6), 1) == ""
 
 
 def test_the_least_drained_device_must_beat_all_others() -> None:
@@ -158,7 +170,7 @@ def test_the_least_drained_device_must_beat_all_others() -> None:
             [
                 {"phase": "p1", "device_a": a, "device_b": b, "measurand": "true_charge",
                  "verdict_table": v}
-                for a, b, v in (("a", "b", "a"), ("a", "c", verdict), ("b", "c", "too_close"))
+                for a, b, v in (("a", "b", "a"), ("a", "c", verdict), ("b", "c", "tie"))
             ],
         )  # fmt: skip
         return fake_results(session, drain_pairs=frame)
@@ -166,7 +178,7 @@ def test_the_least_drained_device_must_beat_all_others() -> None:
     assert least_drained(results("a"), 1) == (
         "Used the least charge, even with the gauge's possible error counted: a in “p1”."
     )
-    assert "none is called the most frugal" in least_drained(results("too_close"), 1)
+    assert "none is called the most frugal" in least_drained(results("tie"), 1)
     nothing = fake_results(results("a").session, drain_pairs=rows("drain_pairs"))
     assert least_drained(nothing, 1) == ""
 

@@ -229,6 +229,7 @@ def by_phase_and_device(
     unit: str,
     codes: Callable[[Row], Sequence[str]] = lambda _: (),
     notes: Sequence[str] = (),
+    explained: str = "",
 ) -> tuple[Table, ...]:
     """Return phases down, devices across, at most ``DEVICES_PER_TABLE`` devices to a table.
 
@@ -242,39 +243,41 @@ def by_phase_and_device(
         Flags of one row, set as letters and explained under the table.
     notes
         Further remarks under the last table.
+    explained
+        Where the letters are explained, if not under this table.
     """
     session = results.session
     names = Names.of(session)
     rows = {(row.phase, row.device): row for row in rows_of(frame)}
+    texts = {key: cell(row) for key, row in rows.items()}
+    flags = {key: codes(row) for key, row in rows.items()}
+    # a cell without number and flag, such as "off before", is no exception to a remark
+    marks = Marks({k: f for k, f in flags.items() if f or _has_number(texts[k])})
     phases = [p.id for p in session.phases if any(key[0] == p.id for key in rows)]
-    devices = [d.id for d in session.devices]
+    devices = [d.id for d in session.devices if any(key[1] == d.id for key in rows)]
+    heads = {d: names.device[d] + marks.device(d) for d in devices}
+    body = {
+        p: (
+            names.numbered(p) + marks.phase(p),
+            {d: texts[p, d] + marks.cell(p, d) if (p, d) in texts else MISSING for d in devices},
+        )
+        for p in phases
+    }
+    remarks = (explained,) if explained and marks.notes else marks.notes
     groups = [devices[k : k + DEVICES_PER_TABLE] for k in range(0, len(devices), DEVICES_PER_TABLE)]
-    tables = []
-    for number, group in enumerate(groups if phases else [], start=1):
-        part = f" ({number} of {len(groups)})" if len(groups) > 1 else ""
-        here = {key: row for key, row in rows.items() if key[1] in group}
-        texts = {key: cell(row) for key, row in here.items()}
-        flags = {key: codes(row) for key, row in here.items()}
-        # a cell without number and flag, such as "off before", is no exception to a remark
-        marks = Marks({k: f for k, f in flags.items() if f or _has_number(texts[k])})
-        columns = tuple(
-            Column(
-                name=names.device[d] + marks.device(d), unit=unit, align="right", numeric_sort=True
-            )
-            for d in group
+    return tuple(
+        Table(
+            id=table_id if len(groups) == 1 else f"{table_id}-{number}",
+            caption=caption if len(groups) == 1 else f"{caption} ({number} of {len(groups)})",
+            columns=(
+                Column(name="Phase"),
+                *(
+                    Column(name=heads[d], unit=unit, align="right", numeric_sort=True)
+                    for d in group
+                ),
+            ),
+            rows=tuple((head, *(cells[d] for d in group)) for head, cells in body.values()),
+            notes=(*remarks, *notes) if number == len(groups) else (),
         )
-        body = []
-        for p in phases:
-            head = names.numbered(p) + marks.phase(p)
-            cells = (texts[p, d] + marks.cell(p, d) if (p, d) in here else MISSING for d in group)
-            body.append((head, *cells))
-        tables.append(
-            Table(
-                id=f"{table_id}-{number}" if part else table_id,
-                caption=caption + part,
-                columns=(Column(name="Phase"), *columns),
-                rows=tuple(body),
-                notes=(*marks.notes, *(notes if number == len(groups) else ())),
-            )
-        )
-    return tuple(tables)
+        for number, group in enumerate(groups, start=1)
+    )

@@ -19,7 +19,7 @@ from kit.tables.cells import (
     run_slug,
     run_words,
 )
-from kit.units import MISSING, common_decimals, estimate, interval, joined, number, percent
+from kit.units import MISSING, common_decimals, estimate, joined, number, percent
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -50,6 +50,7 @@ def _matrix(
 ) -> tuple[Table, ...]:
     frame = _of_measurand(results.phase_drain, run, measurand)
     slug = caption = quantity.split("_")[0]
+    first = (measurand, slug) == ("displayed", "drain")
     low, high = f"{quantity}_low", f"{quantity}_high"
     decimals = common_decimals(zip(frame[low].tolist(), frame[high].tolist(), strict=True))
 
@@ -68,7 +69,8 @@ def _matrix(
         f"in brackets the {cover} coverage interval",
         unit=unit,
         codes=_codes,
-        notes=note_long_names(results.session),
+        notes=note_long_names(results.session) if first else (),
+        explained="" if first else "Letters as under the table of the displayed drain.",
     )
 
 
@@ -94,13 +96,12 @@ def standing(results: Results, run: int) -> tuple[Table, ...]:
     """Return state of charge left and place after each phase; a tie shows a range of places."""
 
     def cell(row: Row) -> str:
-        if row.soc_pct != row.soc_pct:
-            where = place(row.rank_best, row.rank_worst)
+        where = place(row.rank_best, row.rank_worst)
+        if row.soc_pct != row.soc_pct or row.status in ("off", "died"):
             words = status_text(row.status)
-            return words if where == MISSING else f"{words} ({where})"
-        return f"{number(row.soc_pct, 0 if float(row.soc_pct).is_integer() else 1)} " + (
-            f"({place(row.rank_best, row.rank_worst)})"
-        )
+        else:
+            words = number(row.soc_pct, 0 if float(row.soc_pct).is_integer() else 1)
+        return words if where == MISSING else f"{words} ({where})"
 
     return by_phase_and_device(
         results,
@@ -131,6 +132,13 @@ def _supported(frame: pd.DataFrame, names: Names) -> list[str]:
     ]
 
 
+def _margin(margins: pd.Series[float]) -> str:
+    if margins.empty:
+        return MISSING
+    low, high = number(margins.min(), 1), number(margins.max(), 1)
+    return low if low == high else f"{low} to {high}"
+
+
 def drain_order(results: Results, run: int, measurand: Measurand = "true_charge") -> Table:
     """Return, for each phase, which differences in drain between devices stand.
 
@@ -150,9 +158,9 @@ def drain_order(results: Results, run: int, measurand: Measurand = "true_charge"
             (
                 names.numbered(phase.id),
                 "; ".join(phrases) or "none",
-                str(int(verdicts.get("too_close", 0))),
-                str(int(verdicts.get("unknown", 0))),
-                interval(margins.min(), margins.max(), decimals=1) if len(margins) else MISSING,
+                str(int(verdicts.get("tie", 0))),
+                str(len(here) - int(verdicts.reindex(["a", "b", "tie"]).sum())),
+                _margin(margins),
             )
         )
     return Table(

@@ -373,11 +373,12 @@ _FIT_WORDS = {
 
 
 def elapsed_fit(results: Results) -> Table | None:
-    """Return whether power-offs fit the stated or the summed time; ``None`` without a case."""
+    """Return whether power-offs fit the stated or the summed time; ``None`` if it is no matter."""
     frame = results.extra.get("elapsed_fit")
-    if frame is None or frame.empty:
+    if frame is None or frame.empty or (frame["verdict"] == "both").all():
         return None
     names = Names.of(results.session)
+    reasons = dict.fromkeys(str(reason) for reason in frame["reason"] if reason)
     return Table(
         id="elapsed-fit",
         caption="Stated elapsed time against the sum of the phases: which of them a device that "
@@ -405,5 +406,5 @@ def elapsed_fit(results: Results) -> Table | None:
             )
             for row in rows_of(frame)
         ),
-        notes=tuple(dict.fromkeys(str(reason) for reason in frame["reason"] if reason)),
+        notes=tuple(f"{reason[0].upper()}{reason[1:].rstrip('.')}." for reason in reasons),
     )

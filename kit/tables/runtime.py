@@ -180,17 +180,23 @@ def projections(results: Results, run: int) -> tuple[Table, ...]:
         bare = not row.ranked and not found and not math.isnan(row.hours_low)
         return ["not_ranked"] if bare else found
 
+    frame = of_run(results.projections, run)
+    known = set(frame.loc[frame["hours_low"].notna(), "phase"])
+    left_out = [p for p in results.session.phases if p.is_split and p.id not in known]
     return by_phase_and_device(
         results,
-        of_run(results.projections, run),
+        frame[frame["phase"].isin(known)],
         cell,
         table_id=f"projections{run_slug(results, run)}",
         caption="Projected hours from 100 % to power-off if the whole charge went into one "
-        f"activity{run_words(results, run)}, in brackets the "
+        f"activity{run_words(results, run)}; in brackets the "
         f"{percent(results.settings.coverage)} coverage interval",
         unit="h",
         codes=codes,
-        notes=note_long_names(results.session),
+        notes=(
+            *(("Shared and rotated phases give no hours of one activity.",) if left_out else ()),
+            *note_long_names(results.session),
+        ),
     )
 
 
@@ -211,7 +217,7 @@ def _energy_matrix(
         frame,
         cell,
         table_id=f"{quantity.split('_')[0]}{run_slug(results, run)}",
-        caption=f"{caption}{run_words(results, run)}, in brackets the "
+        caption=f"{caption}{run_words(results, run)}; in brackets the "
         f"{percent(results.settings.coverage)} coverage interval",
         unit=unit,
         codes=lambda row: row.flags.split(";"),
@@ -247,7 +253,7 @@ def replicates(results: Results) -> Table:
         )
     return Table(
         id="replicates",
-        caption="Means over the runs, in brackets the "
+        caption="Means over the runs; in brackets the "
         f"{percent(results.settings.coverage)} coverage interval",
         columns=(
             Column(name="Device"),
@@ -292,7 +298,7 @@ def replicate_pairs(results: Results) -> Table | None:
         return None
     return Table(
         id="replicate-pairs",
-        caption="Differences of mean runtime, in brackets the "
+        caption="Differences of mean runtime; in brackets the "
         f"{percent(results.settings.coverage)} interval",
         columns=(
             Column(name="First device"),
@@ -324,7 +330,7 @@ def run_effects(results: Results) -> Table | None:
         return None
     return Table(
         id="run-effects",
-        caption="What each run as a whole added to the runtime of every device, in brackets the "
+        caption="What each run as a whole added to the runtime of every device; in brackets the "
         f"{percent(results.settings.coverage)} interval",
         columns=(
             Column(name="Run"),

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from kit.display import Column, Table
 from kit.flag_words import source_text
 from kit.tables.cells import Names, rows_of, run_numbers
-from kit.units import MISSING, interval, number, u_decimals
+from kit.units import MINUS, MISSING, NO_BREAK, interval, number, u_decimals
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -32,9 +32,10 @@ def budget(results: Results) -> Table:
     rows = []
     for row in rows_of(results.budget):
         effect = row.effect_pp
+        source = f"{row.source}: {row.description}" if row.description else row.source
         rows.append(
             (
-                row.description or source_text(row.source),
+                source[:1].upper() + source[1:],
                 row.distribution or MISSING,
                 _value(row.value, row.unit),
                 number(effect, u_decimals(effect)),
@@ -49,17 +50,27 @@ def budget(results: Results) -> Table:
             Column(name="Source"),
             Column(name="Distribution"),
             Column(name="Value used", align="right"),
-            Column(name="Effect on a drain, u", unit="pp", align="right", numeric_sort=True),
+            Column(
+                name="Typical effect on a drain, u", unit="pp", align="right", numeric_sort=True
+            ),
             Column(name="Basis"),
             Column(name="Reference"),
         ),
         rows=tuple(rows),
+        notes=(
+            "The typical effect is the middle one of the drains of this session that the source "
+            f"touches; {MISSING}: it touches none.",
+        ),
     )
 
 
-def _value(value: float, unit: str) -> str:
-    text = MISSING if value != value else f"{value:g}".replace("-", "−")
-    return f"{text} {unit}".strip() if text != MISSING else text
+def _value(value: object, unit: str) -> str:
+    """Return a value with its unit; numbers in as many digits as they were given."""
+    if isinstance(value, float):
+        text = MISSING if value != value else f"{value:g}".replace("-", MINUS)
+    else:
+        text = str(value).strip() or MISSING
+    return text if text == MISSING or not unit else f"{text}{NO_BREAK}{unit}"
 
 
 def contributions(results: Results) -> Table | None:

@@ -28,37 +28,42 @@ def _measured(results: Results, run: int, measurand: str) -> pd.DataFrame:
 
 
 def fastest_phase(results: Results, run: int) -> str:
-    """Return in which phase every display fell fastest, where that stands.
+    """Return in which phase the displays fell fastest, and for which devices that stands.
 
-    It stands when, for each device that completed at least two phases, the interval of its rate
-    in that phase lies wholly above the intervals of its other phases. Two intervals that do not
+    It stands for a device that completed at least two phases when the interval of its rate in
+    that phase lies wholly above the intervals of its other phases. Two intervals that do not
     touch are further apart than the interval of their difference asks for, so this is stricter
-    than the single comparison; it is a statement on the displays, not on power.
+    than the single comparison; it is a statement on the displays, not on power. The sentence
+    comes only if it stands for most of the devices, and names those for which it does not.
     """
     frame = _measured(results, run, "displayed")
     names = Names.of(results.session)
-    winners: set[str] = set()
-    rates = []
-    devices = 0
-    for _, mine in frame.groupby("device", sort=False):
+    found: dict[str, str] = {}
+    rates: dict[str, float] = {}
+    for device, mine in frame.groupby("device", sort=False):
         if len(mine) < 2:
             continue
-        devices += 1
         first = mine.sort_values("rate_pp_per_h", kind="stable").iloc[-1]
         others = mine[mine["phase"] != first["phase"]]
-        if first["rate_pp_per_h_low"] <= others["rate_pp_per_h_high"].max():
-            return ""
-        winners.add(str(first["phase"]))
-        rates.append(float(first["rate_pp_per_h"]))
-    if devices == 0 or len(winners) != 1:
+        stands = first["rate_pp_per_h_low"] > others["rate_pp_per_h_high"].max()
+        found[str(device)] = str(first["phase"]) if stands else ""
+        rates[str(device)] = float(first["rate_pp_per_h"])
+    phases = {phase for phase in found.values() if phase}
+    sure = [device for device, phase in found.items() if phase]
+    if len(phases) != 1 or 2 * len(sure) <= len(found):
         return ""
-    phase = names.phase[winners.pop()]
-    low, high = number(min(rates)), number(max(rates))
+    phase = names.phase[phases.pop()]
+    low, high = (number(pick(rates[d] for d in sure)) for pick in (min, max))
     span = f"about {low}" if low == high else f"{low} to {high}"
-    whose = "the display" if devices == 1 else "the display of every device"
+    open_ = [names.device[device] for device, phase_id in found.items() if not phase_id]
+    if len(found) == 1:
+        whose = f"the display of {names.device[sure[0]]}"
+    else:
+        whose = f"the display of every device{f' but {joined(open_)}' if open_ else ''}"
+    tail = f"; for {joined(open_)} it is too close to call" if open_ else ""
     return (
-        f"“{phase}” was the hardest phase: {whose} fell faster there than in any other phase it "
-        f"completed, by {span} percentage points an hour."
+        f"“{phase}” was the hardest phase: {whose} fell faster there than in any other phase that "
+        f"was measured, by {span} percentage points an hour{tail}."
     )
 
 
@@ -72,7 +77,7 @@ def least_drained(results: Results, run: int) -> str:
     least: dict[str, list[str]] = {}
     for phase, here in frame[frame["phase"].isin(plain)].groupby("phase", sort=False):
         verdicts = list(rows_of(here))
-        if all(v.verdict_table == "unknown" for v in verdicts):
+        if not any(v.verdict_table in ("a", "b", "tie") for v in verdicts):
             continue
         judged = True
         wins: dict[str, int] = {}

@@ -106,10 +106,11 @@ def _levels(results: Results) -> str:
     if len(results.session.phases) < 2:
         return ""
     return (
-        "Phases were run one after another, so each met the batteries at another level. A gauge "
-        "that counts charge falls faster towards the end at the same power, by about a tenth "
-        "between a nearly full and a nearly empty battery, while a power saver slows it. Neither "
-        "is corrected here, so a difference of that size between phases is no difference in power."
+        "Phases were run one after another, so each met the batteries at another level. At the "
+        "same power, a gauge that counts charge falls faster towards the end, by roughly a tenth "
+        "to a fifth between a nearly full and a nearly empty battery; a power saver slows it. "
+        "Projections, energy and power allow for that; the displayed drains and rates do not, so "
+        "a difference of that size between phases is a difference of the display only."
     )
 
 
@@ -152,12 +153,13 @@ def _conditions(results: Results) -> str:
     missing = [
         known.label.lower()
         for key, known in CONDITIONS.items()
-        if said(session.conditions.get(key)) == "not recorded"
+        if not key.endswith("_threshold_pct")
+        and said(session.conditions.get(key)) == "not recorded"
         and not all(key in d.conditions for d in session.devices)
     ]
     if not missing:
         return ""
-    if len(missing) == len(CONDITIONS):
+    if not session.conditions and not any(d.conditions for d in session.devices):
         return "No condition of the session was recorded; none can be ruled out as a cause."
     return f"Not recorded, and so not to be ruled out as a cause: {joined(missing)}."
 

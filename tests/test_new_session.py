@@ -212,9 +212,7 @@ def test_the_folder_has_the_usual_permissions(tmp_path):
     assert os.stat(folder).st_mode == os.stat(plain).st_mode  # noqa: PTH116 (both the same way)
 
 
-@settings(
-    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
-)
+@settings(max_examples=60, deadline=None)
 @given(text=st.text(min_size=1, max_size=40), key=st.text(min_size=1, max_size=12))
 def test_any_text_comes_back_as_it_was(tmp_path_factory, text, key):
     try:

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from kit.cells import NUMBER, PLAIN, parse_numbers
+from kit.cells import PLAIN, parse_numbers
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -37,6 +37,9 @@ __all__ = [
 DAY_S = 86_400
 LARGEST_OFFSET_S = 14 * 3600
 """No place on Earth keeps a time further from UTC."""
+
+LONGEST_MIN = 1_000_000.0
+"""No run lasts that long (almost two years); a greater number is no elapsed time."""
 
 MINUTE = 1.0
 SECOND = 1 / 60
@@ -139,7 +142,7 @@ def parse_dates(texts: Sequence[str]) -> tuple[NDArray[np.float64], NDArray[np.b
     return values, np.array([bool(t) for t in texts], dtype=bool) & np.isnan(values)
 
 
-def parse_times(texts: Sequence[str], *, bare: Bare) -> TimeCells:
+def parse_times(texts: Sequence[str], *, bare: Bare, comma_is_separator: bool = False) -> TimeCells:
     """Read the distinct texts of a column of times.
 
     Parameters
@@ -149,6 +152,8 @@ def parse_times(texts: Sequence[str], *, bare: Bare) -> TimeCells:
     bare
         ``"clock"``: times of day only. ``"elapsed"``: minutes, or h:mm since the start.
         ``"either"``: times of day, and bare numbers as minutes since the start.
+    comma_is_separator
+        See :func:`kit.cells.parse_numbers`.
 
     Examples
     --------
@@ -163,18 +168,23 @@ def parse_times(texts: Sequence[str], *, bare: Bare) -> TimeCells:
     nan = np.full((5, n), np.nan)
     second, day, offset, elapsed, resolution = nan
     bad = np.zeros(n, dtype=bool)
-    at_one_go = (bare == "clock" and _fixed_width_clock(texts, second, day, resolution)) or (
-        bare == "elapsed" and _plain_decimals(texts, elapsed, resolution)
-    )
-    if not at_one_go:
-        for i, text in enumerate(texts):
-            if text.strip():
-                found = _one(text.strip().replace("\u2212", "-"), bare)
-                bad[i] = found is None
-                if found is not None:
-                    nan[:, i] = found
+    if bare == "clock" and _fixed_width_clock(texts, second, day, resolution):
+        rest: list[int] = []
+    elif bare == "clock":
+        rest = [i for i, t in enumerate(texts) if t]
+    else:
+        rest = [i for i, t in enumerate(texts) if ":" in t]
+        _decimals(texts, elapsed, resolution, bad, comma_is_separator=comma_is_separator)
+    for i in rest:
+        text = texts[i].strip().replace("\u2212", "-")
+        found = _one_span(text) if bare == "elapsed" else _one_clock(text)
+        bad[i] = found is None
+        if found is not None:
+            nan[:, i] = found
     if bare != "clock":
         _even_decimals(texts, elapsed, resolution)
+        bad |= np.abs(elapsed) > LONGEST_MIN
+        elapsed[bad] = resolution[bad] = np.nan
     return TimeCells(
         second=second,
         day=day,
@@ -185,22 +195,41 @@ def parse_times(texts: Sequence[str], *, bare: Bare) -> TimeCells:
     )
 
 
-def _one(text: str, bare: Bare) -> tuple[float, float, float, float, float] | None:
-    """Return (second, day, offset, elapsed, resolution) of one cell, or ``None``."""
+def _decimals(
+    texts: Sequence[str],
+    elapsed: NDArray[np.float64],
+    resolution: NDArray[np.float64],
+    bad: NDArray[np.bool_],
+    *,
+    comma_is_separator: bool,
+) -> None:
+    """Read the minutes among the texts, those without a colon."""
+    plain = PLAIN.issuperset("".join(texts))
+    numbers = texts if plain else ["" if ":" in t else t.strip() for t in texts]
+    elapsed[:], bad[:] = parse_numbers(numbers, comma_is_separator=comma_is_separator)
+    if plain:
+        places = np.array([len(t) - 1 - t.find(".") if "." in t else 0 for t in numbers])
+        resolution[:] = np.where(np.isnan(elapsed), np.nan, 10.0**-places)
+    else:
+        known = np.flatnonzero(np.isfinite(elapsed))
+        resolution[known] = [_last_place(numbers[i]) for i in known.tolist()]
+
+
+Parsed = tuple[float, float, float, float, float]
+"""Second, day, offset, elapsed and resolution of one cell."""
+
+
+def _one_span(text: str) -> Parsed | None:
+    """Return what hours and minutes since the start say, or ``None``."""
+    span = SPAN.fullmatch(text)
+    if span is None:
+        return None
     nan = float("nan")
-    if bare != "clock" and NUMBER.fullmatch(text):
-        values, bad = parse_numbers([text])
-        return None if bad[0] else (nan, nan, nan, float(values[0]), _last_place(text))
-    if bare == "elapsed":
-        span = SPAN.fullmatch(text)
-        if span is None:
-            return None
-        sign = -1 if span["sign"] == "-" else 1
-        return nan, nan, nan, sign * _seconds(span) / 60, SECOND if span["s"] else MINUTE
-    return _one_clock(text)
+    sign = -1 if span["sign"] == "-" else 1
+    return nan, nan, nan, sign * _seconds(span) / 60, SECOND if span["s"] else MINUTE
 
 
-def _one_clock(text: str) -> tuple[float, float, float, float, float] | None:
+def _one_clock(text: str) -> Parsed | None:
     """Return what a time of day or a full date and time says, or ``None``."""
     day = offset = elapsed = float("nan")
     clock = CLOCK.fullmatch(text)
@@ -261,22 +290,6 @@ def _even_decimals(
     decimal = timed & np.array([":" not in t for t in texts], dtype=bool)
     if np.sum(resolution[decimal] < MINUTE) > 0.5 * np.sum(timed):
         resolution[decimal] = resolution[decimal].min()
-
-
-def _plain_decimals(
-    texts: Sequence[str], elapsed: NDArray[np.float64], resolution: NDArray[np.float64]
-) -> bool:
-    """Read a column of decimal minutes at one go, if it is one."""
-    if not PLAIN.issuperset("".join(texts)):
-        return False
-    values, bad = parse_numbers(texts)
-    blank = np.array([not t for t in texts], dtype=bool)
-    if bad.any():
-        return False
-    elapsed[:] = values
-    places = np.array([len(t) - 1 - t.find(".") if "." in t else 0 for t in texts if t])
-    resolution[~blank] = 10.0**-places
-    return True
 
 
 def _fixed_width_clock(

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from kit.cells import MOST_ALIKE, quoted
+from kit.cells import MOST_ALIKE, hint, quoted
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -14,9 +14,12 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from kit.cells import Collector
+    from kit.session import Phase
     from kit.session_csv import Log
+    from kit.setup_file import Setup
+    from kit.toml_table import Notes
 
-__all__ = ["NEEDS", "tell_ids", "tell_missing", "tell_notes"]
+__all__ = ["NEEDS", "tell_ids", "tell_missing", "tell_notes", "tell_parts", "tell_setup_devices"]
 
 
 def tell_ids(
@@ -146,3 +149,40 @@ def tell_notes(log: Log, notes: Collector) -> None:
             expected="nothing: this is a note of the operator",
             remedy="Read it beside the results.",
         )
+
+
+def tell_setup_devices(setup: Setup, known: Sequence[str], notes: Notes) -> None:
+    """Tell devices named in the setup file that the log does not have, where it lists none."""
+    if setup.devices:
+        return
+    named = [("claims.declared_comparison", n) for n in setup.declared_comparison or ()]
+    for i, phase in enumerate(setup.phases, start=1):
+        named += [(f"phases[{i}].first_half", n) for n in phase.first_half]
+    for key, name in named:
+        if name not in known:
+            notes.add(
+                "setup-device",
+                key,
+                found=f"the device {quoted(name)}",
+                expected=f"a device of the log: {', '.join(known)}",
+                remedy="Correct the id." + hint(name, known),
+            )
+
+
+def tell_parts(log: Log, phases: Sequence[Phase], notes: Collector) -> None:
+    """Tell turns whose activity is none of the two of their phase."""
+    parts = {p.id: p.parts for p in phases if p.parts}
+    for row in np.flatnonzero(log.is_event("turn") & log.filled["part"]).tolist():
+        known = parts.get(log.text("phase", row))
+        part = log.text("part", row)
+        if known and part not in known:
+            notes.add(
+                "part-unknown",
+                row=row,
+                column="part",
+                phase=log.text("phase", row),
+                device=log.text("device", row),
+                found=quoted(part),
+                expected=f"one of the parts of the phase: {', '.join(known)}",
+                remedy="Correct the name." + hint(part, known),
+            )

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from kit.cells import Collector
-    from kit.runs import RunTimes
+    from kit.runs import LogTimes, RunTimes
     from kit.session_csv import Log
 
 __all__ = [
@@ -70,7 +70,7 @@ def _texts(values: pd.Series, size: int) -> pd.Series:
 
 def readings(
     log: Log,
-    runs: Sequence[RunTimes],
+    times: LogTimes,
     spans: pd.DataFrame,
     phases: Sequence[str],
     notes: Collector,
@@ -84,7 +84,7 @@ def readings(
     blank = wanted & log.is_event("reading") & ~log.filled["soc_pct"]
     _tell_not_taken(log, np.flatnonzero(blank), notes)
     rows = np.flatnonzero(wanted & np.isfinite(log.soc_pct))
-    t_min, resolution, _ = _times(runs, rows)
+    t_min, resolution = times.t_min[rows], times.resolution_min[rows].copy()
     phase = _phase_codes(log, rows, phases)
     point = log.frame["point"].cat
     names = ["", "start", "end", "inside"]
@@ -134,20 +134,6 @@ def _tell_not_taken(log: Log, rows: NDArray[np.intp], notes: Collector) -> None:
         expected="a percentage, if one was read",
         remedy="The readings count as missing.",
     )
-
-
-def _times(
-    runs: Sequence[RunTimes], rows: NDArray[np.intp]
-) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.int8]]:
-    t_min = np.full(rows.size, np.nan)
-    resolution = np.full(rows.size, np.nan)
-    source = np.zeros(rows.size, dtype=np.int8)
-    for run in runs:
-        ours = run.rows[rows]
-        t_min[ours] = run.t_min[rows[ours]]
-        resolution[ours] = run.resolution_min[rows[ours]]
-        source[ours] = run.source[rows[ours]]
-    return t_min, resolution, source
 
 
 def _phase_codes(log: Log, rows: NDArray[np.intp], phases: Sequence[str]) -> NDArray[np.int32]:
@@ -215,25 +201,26 @@ def _tell_twice(
         )
 
 
-def power_offs(log: Log, runs: Sequence[RunTimes], notes: Collector) -> pd.DataFrame:
+def power_offs(log: Log, times: LogTimes, notes: Collector) -> pd.DataFrame:
     """Return the frame of power-offs and of devices still on at the stop."""
     from kit.timeline import near_time
 
     rows = np.flatnonzero(log.is_event("power_off", "still_on") & log.filled["device"])
-    t_min, resolution, _ = _times(runs, rows)
+    t_min, resolution = times.t_min[rows], times.resolution_min[rows]
     still_on = log.is_event("still_on")[rows]
     noted = np.where(still_on, np.nan, t_min)
     limits = {"last_on": np.full(rows.size, np.nan), "first_off": np.full(rows.size, np.nan)}
     finest = np.full(rows.size, np.nan)
-    for run in runs:
-        ours = np.flatnonzero(run.rows[rows])
-        reference = _reference(run, rows[ours])
+    number = log.run[rows]
+    for run in times.runs:
+        ours = np.flatnonzero(number == run.run.number)
+        reference = _reference(run, times.t_min, rows[ours])
         for name in ("first_off", "last_on"):
-            times = near_time(log.limit(name, rows[ours]), reference, run.clock)
-            limits[name][ours] = times.t_min
-            finest[ours] = np.fmax(finest[ours], times.resolution_min)
-            reference = np.where(np.isfinite(reference), reference, times.t_min)
-            _tell_limits(log, name, rows[ours], times.problem, run, notes)
+            found = near_time(log.limit(name, rows[ours]), reference, run.clock)
+            limits[name][ours] = found.t_min
+            finest[ours] = np.fmax(finest[ours], found.resolution_min)
+            reference = np.where(np.isfinite(reference), reference, found.t_min)
+            _tell_limits(log, name, rows[ours], found.problem, run, notes)
         stop = run.run.stop_min
         on = ours[still_on[ours]]
         seen = np.where(np.isfinite(t_min[on]), t_min[on], np.nan if stop is None else stop)
@@ -258,12 +245,15 @@ def power_offs(log: Log, runs: Sequence[RunTimes], notes: Collector) -> pd.DataF
     return frame
 
 
-def _reference(run: RunTimes, rows: NDArray[np.intp]) -> NDArray[np.float64]:
-    """Return for each row its own time, or that of the last timed row before it."""
-    known = np.where(run.rows, run.t_min, np.nan)
-    index = np.where(np.isfinite(known), np.arange(known.size), -1)
-    last = np.maximum.accumulate(index)[rows]
-    return np.where(last >= 0, known[np.maximum(last, 0)], np.nan)
+def _reference(
+    run: RunTimes, t_min: NDArray[np.float64], rows: NDArray[np.intp]
+) -> NDArray[np.float64]:
+    """Return for each row its own time, or that of the last timed row of the run before it."""
+    timed = run.rows[np.isfinite(t_min[run.rows])]
+    if not timed.size:
+        return np.full(rows.size, np.nan)
+    last = np.searchsorted(timed, rows, side="right") - 1
+    return np.where(last >= 0, t_min[timed[np.maximum(last, 0)]], np.nan)
 
 
 def _tell_limits(
@@ -342,23 +332,23 @@ def _tell_off_twice(log: Log, rows: NDArray[np.intp], notes: Collector) -> None:
             first[key] = row
 
 
-def temperatures(log: Log, runs: Sequence[RunTimes]) -> pd.DataFrame:
+def temperatures(log: Log, times: LogTimes) -> pd.DataFrame:
     """Return the frame of temperatures, also those noted in rows of other events."""
     with_value = np.isfinite(log.temperature_c)
     rows = np.flatnonzero(with_value & log.filled["event"])
-    return _frame("temperatures", log, rows, {"t_min": _times(runs, rows)[0]})
+    return _frame("temperatures", log, rows, {"t_min": times.t_min[rows]})
 
 
-def incidents(log: Log, runs: Sequence[RunTimes]) -> pd.DataFrame:
+def incidents(log: Log, times: LogTimes) -> pd.DataFrame:
     """Return the frame of incidents."""
     rows = np.flatnonzero(log.is_event("incident"))
-    return _frame("incidents", log, rows, {"t_min": _times(runs, rows)[0]})
+    return _frame("incidents", log, rows, {"t_min": times.t_min[rows]})
 
 
-def turns(log: Log, runs: Sequence[RunTimes]) -> pd.DataFrame:
+def turns(log: Log, times: LogTimes) -> pd.DataFrame:
     """Return the frame of turns: who really did which part of a split phase."""
     rows = np.flatnonzero(log.is_event("turn"))
-    start = _times(runs, rows)[0]
+    start = times.t_min[rows]
     return _frame(
         "turns",
         log,
@@ -371,13 +361,13 @@ def turns(log: Log, runs: Sequence[RunTimes]) -> pd.DataFrame:
     )
 
 
-def charges(log: Log, runs: Sequence[RunTimes], notes: Collector) -> pd.DataFrame:
+def charges(log: Log, times: LogTimes, notes: Collector) -> pd.DataFrame:
     """Return the frame of charges: each start with the next end of the same device.
 
     The percentage is that at the end, or where none was noted, that at the start.
     """
     rows = np.flatnonzero(log.is_event("charge_start", "charge_end") & log.filled["device"])
-    t_min, _, _ = _times(runs, rows)
+    t_min = times.t_min[rows]
     is_end = log.is_event("charge_end")
     open_at: dict[tuple[int, str], int] = {}
     first: list[int] = []

@@ -19,6 +19,7 @@ from kit.session import Device, Phase, Session, Source
 from kit.session_csv import is_long_form, read_log
 from kit.setup_file import Setup, read_setup
 from kit.span_frame import spans_of
+from kit.toml_table import Notes
 
 if TYPE_CHECKING:
     from kit.session_csv import Log
@@ -53,7 +54,11 @@ def read_record(path: str | Path) -> tuple[Session, tuple[Finding, ...]]:
         If there is no such path, or no log in the folder.
     """
     given = Path(path)
-    if not given.exists():
+    try:
+        there = given.exists()
+    except (OSError, ValueError):
+        there = False
+    if not there:
         message = f"there is no file or folder {quoted(str(path))}"
         raise UsageError(message)
     folder = given if given.is_dir() else given.parent
@@ -150,24 +155,25 @@ def _session(
     if table is None:
         return None
     notes = Collector(path.name, table.lines)
-    form: Literal["long", "wide"] = "long"
-    log = read_log(table, notes) if is_long_form(table) else None
-    if log is None:
+    form: Literal["long", "wide"] = "long" if is_long_form(table) else "wide"
+    if form == "long":
+        log = read_log(table, notes)
+    else:
         from kit.scorecard import read_scorecard
 
-        form = "wide"
         log, notes, setup = read_scorecard(table, setup)
+    setup_notes = Notes(setup_file, setup.lines)
     session = None
-    if not len(log):
+    if len(log):
+        session = _put_together(log, notes, setup, setup_notes, sources, path)
+    else:
         notes.add(
             "log-empty",
-            found="a heading without rows",
+            found="a heading without observations",
             expected="one row for each observation",
             remedy="Keep the log in this file; docs/record-format.md shows one.",
         )
-    else:
-        session = _put_together(log, notes, setup, setup_file, sources, findings, path, form)
-    findings.extend(notes.findings)
+    findings.extend(dict.fromkeys([*notes.findings, *setup_notes.findings]))
     return session
 
 
@@ -175,51 +181,51 @@ def _put_together(
     log: Log,
     notes: Collector,
     setup: Setup,
-    setup_file: str,
+    setup_notes: Notes,
     sources: tuple[Source, ...],
-    findings: list[Finding],
     path: Path,
-    form: Literal["long", "wide"],
 ) -> Session:
     devices = setup.devices or tuple(Device(id=n, label=n) for n in log.names("device"))
     phases = setup.phases or tuple(Phase(id=n, label=n) for n in log.names("phase"))
-    names = [p.id for p in phases]
     log_rules.tell_ids(
-        log, [d.id for d in setup.devices], [p.id for p in setup.phases], notes, setup_file
+        log,
+        [d.id for d in setup.devices],
+        [p.id for p in setup.phases],
+        notes,
+        setup_notes.file,
     )
+    log_rules.tell_setup_devices(setup, [d.id for d in devices], setup_notes)
     log_rules.tell_missing(log, notes)
+    log_rules.tell_parts(log, phases, notes)
     log_rules.tell_notes(log, notes)
-    runs, found = log_times(setup, log, notes, setup_file=setup_file)
-    findings.extend(found)
-    offs = observations.power_offs(log, runs, notes)
-    spans = spans_of(log, runs, offs, phases, devices, setup, notes, findings, setup_file)
-    name = setup.id or (path.parent.resolve().name if setup_file else path.stem)
+    times = log_times(setup, log, notes, setup_notes)
+    offs = observations.power_offs(log, times, notes)
+    spans = spans_of(log, times, offs, phases, len(devices), setup, notes, setup_notes)
+    name = setup.id or (path.parent.resolve().name if setup_notes.file else path.stem)
+    starts = [r.run.start for r in times.runs if r.clock.dated and r.run.start is not None]
     return Session(
         id=name,
         title=setup.title or name,
-        date=setup.date
-        or next(
-            (r.run.start.date() for r in runs if r.clock.dated and r.run.start is not None), None
-        ),
+        date=setup.date or (starts[0].date() if starts else None),
         timezone=setup.timezone,
         operator=setup.operator,
         revision=setup.revision,
         notes=setup.notes,
         devices=devices,
         phases=phases,
-        runs=tuple(r.run for r in runs),
+        runs=tuple(r.run for r in times.runs),
         conditions=setup.conditions,
         assumptions=setup.assumptions,
         mixes=setup.mixes,
         declared_comparison=setup.declared_comparison,
         sources=sources,
-        form=form,
-        has_setup=bool(setup_file),
-        readings=observations.readings(log, runs, spans, names, notes),
+        form=log.form,
+        has_setup=bool(setup_notes.file),
+        readings=observations.readings(log, times, spans, [p.id for p in phases], notes),
         power_offs=offs,
         spans=spans,
-        temperatures=observations.temperatures(log, runs),
-        charges=observations.charges(log, runs, notes),
-        incidents=observations.incidents(log, runs),
-        turns=observations.turns(log, runs),
+        temperatures=observations.temperatures(log, times),
+        charges=observations.charges(log, times, notes),
+        incidents=observations.incidents(log, times),
+        turns=observations.turns(log, times),
     )

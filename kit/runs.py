@@ -14,10 +14,10 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pandas as pd
 
-from kit.cells import quoted
-from kit.clock import DAY_S, ClockTime, TimeCells, moment, time_cells
-from kit.errors import Finding
+from kit.cells import MOST_ALIKE, quoted
+from kit.clock import DAY_S, ClockTime, time_cells
 from kit.session import Run
+from kit.setup_file import RunSetup
 from kit.timeline import PROBLEMS, RunClock, near_time, resolve_times, utc_offsets
 
 if TYPE_CHECKING:
@@ -27,147 +27,134 @@ if TYPE_CHECKING:
 
     from kit.cells import Collector
     from kit.session_csv import Log
-    from kit.setup_file import RunSetup, Setup
+    from kit.setup_file import Setup
     from kit.timeline import Problem
+    from kit.toml_table import Notes
 
-__all__ = ["TELL", "RunTimes", "log_times"]
+__all__ = ["TELL", "LogTimes", "RunTimes", "log_times"]
 
-MIDNIGHT_SLACK_MIN = 120.0
-"""A stop without a date is the first one not more than this before the last row."""
+SLACK_MIN = 120.0
+"""Observations may lie so long outside start and stop before a time is taken as wrong (min)."""
+
+MEASURED = ("reading", "tick", "power_off", "still_on", "phase_start", "phase_end", "turn")
+"""Events that belong between start and stop; charging and notes may come before or after."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class RunTimes:
-    """One run: its clock, and the times of its rows (rows of other runs are NaN).
+    """One run: its clock and the numbers of its rows.
 
     Parameters
     ----------
-    rows
-        Which rows of the log belong to it.
-    t_min, resolution_min, source
-        As in :class:`kit.timeline.RowTimes`, for all rows of the log.
+    stop_resolution_min
+        How finely the stop was noted.
     """
 
     run: Run
     clock: RunClock
-    rows: NDArray[np.bool_]
-    t_min: NDArray[np.float64]
-    resolution_min: NDArray[np.float64]
-    source: NDArray[np.int8]
+    rows: NDArray[np.intp]
     stop_resolution_min: float = 0.0
 
 
-def log_times(
-    setup: Setup, log: Log, notes: Collector, *, setup_file: str
-) -> tuple[list[RunTimes], list[Finding]]:
-    """Place all rows of a log.
+@dataclass(frozen=True, kw_only=True)
+class LogTimes:
+    """The rows of a log on the time axes of their runs.
 
     Parameters
     ----------
-    setup_file
-        Name of the setup file; "" if there is none.
-
-    Returns
-    -------
     runs
-        One entry for each run, by number.
-    findings
-        What is wrong in the setup file; what is wrong in the log goes to ``notes``.
+        In the order of their numbers.
+    t_min, resolution_min, source
+        As in :class:`kit.timeline.RowTimes`, for all rows of the log.
     """
-    findings: list[Finding] = []
+
+    runs: tuple[RunTimes, ...]
+    t_min: NDArray[np.float64]
+    resolution_min: NDArray[np.float64]
+    source: NDArray[np.int8]
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Context:
+    """What all steps look at or write to."""
+
+    setup: Setup
+    log: Log
+    notes: Collector
+    setup_notes: Notes
+
+
+def log_times(setup: Setup, log: Log, notes: Collector, setup_notes: Notes) -> LogTimes:
+    """Place all rows of a log; what is wrong goes to the notes of the log or the setup file."""
+    at = _Context(setup=setup, log=log, notes=notes, setup_notes=setup_notes)
     given = {r.number: r for r in setup.runs}
     found = sorted(pd.unique(log.run).tolist())
     if setup.numbered_runs:
-        for number in found:
-            if number not in given:
-                rows = np.flatnonzero((log.run == number) & log.filled["run"])
-                at = int(rows[0]) if rows.size else int(np.flatnonzero(log.run == number)[0])
-                notes.add(
-                    "run-unknown",
-                    row=at,
-                    column="run",
-                    run=number,
-                    found=f"run {number}{'' if rows.size else ' (the cell is blank)'}",
-                    expected=f"a run of [[runs]] in {setup_file}: "
-                    f"{', '.join(map(str, sorted(given)))}",
-                    remedy="Correct the number, or add the run to the setup file.",
-                )
-    runs = []
-    for number in sorted({*given, *found} if setup.numbered_runs else set(found) or {1}):
-        ours = log.run == number
-        said = given.get(number)
-        if said is None:
-            said = replace(setup.runs[0], start=None, stop=None, stated_elapsed_min=None)
-        runs.append(_one_run(number, said, setup, log, ours, notes, setup_file, findings))
-    return runs, findings
-
-
-def _one_run(
-    number: int,
-    said: RunSetup,
-    setup: Setup,
-    log: Log,
-    rows: NDArray[np.bool_],
-    notes: Collector,
-    setup_file: str,
-    findings: list[Finding],
-) -> RunTimes:
-    clock = _run_clock(number, said, setup, log, rows, notes, setup_file, findings)
-    index = np.flatnonzero(rows)
-    clocks, elapsed = log.clock, log.elapsed
-    if index.size < len(log):
-        clocks, elapsed = clocks.take(index), elapsed.take(index)
-    times = resolve_times(clocks, elapsed, clock)
-    _tell_problems(times.problem, index, log, clock, number, notes)
-    tolerance = times.resolution_min + log.elapsed.resolution_min[index] + clock.resolution_min
-    _tell_disagreement(times.disagreement_min, tolerance, index, log, number, notes)
-    full = {
-        "t_min": np.full(len(log), np.nan),
-        "resolution_min": np.full(len(log), np.nan),
-    }
-    full["t_min"][index] = times.t_min
-    full["resolution_min"][index] = times.resolution_min
+        _tell_unknown_runs([n for n in found if n not in given], sorted(given), at)
+    elif found:
+        given = {n: r for n, r in given.items() if n in found}
+    t_min = np.full(len(log), np.nan)
+    resolution = np.full(len(log), np.nan)
     source = np.zeros(len(log), dtype=np.int8)
-    source[index] = times.source
-    stop = _stop(said, clock, times.t_min)
-    run = Run(
-        number=number,
-        start=clock.start,
-        stop_min=stop,
-        stated_elapsed_min=said.stated_elapsed_min,
-    )
-    return RunTimes(
-        run=run,
-        clock=clock,
-        rows=rows,
-        source=source,
-        **full,
-        stop_resolution_min=0.0 if said.stop is None else said.stop.resolution_min,
-    )
+    runs = []
+    for number in sorted({*given, *found}):
+        rows = np.flatnonzero(log.run == number)
+        said = given.get(number, RunSetup(number=number))
+        clock = _run_clock(number, said, rows, at)
+        every = rows.size == len(log)
+        times = resolve_times(
+            log.clock if every else log.clock.take(rows),
+            log.elapsed if every else log.elapsed.take(rows),
+            clock,
+        )
+        _tell_problems(times.problem, rows, number, at)
+        tolerance = times.resolution_min + log.elapsed.resolution_min[rows] + clock.resolution_min
+        _tell_disagreement(times.disagreement_min, tolerance, rows, number, at)
+        t_min[rows], resolution[rows], source[rows] = (
+            times.t_min,
+            times.resolution_min,
+            times.source,
+        )
+        stop = _stop(said, clock, times.t_min)
+        _tell_outside(times.t_min, rows, number, stop, at)
+        run = Run(
+            number=number,
+            start=clock.start,
+            stop_min=stop,
+            stated_elapsed_min=said.stated_elapsed_min,
+        )
+        noted = 0.0 if said.stop is None else said.stop.resolution_min
+        runs.append(RunTimes(run=run, clock=clock, rows=rows, stop_resolution_min=noted))
+    return LogTimes(runs=tuple(runs), t_min=t_min, resolution_min=resolution, source=source)
 
 
-def _run_clock(
-    number: int,
-    said: RunSetup,
-    setup: Setup,
-    log: Log,
-    rows: NDArray[np.bool_],
-    notes: Collector,
-    setup_file: str,
-    findings: list[Finding],
-) -> RunClock:
+def _tell_unknown_runs(unknown: list[int], known: list[int], at: _Context) -> None:
+    for number in unknown:
+        row = int(np.flatnonzero(at.log.run == number)[0])
+        blank = " (the cell is blank)" if not at.log.filled["run"][row] else ""
+        at.notes.add(
+            "run-unknown",
+            row=row,
+            column="run",
+            run=number,
+            found=f"run {number}{blank}",
+            expected=f"a run of [[runs]] in {at.setup_notes.file}: {', '.join(map(str, known))}",
+            remedy="Correct the number, or add the run to the setup file.",
+        )
+
+
+def _run_clock(number: int, said: RunSetup, rows: NDArray[np.intp], at: _Context) -> RunClock:
+    setup = at.setup
     zone: tzinfo | None = ZoneInfo(setup.timezone) if setup.timezone else None
-    start = said.start
+    start = said.start or _start_from_log(number, rows, at)
     if start is None:
-        start = _start_from_log(number, setup, log, rows, notes, has_setup=bool(setup_file))
-        if start is None:
-            return RunClock()
+        return RunClock()
     day = start.day
-    date = said.date or (setup.date if number == 1 or not setup.numbered_runs else None)
+    date = said.date or (setup.date if number == 1 else None)
     if day is None and date is not None:
         day = date.toordinal()
     if day is None:
-        day = _day_from_log(start.second, log, rows)
+        day = _day_from_log(start.second, rows, at.log)
     if zone is None and start.offset_s is not None:
         zone = timezone(timedelta(seconds=start.offset_s))
     clock = RunClock(
@@ -177,52 +164,40 @@ def _run_clock(
         resolution_min=start.resolution_min,
     )
     if clock.zone is not None and said.start is not None:
-        clock = _checked_zone(clock, start, number, setup, setup_file, findings)
+        clock = _checked_zone(clock, clock.zone, start, number, at)
     if said.stop is not None and said.stop.day is not None:
-        latest = resolve_times(time_cells([said.stop]), _blank(1), clock).t_min[0]
+        latest = resolve_times(time_cells([said.stop]), time_cells([None]), clock).t_min[0]
         clock = replace(clock, latest_min=None if np.isnan(latest) else float(latest))
     return clock
 
 
 def _checked_zone(
-    clock: RunClock,
-    start: ClockTime,
-    number: int,
-    setup: Setup,
-    setup_file: str,
-    findings: list[Finding],
+    clock: RunClock, zone: tzinfo, start: ClockTime, number: int, at: _Context
 ) -> RunClock:
     """Settle a start near a change of the clocks, or tell that it cannot be."""
-    assert clock.zone is not None
-    assert clock.second is not None
-    early, late = utc_offsets(np.array([clock.day * DAY_S + clock.second]), clock.zone)
+    wall = clock.day * DAY_S + start.second
+    early, late = (float(offset[0]) for offset in utc_offsets(np.array([wall]), zone))
     if start.offset_s is not None:
-        if start.offset_s == late[0]:
-            return replace(clock, fold=1 if late[0] != early[0] else 0)
-        if start.offset_s == early[0]:
-            return clock
+        if start.offset_s in (early, late):
+            return replace(clock, fold=int(start.offset_s != early))
         found = f"an offset of {_hours(start.offset_s)} from UTC"
-        expected = f"{_hours(early[0])}, as {setup.timezone} has it then"
-    elif late[0] > early[0]:
+        expected = f"{_hours(early)}, as {at.setup.timezone} has it then"
+    elif late > early:
         found = "a time that did not exist: the clocks were put forward over it"
-        expected = f"a time that was shown in {setup.timezone}"
-    elif late[0] < early[0]:
+        expected = f"a time that was shown in {at.setup.timezone}"
+    elif late < early:
         found = "a time that came twice: the clocks were put back"
-        expected = "the offset from UTC with it"
+        expected = f"the offset from UTC with it, {_hours(early)} or {_hours(late)}"
     else:
         return clock
-    key = f"runs[{number}].start" if setup.numbered_runs else "session.start"
-    findings.append(
-        Finding(
-            rule="start-zone",
-            severity="error",
-            file=setup_file,
-            column=key,
-            found=found,
-            expected=expected,
-            remedy="Write date, time and offset: "
-            f'"{moment(clock.day, clock.second):%Y-%m-%dT%H:%M}+01:00".',
-        )
+    place = next((i for i, r in enumerate(at.setup.runs, start=1) if r.number == number), 1)
+    at.setup_notes.add(
+        "start-zone",
+        f"runs[{place}].start" if at.setup.numbered_runs else "session.start",
+        found=found,
+        expected=expected,
+        remedy="Write date, time and offset, in the manner of 2026-05-16T08:00+01:00.",
+        run=number,
     )
     return clock
 
@@ -233,31 +208,23 @@ def _hours(offset_s: float) -> str:
     return f"{sign}{minutes // 60:02d}:{minutes % 60:02d}"
 
 
-def _start_from_log(
-    number: int,
-    setup: Setup,
-    log: Log,
-    rows: NDArray[np.bool_],
-    notes: Collector,
-    *,
-    has_setup: bool,
-) -> ClockTime | None:
+def _start_from_log(number: int, rows: NDArray[np.intp], at: _Context) -> ClockTime | None:
     """Return the start as the log has it; ``None`` if it has none or needs none."""
-    with_clock = rows & np.isfinite(log.clock.second)
-    needed = with_clock & ~np.isfinite(log.elapsed.elapsed_min)
-    if not needed.any():
+    log, setup = at.log, at.setup
+    by_clock = np.isfinite(log.clock.second[rows])
+    if not (by_clock & np.isnan(log.elapsed.elapsed_min[rows])).any():
         return None
-    first_phase = (setup.phases[0].id,) if setup.phases else log.names("phase")[:1]
-    begins = with_clock & log.is_event("phase_start") & log.holds("phase", *first_phase)
+    first = (setup.phases[0].id,) if setup.phases else log.names("phase")[:1]
+    begins = by_clock & (log.is_event("phase_start") & log.holds("phase", *first))[rows]
     if begins.any():
-        row = int(np.flatnonzero(begins)[0])
+        row = int(rows[begins][0])
         known_by = "the start of the first phase"
-    elif has_setup:
+    elif at.setup_notes.file:
         return None
     else:
-        row = int(np.flatnonzero(with_clock)[0])
+        row = int(rows[by_clock][0])
         known_by = "the first clock time of the log"
-    notes.add(
+    at.notes.add(
         "start-from-log",
         row=row,
         column="clock",
@@ -267,48 +234,34 @@ def _start_from_log(
         expected="the start of the run in a setup file",
         remedy="Times count from here; state the start in session.toml if it was another.",
     )
+    day, offset = log.clock.day[row], log.clock.offset_s[row]
     return ClockTime(
         second=float(log.clock.second[row]),
         resolution_min=float(log.clock.resolution_min[row]),
-        day=_whole(log.clock.day[row]),
-        offset_s=None if np.isnan(log.clock.offset_s[row]) else float(log.clock.offset_s[row]),
+        day=None if np.isnan(day) else int(day),
+        offset_s=None if np.isnan(offset) else float(offset),
     )
 
 
-def _whole(value: float) -> int | None:
-    return None if np.isnan(value) else int(value)
-
-
-def _day_from_log(second: float, log: Log, rows: NDArray[np.bool_]) -> int | None:
+def _day_from_log(second: float, rows: NDArray[np.intp], log: Log) -> int | None:
     """Return the day of a start without a date from the first dated row after it."""
-    dated = np.flatnonzero(rows & np.isfinite(log.clock.day) & np.isfinite(log.clock.second))
+    dated = rows[np.isfinite(log.clock.day[rows]) & np.isfinite(log.clock.second[rows])]
     if not dated.size:
         return None
     row = dated[0]
-    before = log.clock.second[row] < second - MIDNIGHT_SLACK_MIN * 60
-    return int(log.clock.day[row]) - int(before)
-
-
-def _blank(size: int) -> TimeCells:
-    nan = np.full(size, np.nan)
-    return TimeCells(
-        second=nan,
-        day=nan,
-        offset_s=nan,
-        elapsed_min=nan,
-        resolution_min=nan,
-        bad=np.zeros(size, dtype=bool),
-    )
+    before = log.clock.second[row] < second - SLACK_MIN * 60
+    return max(1, int(log.clock.day[row]) - int(before))
 
 
 def _stop(said: RunSetup, clock: RunClock, t_min: NDArray[np.float64]) -> float | None:
     if said.stop is None or clock.second is None:
         return None
-    last = float(np.nanmax(t_min)) if np.isfinite(t_min).any() else np.nan
     cells = time_cells([said.stop])
     stop = near_time(cells, np.array([np.nan]), clock).t_min[0]
-    if said.stop.day is None and last - MIDNIGHT_SLACK_MIN > stop:
-        days = np.ceil((last - MIDNIGHT_SLACK_MIN - stop) / (DAY_S / 60))
+    timed = np.isfinite(t_min)
+    if said.stop.day is None and timed.any():
+        over = float(t_min[timed].max()) - SLACK_MIN - stop
+        days = np.ceil(over / (DAY_S / 60)) if over > 0 else 0
         stop = near_time(cells, np.array([stop + days * DAY_S / 60]), clock).t_min[0]
     return None if np.isnan(stop) else float(stop)
 
@@ -345,23 +298,18 @@ TELL: dict[Problem, tuple[str, str, str]] = {
 
 
 def _tell_problems(
-    problem: NDArray[np.int8],
-    index: NDArray[np.intp],
-    log: Log,
-    clock: RunClock,
-    number: int,
-    notes: Collector,
+    problem: NDArray[np.int8], rows: NDArray[np.intp], number: int, at: _Context
 ) -> None:
     for name, (rule, expected, remedy) in TELL.items():
-        rows = index[problem == PROBLEMS.index(name)]
-        if not rows.size:
+        ours = rows[problem == PROBLEMS.index(name)]
+        if not ours.size:
             continue
-        texts = [log.text("clock", int(r)) for r in rows]
+        texts = [at.log.text("clock", int(r)) for r in ours[:MOST_ALIKE]]
         if name in ("no_start", "no_zone"):
-            more = f" and {rows.size - 1} more clock times" if rows.size > 1 else ""
-            notes.add(
+            more = f" and {ours.size - 1} more clock times" if ours.size > 1 else ""
+            at.notes.add(
                 rule,
-                row=int(rows[0]),
+                row=int(ours[0]),
                 column="clock",
                 found=quoted(texts[0]) + more,
                 expected=expected,
@@ -369,33 +317,66 @@ def _tell_problems(
                 run=number,
             )
         else:
-            notes.add_rows(rule, rows, texts, column="clock", expected=expected, remedy=remedy)
+            at.notes.add_rows(rule, ours, texts, column="clock", expected=expected, remedy=remedy)
 
 
 def _tell_disagreement(
     difference: NDArray[np.float64],
     tolerance: NDArray[np.float64],
-    index: NDArray[np.intp],
-    log: Log,
+    rows: NDArray[np.intp],
     number: int,
-    notes: Collector,
+    at: _Context,
 ) -> None:
     """Tell once for a run that clock and elapsed times do not agree."""
     off = np.flatnonzero(np.abs(difference) > tolerance + 1e-9)
     if not off.size:
         return
     worst = off[np.argmax(np.abs(difference[off]))]
-    row = int(index[worst])
+    row = int(rows[worst])
     more = f"; {off.size - 1} more rows disagree" if off.size > 1 else ""
     sign = "later" if difference[worst] > 0 else "earlier"
-    notes.add(
+    at.notes.add(
         "clock-elapsed",
         row=row,
         column="elapsed_min",
         severity="caution",
         run=number,
-        found=f"{quoted(log.text('elapsed_min', row))} beside the clock time "
-        f"{quoted(log.text('clock', row))}, which is {abs(difference[worst]):.3g} min {sign}{more}",
+        found=f"{quoted(at.log.text('elapsed_min', row))} beside the clock time "
+        f"{quoted(at.log.text('clock', row))}, which is {abs(difference[worst]):.3g} min "
+        f"{sign}{more}",
         expected="clock and elapsed time that agree as far as they were noted",
         remedy="The clock time is used; correct the wrong one, or the start of the session.",
     )
+
+
+def _tell_outside(
+    t_min: NDArray[np.float64],
+    rows: NDArray[np.intp],
+    number: int,
+    stop: float | None,
+    at: _Context,
+) -> None:
+    """Tell observations long before the start or long after the stop: a wrong date, mostly."""
+    measured = at.log.is_event(*MEASURED)[rows]
+    late = np.inf if stop is None else stop + SLACK_MIN
+    for outside, what, key in (
+        (measured & (t_min < -SLACK_MIN), "before the start", "start"),
+        (measured & (t_min > late), "after the stop", "stop"),
+    ):
+        ours = rows[outside]
+        if not ours.size:
+            continue
+        row = int(ours[0])
+        column = "clock" if at.log.filled["clock"][row] else "elapsed_min"
+        limit = 0.0 if stop is None or key == "start" else stop
+        more = f"; {ours.size - 1} more rows are" if ours.size > 1 else ""
+        at.notes.add(
+            "time-outside",
+            row=row,
+            column=column,
+            run=number,
+            found=f"{quoted(at.log.text(column, row))}, which is "
+            f"{abs(t_min[outside][0] - limit):.0f} min {what}{more}",
+            expected="times between the start and the stop of the run",
+            remedy=f"Correct the date or time, or the {key} of the run.",
+        )

@@ -155,10 +155,13 @@ def is_long_form(table: RawTable) -> bool:
     """Whether the table has the columns of a log rather than those of a scorecard.
 
     A table without ``event`` but with two or more of the columns that only a log has is a log
-    whose heading is wrong.
+    whose heading is wrong; one whose column ``event`` stands among devices is a scorecard.
     """
     names = {plain_name(str(c)) for c in table.frame.columns}
-    return "event" in names or len(names & {"device", "soc_pct", "point", "last_on"}) >= 2
+    known = names & set(log_schema().names)
+    if "event" in names:
+        return 2 * len(known) >= len(names)
+    return len(names & {"device", "soc_pct", "point", "last_on"}) >= 2
 
 
 def read_log(
@@ -203,10 +206,12 @@ def read_log(
         temperature_c=_numbers(frame["temperature_c"], comma=comma),
         duration_min=_numbers(frame["duration_min"], comma=comma),
         clock=_clock(frame, notes),
-        elapsed=_times(frame, "elapsed_min", "elapsed", notes).take(
+        elapsed=_times(frame, "elapsed_min", "elapsed", notes, comma=comma).take(
             frame["elapsed_min"].cat.codes.to_numpy()
         ),
-        limits={n: _times(frame, n, "either", notes) for n in ("last_on", "first_off")},
+        limits={
+            n: _times(frame, n, "either", notes, comma=comma) for n in ("last_on", "first_off")
+        },
     )
     _tell_unused(log, notes)
     _tell_fractions(log, notes)
@@ -300,11 +305,16 @@ def _numbers(
 
 
 def _times(
-    frame: pd.DataFrame, name: str, bare: Literal["clock", "elapsed", "either"], notes: Collector
+    frame: pd.DataFrame,
+    name: str,
+    bare: Literal["clock", "elapsed", "either"],
+    notes: Collector,
+    *,
+    comma: bool = False,
 ) -> TimeCells:
     column = frame[name].cat
     texts = [str(c) for c in column.categories]
-    cells = parse_times(texts, bare=bare)
+    cells = parse_times(texts, bare=bare, comma_is_separator=comma)
     codes = column.codes.to_numpy()
     rows = np.flatnonzero(cells.bad[codes])
     field = next(f for f in log_schema().fields if f.name == name)

@@ -7,7 +7,7 @@ fits to it is told by :mod:`kit.record`. Every fault is a finding with the dotte
 from __future__ import annotations
 
 import tomllib
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from datetime import date, datetime
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
@@ -59,6 +59,8 @@ class Setup:
         Empty when the file names none: then they are those of the log.
     phase_times
         Phase id → (start, end) as noted in the setup file, each ``None`` if it is not.
+    lines
+        Line of each key, for findings that need the log too.
     """
 
     id: str = ""
@@ -80,6 +82,7 @@ class Setup:
     assumptions: Assumptions = field(default_factory=Assumptions)
     mixes: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
     declared_comparison: tuple[str, str] | None = None
+    lines: Mapping[str, int] = field(default_factory=dict)
 
 
 def read_setup(data: bytes, file: str) -> tuple[Setup, tuple[Finding, ...]]:
@@ -123,7 +126,7 @@ def read_setup(data: bytes, file: str) -> tuple[Setup, tuple[Finding, ...]]:
     top = Table(content, "", notes)
     setup = setup_of(top)
     top.finish()
-    return setup, tuple(notes.findings)
+    return replace(setup, lines=notes.lines), tuple(notes.findings)
 
 
 def setup_of(top: Table) -> Setup:
@@ -214,6 +217,15 @@ def _runs(
         stop=clock_of(session, "stop"),
         stated_elapsed_min=_span(session, "stated_elapsed"),
     )
+    if only.stop is not None and only.start is None and not tables:
+        session.notes.add(
+            "setup-run",
+            session.key("stop"),
+            severity="caution",
+            found="a stop without a start",
+            expected="the start of the session, from which times are counted",
+            remedy='The stop is not used; state the start: start = "08:00".',
+        )
     if not tables:
         return (only,), False
     for name in ("start", "stop", "stated_elapsed"):

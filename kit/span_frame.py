@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Literal
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -19,44 +20,65 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from kit.cells import Collector
-    from kit.runs import RunTimes
-    from kit.session import Device, Phase
+    from kit.errors import Severity
+    from kit.runs import LogTimes, RunTimes
+    from kit.session import Phase
     from kit.session_csv import Log
     from kit.setup_file import Setup
     from kit.spans import Span, SpanSource
+    from kit.toml_table import Notes
 
 __all__ = ["spans_of"]
+
+OVERLAP_MIN = 1.0
+"""A phase may start so long before the noted end of the one before (min): minutes are rounded."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Context:
+    """What all steps look at or write to."""
+
+    log: Log
+    times: LogTimes
+    setup: Setup
+    notes: Collector
+    setup_notes: Notes
 
 
 def spans_of(
     log: Log,
-    runs: Sequence[RunTimes],
+    times: LogTimes,
     offs: pd.DataFrame,
     phases: Sequence[Phase],
-    devices: Sequence[Device],
+    devices: int,
     setup: Setup,
     notes: Collector,
-    findings: list[Finding],
-    setup_file: str,
+    setup_notes: Notes,
 ) -> pd.DataFrame:
-    """Return the frame of spans, one row for each run and phase in order."""
+    """Return the frame of spans, one row for each run and phase in order.
+
+    Parameters
+    ----------
+    offs
+        The frame of power-offs.
+    devices
+        How many devices there are: a run until empty ends when all of them are off.
+    """
+    at = _Context(log=log, times=times, setup=setup, notes=notes, setup_notes=setup_notes)
     rows: list[dict[str, object]] = []
-    for run in runs:
-        noted = {
-            event: _noted_in_log(log, run, event, notes) for event in ("phase_start", "phase_end")
-        }
-        stated = _noted_in_setup(setup, run, findings, setup_file) if len(runs) == 1 else ({}, {})
+    for run in times.runs:
+        stated = _noted_in_setup(run, at) if len(times.runs) == 1 else ({}, {})
         spans = phase_spans(
             phases,
-            starts={**stated[0], **noted["phase_start"]},
-            ends={**stated[1], **noted["phase_end"]},
-            start_readings=_earliest(log, run, "start"),
-            end_readings=_earliest(log, run, "end"),
-            origin=_origin(log, run),
-            last=_last(run, offs, len(devices)),
+            starts={**stated[0], **_noted_in_log(run, "phase_start", at)},
+            ends={**stated[1], **_noted_in_log(run, "phase_end", at)},
+            start_readings=_earliest(run, "start", at),
+            end_readings=_earliest(run, "end", at),
+            origin=_origin(run),
+            last=_last(run, offs, devices),
             assumptions=setup.assumptions,
         )
-        _tell_spans(spans, run, notes, findings, setup_file)
+        _tell_spans(spans, run.run.number, at)
         rows.extend(
             {c: getattr(s, c, None) for c in FRAME_COLUMNS["spans"]} | {"run": run.run.number}
             for s in spans
@@ -67,13 +89,14 @@ def spans_of(
     )
 
 
-def _noted_in_log(log: Log, run: RunTimes, event: str, notes: Collector) -> dict[str, Noted]:
+def _noted_in_log(run: RunTimes, event: str, at: _Context) -> dict[str, Noted]:
     noted: dict[str, Noted] = {}
-    rows = np.flatnonzero(run.rows & log.is_event(event) & log.filled["phase"])
-    for row in rows.tolist():
+    log = at.log
+    of_event = (log.is_event(event) & log.filled["phase"])[run.rows]
+    for row in run.rows[of_event].tolist():
         phase = log.text("phase", row)
         if phase in noted:
-            notes.add(
+            at.notes.add(
                 "phase-twice",
                 row=row,
                 column="event",
@@ -83,82 +106,66 @@ def _noted_in_log(log: Log, run: RunTimes, event: str, notes: Collector) -> dict
                 expected=f"one; the first stands in line {noted[phase].line}",
                 remedy="Delete the one that is wrong.",
             )
-        elif np.isfinite(run.t_min[row]):
-            noted[phase] = _noted(run, row, log)
+        elif np.isfinite(at.times.t_min[row]):
+            noted[phase] = _noted(row, at, SOURCES[at.times.source[row]])
     return noted
 
 
-def _noted(run: RunTimes, row: int, log: Log, *, reading: bool = False) -> Noted:
+def _noted(row: int, at: _Context, source: SpanSource) -> Noted:
     return Noted(
-        t_min=float(run.t_min[row]),
-        resolution_min=float(run.resolution_min[row]),
-        source="reading" if reading else SOURCES[run.source[row]],
-        line=int(log.lines[row]),
+        t_min=float(at.times.t_min[row]),
+        resolution_min=float(at.times.resolution_min[row]),
+        source=source,
+        line=int(at.log.lines[row]),
     )
 
 
-def _noted_in_setup(
-    setup: Setup, run: RunTimes, findings: list[Finding], setup_file: str
-) -> tuple[dict[str, Noted], dict[str, Noted]]:
+def _noted_in_setup(run: RunTimes, at: _Context) -> tuple[dict[str, Noted], dict[str, Noted]]:
     """Place the clock times of phases in the setup file, in their order."""
     noted: tuple[dict[str, Noted], dict[str, Noted]] = ({}, {})
-    times = [t for pair in setup.phase_times.values() for t in pair]
+    times = [t for pair in at.setup.phase_times.values() for t in pair]
     if not any(times):
         return noted
-    cells = time_cells(times)
-    blank = time_cells([None] * len(times))
-    found = resolve_times(cells, blank, run.clock)
-    for i, name in enumerate(setup.phase_times):
-        for side in (0, 1):
-            at = 2 * i + side
-            if np.isfinite(found.t_min[at]):
-                noted[side][name] = Noted(
-                    t_min=float(found.t_min[at]),
-                    resolution_min=float(found.resolution_min[at]),
-                    source="clock",
-                )
-            elif found.problem[at]:
-                _tell_setup_time(
-                    i + 1, ("start", "end")[side], int(found.problem[at]), findings, setup_file
-                )
+    found = resolve_times(time_cells(times), time_cells([None] * len(times)), run.clock)
+    names = [(i, name, side) for i, name in enumerate(at.setup.phase_times, 1) for side in (0, 1)]
+    for i, (number, name, side) in enumerate(names):
+        if np.isfinite(found.t_min[i]) and not found.problem[i]:
+            noted[side][name] = Noted(
+                t_min=float(found.t_min[i]),
+                resolution_min=float(found.resolution_min[i]),
+                source="clock",
+            )
+        elif found.problem[i]:
+            rule, expected, remedy = TELL[PROBLEMS[found.problem[i]]]
+            at.setup_notes.add(
+                rule,
+                f"phases[{number}].{('start', 'end')[side]}",
+                phase=name,
+                found="this time",
+                expected=expected,
+                remedy=remedy,
+            )
     return noted
 
 
-def _tell_setup_time(
-    number: int, key: str, problem: int, findings: list[Finding], setup_file: str
-) -> None:
-    rule, expected, remedy = TELL[PROBLEMS[problem]]
-    findings.append(
-        Finding(
-            rule=rule,
-            severity="error",
-            file=setup_file,
-            column=f"phases[{number}].{key}",
-            found="this time",
-            expected=expected,
-            remedy=remedy,
-        )
-    )
-
-
-def _earliest(log: Log, run: RunTimes, point: str) -> dict[str, Noted]:
+def _earliest(run: RunTimes, point: str, at: _Context) -> dict[str, Noted]:
     """Return for each phase the earliest reading with a time at one of its ends."""
-    rows = np.flatnonzero(
-        run.rows
-        & log.is_event("reading")
+    log = at.log
+    wanted = (
+        log.is_event("reading")
         & log.holds("point", point)
-        & np.isfinite(run.t_min)
+        & np.isfinite(at.times.t_min)
         & np.isfinite(log.soc_pct)
     )
     found: dict[str, Noted] = {}
-    for row in rows.tolist():
+    for row in run.rows[wanted[run.rows]].tolist():
         phase = log.text("phase", row)
-        if phase not in found or run.t_min[row] < found[phase].t_min:
-            found[phase] = _noted(run, row, log, reading=True)
+        if phase not in found or at.times.t_min[row] < found[phase].t_min:
+            found[phase] = _noted(row, at, "reading")
     return found
 
 
-def _origin(log: Log, run: RunTimes) -> Noted:
+def _origin(run: RunTimes) -> Noted:
     by_clock = run.clock.second is not None
     return Noted(
         t_min=0.0,
@@ -185,45 +192,29 @@ def _last(run: RunTimes, offs: pd.DataFrame, devices: int) -> Noted | None:
     return Noted(t_min=stop, resolution_min=run.stop_resolution_min, source=source)
 
 
-def _tell_spans(
-    spans: Sequence[Span],
-    run: RunTimes,
-    notes: Collector,
-    findings: list[Finding],
-    setup_file: str,
-) -> None:
+def _tell_spans(spans: Sequence[Span], run: int, at: _Context) -> None:
     """Tell phases that end before they start, overlap, or were read before their planned end."""
     noted = ("clock", "elapsed")
     before: Span | None = None
-    for i, span in enumerate(spans, start=1):
+    for number, span in enumerate(spans, start=1):
         both = span.start_source in noted and span.end_source in noted
         if both and span.end_min <= span.start_min:
             _tell_phase(
                 "phase-order",
                 span,
-                i,
-                run,
-                notes,
-                findings,
-                setup_file,
+                (number, run, "error"),
+                at,
                 found=f"a phase that ends {_at(span.end_min)} and starts {_at(span.start_min)}",
                 expected="an end after the start",
                 remedy="Correct one of the two times.",
             )
-        if (
-            before is not None
-            and span.start_source in noted
-            and before.end_source in noted
-            and span.start_min < before.end_min - 1
-        ):
+        after = before is not None and before.end_source in noted and span.start_source in noted
+        if before is not None and after and span.start_min < before.end_min - OVERLAP_MIN:
             _tell_phase(
                 "phase-overlap",
                 span,
-                i,
-                run,
-                notes,
-                findings,
-                setup_file,
+                (number, run, "error"),
+                at,
                 found=f"a phase that starts {_at(span.start_min)}",
                 expected=f"a start after the end of {quoted(before.phase)}, {_at(before.end_min)}",
                 remedy="Correct one of the two times, or the order of the phases.",
@@ -232,15 +223,11 @@ def _tell_spans(
             _tell_phase(
                 "phase-read-early",
                 span,
-                i,
-                run,
-                notes,
-                findings,
-                setup_file,
+                (number, run, "caution"),
+                at,
                 found=f"readings at its end {_at(span.early_reading_min)}",
                 expected=f"the planned end, {_at(span.end_min)}",
                 remedy="Note when the phase really started and ended (phase_start, phase_end).",
-                severity="caution",
             )
         if not np.isnan(span.end_min):
             before = span
@@ -253,29 +240,38 @@ def _at(t_min: float) -> str:
 def _tell_phase(
     rule: str,
     span: Span,
-    number: int,
-    run: RunTimes,
-    notes: Collector,
-    findings: list[Finding],
-    setup_file: str,
+    place: tuple[int, int, Severity],
+    at: _Context,
     *,
     found: str,
     expected: str,
     remedy: str,
-    severity: Literal["error", "caution"] = "error",
 ) -> None:
-    in_log = bool(span.line) or not setup_file
-    findings.append(
-        Finding(
-            rule=rule,
+    """Tell in the log if the phase has a line there, else in the setup file."""
+    number, run, severity = place
+    if not span.line and at.setup_notes.file:
+        at.setup_notes.add(
+            rule,
+            f"phases[{number}]",
             severity=severity,
-            file=notes.file if in_log else setup_file,
-            line=span.line or None,
-            column="phase" if in_log else f"phases[{number}]",
+            phase=span.phase,
+            run=run,
             found=found,
             expected=expected,
             remedy=remedy,
+        )
+        return
+    at.notes.findings.append(
+        Finding(
+            rule=rule,
+            severity=severity,
+            file=at.notes.file,
+            line=span.line or None,
+            column="phase",
             phase=span.phase,
-            run=run.run.number,
+            run=run,
+            found=found,
+            expected=expected,
+            remedy=remedy,
         )
     )

@@ -43,6 +43,9 @@ SCHEMA_PROPERTIES = frozenset(
 )
 
 
+INTEGER = re.compile(r"[+-]?[0-9]+")
+
+
 class UnsupportedSchemaError(ValueError):
     """The schema asks for something that this module does not check."""
 
@@ -229,7 +232,7 @@ def _broken_rules(texts: Sequence[str], field: Field, *, comma_is_separator: boo
         return rules
     values, bad = parse_numbers(texts, comma_is_separator=comma_is_separator)
     if field.type == "integer":
-        bad |= np.isfinite(values) & (values != np.floor(values))
+        bad |= np.array([bool(t) and not INTEGER.fullmatch(t) for t in texts], dtype=bool)
     low = np.zeros_like(bad) if field.minimum is None else values < field.minimum
     high = np.zeros_like(bad) if field.maximum is None else values > field.maximum
     if not (bad.any() or low.any() or high.any()):

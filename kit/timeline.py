@@ -347,10 +347,11 @@ def utc_offsets(
     if not wall_s.size:
         return np.zeros(0), np.zeros(0)
     low, high = float(wall_s.min()), float(wall_s.max())
-    hours = np.arange(low - DAY_S, high + DAY_S + 3600, 3600.0)
-    if hours.size < wall_s.size and len({_offsets(h, zone) for h in hours.tolist()}) == 1:
-        early, late = _offsets(low, zone)
-        return np.full(wall_s.size, early), np.full(wall_s.size, late)
+    if (high - low) / 3600 + 48 < wall_s.size:
+        hours = np.arange(low - DAY_S, high + DAY_S + 3600, 3600.0)
+        if len({_offsets(h, zone) for h in hours.tolist()}) == 1:
+            early, late = _offsets(low, zone)
+            return np.full(wall_s.size, early), np.full(wall_s.size, late)
     distinct, back = np.unique(wall_s, return_inverse=True)
     pairs = np.array([_offsets(w, zone) for w in distinct.tolist()])
     return pairs[back, 0], pairs[back, 1]

@@ -155,6 +155,8 @@ class Notes:
         expected: str,
         remedy: str,
         severity: Severity = "error",
+        phase: str = "",
+        run: int | None = None,
     ) -> None:
         """Add a finding on a key."""
         self.findings.append(
@@ -167,6 +169,8 @@ class Notes:
                 found=found,
                 expected=expected,
                 remedy=remedy,
+                phase=phase,
+                run=run,
             )
         )
 
@@ -207,7 +211,7 @@ class Table:
         if value is None:
             return default
         if isinstance(value, str):
-            return value.strip()
+            return default if value.strip() == NOT_RECORDED else value.strip()
         self.wrong(name, "a text in quotation marks", f'Write {name} = "…".')
         return default
 

@@ -290,10 +290,10 @@ class _Reader:
                     "at_once", "how many devices can do it at once", "Write at_once = 5.",
                     rule="plan-limit",
                 )  # fmt: skip
-            limit = Limit(activity=activity, at_once=at_once or 1, reason=table.text("reason"))
+            reason = table.text("reason")
             table.finish()
-            if activity:
-                limits.append(limit)
+            if activity and at_once:
+                limits.append(Limit(activity=activity, at_once=at_once, reason=reason))
         return tuple(limits)
 
     def _breaks(self) -> tuple[Break, ...]:
@@ -418,11 +418,15 @@ class _Reader:
         for activity in table.data:
             value = table.number(activity, low=0.001, high=high, unit=unit)
             if activity not in known:
-                self._tell(
-                    "plan-name", table.key(activity), f"the activity {quoted(activity)}",
-                    f"an activity of the plan: {', '.join(known)}",
-                    "Correct the name." + hint(activity, known),
-                )  # fmt: skip
+                self.notes.add(
+                    "plan-activity",
+                    table.key(activity),
+                    severity="caution",
+                    found=f"the activity {quoted(activity)}",
+                    expected=f"an activity of the plan: {', '.join(known)}",
+                    remedy="It is left out; correct the name if a planned activity was meant."
+                    + hint(activity, known),
+                )
             elif value is not None:
                 values[activity] = value
         return values

@@ -249,10 +249,11 @@ def runtimes(results: Results) -> Page:
 def replicates(results: Results) -> Page:
     """Return means and scatter over the runs."""
     if results.replicates.empty:
-        return _present(_prose(sections.NO_REPLICATES))
+        return _present(_prose(sections.NO_REPLICATES), tables.replicate_models(results))
     return _present(
         pictures.replicates(results),
         tables.replicates(results),
+        tables.replicate_models(results),
         tables.replicate_pairs(results),
         tables.run_effects(results),
     )

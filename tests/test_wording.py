@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
+import pandas as pd
 import pytest
 
 from kit import wording
+from kit.errors import Finding
 from kit.session import Assumptions, Device, Gauge
 from kit.units import NO_BREAK
 from kit.wording.draining import fastest_phase, least_drained, standing_now
@@ -148,18 +150,27 @@ def test_the_hardest_phase_is_named_where_intervals_lie_apart() -> None:
     # 12.0 − 0.8 > 10.0 + 0.8, 11.6 − 0.8 is not
     assert fastest_phase(rated(limpet=12.0, whelk=14.0), 1) == (
         "“Streaming video” was the hardest phase: the display of every device fell faster there "
-        "than in any other phase that was measured, by 12 to 14 percentage points an hour."
+        "than in any other phase, by 12 to 14 percentage points an hour."
     )
     assert fastest_phase(rated(limpet=11.6, whelk=11.6), 1) == ""
 
 
 def test_the_hardest_phase_names_the_devices_for_which_it_is_open() -> None:
     assert fastest_phase(rated(limpet=12.0, whelk=12.0, dunlin=11.6), 1).endswith(
-        "the display of every device but dunlin fell faster there than in any other phase that "
-        "was measured, by about 12 percentage points an hour; for dunlin it is too close to call."
+        "the display of every device but dunlin fell faster there than in any other phase, by "
+        "about 12 percentage points an hour; for dunlin it is too close to call."
     )
     # one of two is not most of them
     assert fastest_phase(rated(limpet=12.0, dunlin=11.6), 1) == ""
+
+
+def test_a_phase_cut_short_can_keep_another_from_being_the_hardest() -> None:
+    results = rated(limpet=12.0)
+    cut = results.phase_drain.assign(phase="empty", status="died")
+    cut = cut[cut["rate_pp_per_h"] == 12.0]
+    frame = pd.concat([results.phase_drain, cut], ignore_index=True)
+    assert fastest_phase(results, 1) != ""
+    assert fastest_phase(fake_results(phase_drain=frame), 1) == ""
 
 
 def test_the_least_drained_device_must_beat_all_others() -> None:
@@ -176,7 +187,8 @@ def test_the_least_drained_device_must_beat_all_others() -> None:
         return fake_results(session, drain_pairs=frame)
 
     assert least_drained(results("a"), 1) == (
-        "Used the least charge, even with the gauge's possible error counted: a in “p1”."
+        "Used the smallest share of its charge, even with the gauge's possible error counted: a "
+        "in “p1”."
     )
     assert "none is called the most frugal" in least_drained(results("tie"), 1)
     nothing = fake_results(results("a").session, drain_pairs=rows("drain_pairs"))
@@ -205,10 +217,23 @@ def test_a_glance_has_three_to_five_sentences() -> None:
         fake_results(join_runs(field_day(), field_day())),
     ):
         sentences = wording.glance(results)
-        assert 2 <= len(sentences) <= 5
-        assert all(s[0].isupper() or s.startswith(("a ", "kelpfin")) for s in sentences)
+        assert 3 <= len(sentences) <= 5
+        assert all(s[0].isupper() or s.startswith(("a ", "kelpfin", "“")) for s in sentences)
         assert all(s.endswith(".") for s in sentences)
         assert not any("!" in s or "  " in s or "nan" in s for s in sentences)
+
+
+def test_the_glance_counts_the_cautions() -> None:
+    def finding(severity: Any) -> Finding:
+        return Finding(
+            rule="r", severity=severity, file="log.csv", found="f", expected="e", remedy="R."
+        )
+
+    assert "The checks raised no caution about the record." in wording.glance(fake_results())
+    some = (finding("caution"), finding("caution"), finding("note"))
+    assert wording.glance(fake_results(findings=some))[-2] == (
+        "The checks raised two cautions about the record, listed under Data quality."
+    )
 
 
 def test_several_runs_are_summed_up_over_the_runs() -> None:
@@ -227,7 +252,7 @@ def test_several_runs_are_summed_up_over_the_runs() -> None:
         "Mean runtime over three runs, longest first: limpet 7 h 30 min (7 h 24 min to 7 h 36 "
         "min); dunlin 6 h (5 h 54 min to 6 h 06 min)."
     )
-    assert sentences[1] == "Lasted longest within a run: kelpfin in three runs."
+    assert sentences[1] == "Lasted longest in every run: kelpfin."
     assert sentences[-1].startswith("One unit of each device ran three times")
 
 

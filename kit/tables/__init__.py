@@ -1,18 +1,17 @@
 """What the report sets as tables: ``(Results) -> kit.display.Table``, pure.
 
-``record`` shows what was noted, ``drain`` and ``runtime`` what follows from it, ``trust`` why to
-believe it. Full precision is in the results JSON and the CSV tables; here every number is
-rounded to its uncertainty by ``kit.units``.
+``record`` and ``quality`` show what was noted, ``drain`` and ``runtime`` what follows from it,
+``trust`` why to believe it. Full precision is in the results JSON and the CSV tables; here every
+number is rounded to its uncertainty by ``kit.units``.
 """
 
 from __future__ import annotations
 
 from kit.tables.drain import drain, drain_order, parts, rate, standing
+from kit.tables.quality import data_quality, elapsed_fit
 from kit.tables.record import (
     conditions,
-    data_quality,
     devices,
-    elapsed_fit,
     gauges,
     phase_details,
     protocol,
@@ -22,6 +21,7 @@ from kit.tables.runtime import (
     energy,
     power,
     projections,
+    replicate_models,
     replicate_pairs,
     replicates,
     run_effects,
@@ -61,6 +61,7 @@ __all__ = [
     "protocol",
     "rate",
     "reference_list",
+    "replicate_models",
     "replicate_pairs",
     "replicates",
     "run_effects",

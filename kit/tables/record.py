@@ -16,7 +16,6 @@ from kit.units import (
     clock,
     count,
     duration,
-    estimate,
     h_mm,
     joined,
     number,
@@ -31,9 +30,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "conditions",
-    "data_quality",
     "devices",
-    "elapsed_fit",
     "gauges",
     "phase_details",
     "protocol",
@@ -53,13 +50,17 @@ _SOURCE_WORDS = {
 def title_block(results: Results, *, kit_version: str) -> Table:
     """Return who, when, which data: the identity of the report."""
     session = results.session
-    zone = f" ({session.timezone})" if session.timezone else ""
-    starts = [f"{run.start:%H:%M}" if run.start else NOT_RECORDED for run in session.runs]
+    zone = f" ({session.timezone})" if session.timezone and session.runs[0].start else ""
+    form = "%H:%M" if len(session.runs) == 1 else "%Y-%m-%d %H:%M"
+    starts = [run.start.strftime(form) if run.start else NOT_RECORDED for run in session.runs]
     facts = [
         ("Session", full_name(session.title, session.id)),
         ("Session id", session.id),
         ("Date", f"{session.date:%Y-%m-%d}" if session.date else NOT_RECORDED),
-        ("Start", ", ".join(starts) + (zone if set(starts) != {NOT_RECORDED} else "")),
+        (
+            "Start",
+            "; ".join(dict.fromkeys(starts)) + (zone if set(starts) != {NOT_RECORDED} else ""),
+        ),
         ("Runs", count(len(session.runs), "run")),
         ("Devices", count(len(session.devices), "device")),
         ("Operator", said(session.operator)),
@@ -342,69 +343,4 @@ def phase_details(results: Results) -> Table:
             )
             for k, phase in enumerate(session.phases, start=1)
         ),
-    )
-
-
-def data_quality(results: Results) -> Table | None:
-    """Return what the checks found, cautions first; ``None`` when they found nothing."""
-    if not results.findings:
-        return None
-    return Table(
-        id="data-quality",
-        caption="Findings of the checks; none was repaired silently",
-        columns=(
-            Column(name="Severity"),
-            Column(name="Where"),
-            Column(name="Found"),
-            Column(name="Expected"),
-            Column(name="What to do"),
-        ),
-        rows=tuple((f.severity, f.where, f.found, f.expected, f.remedy) for f in results.findings),
-    )
-
-
-_FIT_WORDS = {
-    "stated": "the stated elapsed time",
-    "summed": "the summed phases",
-    "both": "either",
-    "neither": "neither",
-    "cannot_be_said": "cannot be said",
-}
-
-
-def elapsed_fit(results: Results) -> Table | None:
-    """Return whether power-offs fit the stated or the summed time; ``None`` if it is no matter."""
-    frame = results.extra.get("elapsed_fit")
-    if frame is None or frame.empty or (frame["verdict"] == "both").all():
-        return None
-    names = Names.of(results.session)
-    reasons = dict.fromkeys(str(reason) for reason in frame["reason"] if reason)
-    return Table(
-        id="elapsed-fit",
-        caption="Stated elapsed time against the sum of the phases: which of them a device that "
-        "powered off in mid-phase fits",
-        columns=(
-            Column(name="Device"),
-            Column(name="Phase"),
-            Column(name="Stated", unit="h:mm", align="right"),
-            Column(name="Summed", unit="h:mm", align="right"),
-            Column(name="On in the phase, by its drain", unit="min", align="right"),
-            Column(name="By the stated time", unit="min", align="right"),
-            Column(name="By the summed phases", unit="min", align="right"),
-            Column(name="Fits"),
-        ),
-        rows=tuple(
-            (
-                names.device[row.device],
-                names.numbered(row.phase) if row.phase else MISSING,
-                h_mm(row.stated_min),
-                h_mm(row.summed_min),
-                estimate(row.exposure_fit_min, row.exposure_fit_min_low, row.exposure_fit_min_high),
-                number(row.exposure_stated_min),
-                number(row.exposure_summed_min),
-                _FIT_WORDS.get(row.verdict, row.verdict),
-            )
-            for row in rows_of(frame)
-        ),
-        notes=tuple(f"{reason[0].upper()}{reason[1:].rstrip('.')}." for reason in reasons),
     )

@@ -41,12 +41,16 @@ __all__ = [
     "energy",
     "power",
     "projections",
+    "replicate_models",
     "replicate_pairs",
     "replicates",
     "run_effects",
     "runtime_pairs",
     "runtimes",
 ]
+
+MANY_DOF = 100.0
+"""Degrees of freedom beyond which their number does not matter."""
 
 VERDICT_WORDS = {
     "a": "{a} lasted longer",
@@ -70,7 +74,8 @@ def runtimes(results: Results, run: int) -> Table:
     names = Names.of(results.session)
     start = next(r.start for r in results.session.runs if r.number == run)
     rows = []
-    for row in by_order(of_run(results.runtimes, run)):
+    found = by_order(of_run(results.runtimes, run))
+    for row in found:
         off = MISSING
         if off_known(row):
             ends = (math.floor(row.off_low_min), math.ceil(row.off_high_min))
@@ -101,11 +106,25 @@ def runtimes(results: Results, run: int) -> Table:
             Column(name="How it is known"),
         ),
         rows=tuple(rows),
-        notes=(
-            "The bounds follow from when each device was last seen on and first seen off; they "
-            "always hold. “>” marks a device that was not seen off: its runtime is a lower bound "
-            "and enters no mean.",
-            "A range of places is a tie.",
+        notes=tuple(
+            text
+            for text, applies in (
+                (
+                    "The bounds follow from when each device was last seen on and first seen "
+                    "off; they always hold.",
+                    any(off_known(row) for row in found),
+                ),
+                (
+                    "“>” marks a device that was not seen off: its runtime is a lower bound and "
+                    "enters no mean.",
+                    any(row.right_censored for row in found),
+                ),
+                (
+                    "A range of places is a tie.",
+                    any(row.rank_best != row.rank_worst for row in found),
+                ),
+            )
+            if applies
         ),
     )
 
@@ -221,6 +240,7 @@ def _energy_matrix(
         f"{percent(results.settings.coverage)} coverage interval",
         unit=unit,
         codes=lambda row: row.flags.split(";"),
+        explained="Letters as under the table of energy." if unit == "W" else "",
     )
 
 
@@ -248,7 +268,7 @@ def replicates(results: Results) -> Table:
                 estimate(row.mean, row.mean_low, row.mean_high, row.unit_symbol)
                 + lettered(row.flags.split(";"), letters),
                 number(row.s_r, 2),
-                number(row.dof, 1),
+                "> 100" if row.dof > MANY_DOF else number(row.dof, 1),
             )
         )
     return Table(
@@ -337,4 +357,42 @@ def run_effects(results: Results) -> Table | None:
             Column(name="Effect", unit="h", align="right", numeric_sort=True),
         ),
         rows=tuple(rows),
+    )
+
+
+def replicate_models(results: Results) -> Table | None:
+    """Return scatter between runs and between units of one kind; ``None`` without any."""
+    frame = results.extra.get("replicate_models")
+    if frame is None or frame.empty:
+        return None
+    names = Names.of(results.session)
+    letters: dict[str, str] = {}
+    rows = tuple(
+        (
+            row.model,
+            _quantity_words(names, row.quantity),
+            number(row.units),
+            number(row.runs),
+            estimate(row.mean, row.mean_low, row.mean_high, row.unit_symbol)
+            + lettered(row.flags.split(";"), letters),
+            number(row.s_r, 2),
+            number(row.s_l, 2),
+        )
+        for row in rows_of(frame)
+    )
+    return Table(
+        id="replicate-models",
+        caption="Kinds of device of which several units took part: mean of the units; in brackets "
+        f"the {percent(results.settings.coverage)} coverage interval",
+        columns=(
+            Column(name="Kind"),
+            Column(name="Quantity"),
+            Column(name="Units", align="right", numeric_sort=True),
+            Column(name="Runs in all", align="right", numeric_sort=True),
+            Column(name="Mean", align="right", numeric_sort=True),
+            Column(name="Scatter between runs (s)", align="right", numeric_sort=True),
+            Column(name="Scatter between units (s)", align="right", numeric_sort=True),
+        ),
+        rows=rows,
+        notes=lettered_notes(letters),
     )

@@ -30,21 +30,24 @@ def _measured(results: Results, run: int, measurand: str) -> pd.DataFrame:
 def fastest_phase(results: Results, run: int) -> str:
     """Return in which phase the displays fell fastest, and for which devices that stands.
 
-    It stands for a device that completed at least two phases when the interval of its rate in
-    that phase lies wholly above the intervals of its other phases. Two intervals that do not
+    It stands for a device with rates in at least two phases when the interval of its rate in
+    that phase lies wholly above the intervals of all its other phases, those that a power-off
+    cut short and shared ones included. Two intervals that do not
     touch are further apart than the interval of their difference asks for, so this is stricter
     than the single comparison; it is a statement on the displays, not on power. The sentence
     comes only if it stands for most of the devices, and names those for which it does not.
     """
     frame = _measured(results, run, "displayed")
+    rated = of_run(results.phase_drain, run)
+    rated = rated[(rated["measurand"] == "displayed") & rated["rate_pp_per_h_high"].notna()]
     names = Names.of(results.session)
     found: dict[str, str] = {}
     rates: dict[str, float] = {}
     for device, mine in frame.groupby("device", sort=False):
-        if len(mine) < 2:
-            continue
         first = mine.sort_values("rate_pp_per_h", kind="stable").iloc[-1]
-        others = mine[mine["phase"] != first["phase"]]
+        others = rated[(rated["device"] == device) & (rated["phase"] != first["phase"])]
+        if others.empty:
+            continue
         stands = first["rate_pp_per_h_low"] > others["rate_pp_per_h_high"].max()
         found[str(device)] = str(first["phase"]) if stands else ""
         rates[str(device)] = float(first["rate_pp_per_h"])
@@ -62,8 +65,8 @@ def fastest_phase(results: Results, run: int) -> str:
         whose = f"the display of every device{f' but {joined(open_)}' if open_ else ''}"
     tail = f"; for {joined(open_)} it is too close to call" if open_ else ""
     return (
-        f"“{phase}” was the hardest phase: {whose} fell faster there than in any other phase that "
-        f"was measured, by {span} percentage points an hour{tail}."
+        f"“{phase}” was the hardest phase: {whose} fell faster there than in any other phase, by "
+        f"{span} percentage points an hour{tail}."
     )
 
 
@@ -93,11 +96,14 @@ def least_drained(results: Results, run: int) -> str:
             f"{names.device[d]} in {joined(f'“{p}”' for p in phases)}"
             for d, phases in least.items()
         )
-        return f"Used the least charge, even with the gauge's possible error counted: {listed}."
+        return (
+            "Used the smallest share of its charge, even with the gauge's possible error counted: "
+            f"{listed}."
+        )
     if judged and len(results.session.devices) > 1:
         return (
-            "In no phase did one device use less charge than all the others by more than the "
-            "percentage displays may be wrong, so none is called the most frugal."
+            "In no phase did one device use a smaller share of its charge than all the others by "
+            "more than the percentage displays may be wrong, so none is called the most frugal."
         )
     return ""
 

@@ -24,14 +24,23 @@ MIN_PER_H = 60.0
 def glance(results: Results) -> tuple[str, ...]:
     """Return three to five sentences (some of two parts), each supported by the results.
 
-    Who lasted longest and by how much; what is tied; which phase was hardest and who used
-    least, where that stands; what cannot be said.
+    Who lasted longest and by how much; what is tied; which phase was hardest or who used
+    least, where that stands; how many cautions there are; what cannot be said.
     """
     runs = [run.number for run in results.session.runs]
     last = units_and_runs(results)
     found = _over_runs(results, runs) if len(runs) > 1 else _of_one_run(results, runs[0])
     sentences = [text for text in found if text]
-    return (*sentences[: MOST - 1], last)
+    return (*sentences[: MOST - 2], _cautions(results), last)
+
+
+def _cautions(results: Results) -> str:
+    """Return how many cautions the checks raised."""
+    n = sum(finding.severity == "caution" for finding in results.findings)
+    if not n:
+        return "The checks raised no caution about the record."
+    words = count(n, "caution")
+    return f"The checks raised {words} about the record, listed under Data quality."
 
 
 def _of_one_run(results: Results, run: int) -> list[str]:
@@ -77,6 +86,8 @@ def _winner_of_runs(results: Results, runs: list[int]) -> str:
     named = [w for w in dict.fromkeys(winners) if w]
     if not named:
         return "In no run was one device surely the longest-lasting."
+    if len(named) == 1 and len(runs) == winners.count(named[0]):
+        return f"Lasted longest in every run: {named[0]}."
     parts = [f"{w} in {count(winners.count(w), 'run')}" for w in named]
     tied = winners.count("")
     text = f"Lasted longest within a run: {joined(parts)}"

@@ -10,7 +10,7 @@ from itertools import pairwise
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from page import Element, parsed, variables
+from page_tree import Element, parsed, variables
 from rendering import HOSTILE, bundle, hostile_notebook, notebook, plain_notebook
 
 from kit.document import document_of

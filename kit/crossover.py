@@ -11,20 +11,18 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from kit.part_rows import PartRow, done_h, flag_exposure, turns
-from kit.uncertainty import coverage_factor, normal_factor, resolution
+from kit.part_rows import PartRow, flag_exposure
+from kit.states import time_variance
+from kit.swaps import UNNAMED_PARTS
+from kit.uncertainty import coverage_factor, expanded, normal_factor, resolution
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from kit.drain import Prepared
-    from kit.part_rows import Turn
-    from kit.readings import Observed
-    from kit.session import Phase
+    from kit.swaps import Plan, Swaps
 
 __all__ = ["CrossoverEffect", "crossover_effect", "crossover_rows"]
-
-_UNNAMED = ("first activity", "second activity")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -112,119 +110,11 @@ def crossover_effect(
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Plan:
-    """What one device really did in a split phase, by activity; hours."""
-
-    first: str
-    exposure: dict[str, float]
-    swap_h: float
-
-
-def _crossover_turn(
-    logged: Sequence[Turn], phase: Phase, device: str,
-    start_h: float, length_h: float,
-) -> _Plan:  # fmt: skip
-    a, b = phase.parts or _UNNAMED
-    order = (a, b) if device in phase.first_half else (b, a)
-    half = length_h / 2.0
-    exposure = dict.fromkeys(order, half)
-    swap = start_h + half
-    named = [turn for turn in logged if turn.activity in (a, b)]
-    if named:
-        first = named[0].activity
-        order = (first, b if first == a else a)
-        for part in (a, b):
-            own = [done_h(turn, half) for turn in named if turn.activity == part]
-            if own:
-                exposure[part] = float(sum(own))
-        begin = named[0].start_min / 60.0
-        ends = [named[0].end_min / 60.0, *(t.start_min / 60.0 for t in named[1:2])]
-        known = [t for t in (*ends, begin + exposure[first]) if t == t]
-        swap = known[0] if known else swap
-    return _Plan(first=order[0], exposure=exposure, swap_h=swap)
-
-
-def _middle(obs: Observed, unit: int, phase: int, swap_h: float) -> int:
-    """Return the reading inside the phase that is nearest to the swap, −1 if none is."""
-    rows = np.flatnonzero((obs.unit == unit) & (obs.phase == phase) & (obs.point == 2) & ~obs.tick)
-    if not rows.size:
-        return -1
-    t = obs.t[rows] / 60.0
-    if np.isnan(t).all() or np.isnan(swap_h):
-        return int(rows[0]) if rows.size == 1 else -1
-    return int(rows[np.nanargmin(np.abs(t - swap_h))])
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Halves:
-    """Rates of the first and second half of a crossover for one unit, and their difference."""
-
-    rates: tuple[float, float]
-    u: tuple[float, float]
-    half: tuple[float, float]
-    difference_u: float
-
-
-def _halves(
-    ready: Prepared, obs: Observed, unit: int, phase: int, row: int, swap_h: float,
-    exposures: tuple[float, float], coverage: float,
-) -> _Halves:  # fmt: skip
-    """Return the rates of both halves from the readings before, at and after the swap."""
-    chains, now = ready.chains, ready.states
-    b = now.level.shape[1]
-    start, end = 2 * phase, 2 * phase + 1
-    tau = chains.session.assumptions.reading_delay_min / 60.0
-    e1, e2 = exposures
-    delay = tau / 2.0
-    own_time = obs.t[row] / 60.0 - swap_h
-    if own_time == own_time and abs(own_time) > tau:
-        delay = own_time
-    coef = np.zeros((3, b + 1))
-    coef[0, :b] = now.matrix[unit, start]
-    coef[2, :b] = now.matrix[unit, end]
-    coef[1, b] = 1.0 + delay / e2
-    coef[1] -= delay / e2 * coef[2]
-    level = np.append(now.level[unit], obs.soc[row])
-    fixed = np.array([now.value[unit, start], 0.0, now.value[unit, end]])
-    value = coef @ level
-    value[[0, 2]] = fixed[[0, 2]]
-    value[1] = level[b] * coef[1, b] - delay / e2 * value[2]
-    contrast = np.array(
-        [[1.0 / e1, -1.0 / e1, 0.0], [0.0, 1.0 / e2, -1.0 / e2],
-         [1.0 / e1, -1.0 / e1 - 1.0 / e2, 1.0 / e2]]
-    )  # fmt: skip
-    shown = resolution(
-        contrast @ coef,
-        weights=np.append(chains.observations.weight[unit], 1.0),
-        step=float(chains.observations.step[unit]),
-        convention_variance=float(chains.offset_variance[unit]),
-    )
-    rate = contrast @ value
-    moment = np.array(
-        [now.rate[unit, start] * now.time_u_h[unit, start], rate[1] * tau / 12.0**0.5,
-         now.rate[unit, end] * now.time_u_h[unit, end]]
-    )  # fmt: skip
-    extra = now.extra_variance[unit, [start, end]]
-    time2 = (
-        (contrast**2) @ (moment**2)
-        + contrast[:, 0] ** 2 * extra[0]
-        + contrast[:, 2] ** 2 * extra[1]
-    )
-    u = np.sqrt(shown.u**2 + time2)
-    half = np.sqrt(shown.half_width(coverage) ** 2 + normal_factor(coverage) ** 2 * time2)
-    return _Halves(
-        rates=(float(rate[0]), float(rate[1])), u=(float(u[0]), float(u[1])),
-        half=(float(half[0]), float(half[1])), difference_u=float(u[2]),
-    )  # fmt: skip
-
-
-@dataclass(frozen=True, kw_only=True)
 class _Device:
     """One device in a crossover: its rows, and its difference a − b where it has both halves."""
 
     rows: tuple[PartRow, ...]
-    first: str
-    exposure: dict[str, float]
+    plan: Plan
     difference: float = float("nan")
     difference_u: float = float("nan")
 
@@ -233,23 +123,17 @@ class _Device:
         return self.difference == self.difference
 
 
-def _device(
-    ready: Prepared, obs: Observed, logged: Sequence[Turn], unit: int, phase: int, device: str,
-    coverage: float,
-) -> _Device:  # fmt: skip
-    chains = ready.chains
+def _device(ready: Prepared, swaps: Swaps, unit: int, phase: int, coverage: float) -> _Device:
+    chains, now = ready.chains, swaps.states
     spec = chains.session.phases[phase]
-    a, b = spec.parts or _UNNAMED
-    plan = _crossover_turn(
-        logged, spec, device,
-        float(chains.start_h[unit, phase]), float(chains.length_h[unit, phase]),
-    )  # fmt: skip
-    second = b if plan.first == a else a
+    a, b = spec.parts or UNNAMED_PARTS
+    run, place = divmod(unit, len(chains.devices))
+    plan = swaps.plans[unit, phase]
+    e1, e2 = plan.exposure[plan.first], plan.exposure[plan.second]
     status = str(ready.status["displayed"][unit, phase])
-    row = _middle(obs, unit, phase, plan.swap_h)
-    exposures = (plan.exposure[plan.first], plan.exposure[second])
-    base = PartRow(run=chains.runs[unit // len(chains.devices)], phase=spec.id, device=device)
-    if status != "split" or row < 0 or not min(exposures) > 0.0:
+    base = PartRow(run=chains.runs[run], phase=spec.id, device=chains.devices[place])
+    at = [2 * phase, swaps.column[phase], 2 * phase + 1]
+    if status != "split" or not now.valid[unit, at].all() or not min(e1, e2) > 0.0:
         known = plan.exposure if status == "split" else {}
         blank = replace(
             base,
@@ -257,25 +141,43 @@ def _device(
             flags=() if status == "not_reached" else ("dropped",),
         )
         rows = tuple(replace(blank, part=p, exposure_h=known.get(p, np.nan)) for p in (a, b))
-        return _Device(rows=rows, first=plan.first, exposure=known)
-    found = _halves(ready, obs, unit, phase, row, plan.swap_h, exposures, coverage)
-    place = {plan.first: 0, second: 1}
+        return _Device(rows=rows, plan=plan)
+    weight = np.zeros((1, 3, now.level.shape[1]))
+    weight[0][:, at] = [
+        [1.0 / e1, -1.0 / e1, 0.0],
+        [0.0, 1.0 / e2, -1.0 / e2],
+        [1.0 / e1, -1.0 / e1 - 1.0 / e2, 1.0 / e2],
+    ]
+    shown = resolution(
+        weight[0] @ now.matrix[unit],
+        weights=swaps.weights[unit],
+        step=float(chains.observations.step[unit]),
+        convention_variance=float(chains.offset_variance[unit]),
+    )
+    rate = weight[0][:, at] @ now.value[unit, at]
+    length_u = float(chains.length_u_h[unit, phase])
+    time2 = time_variance(now.unit(unit), weight)[0]
+    time2 = time2 + (rate * length_u / np.array([e1, e2, min(e1, e2)])) ** 2
+    bound = np.abs(weight[0]) @ now.bound[unit]
+    gap2 = np.abs(weight[0]) ** 2 @ now.gap_variance[unit]
+    half = expanded(shown.half_width(coverage), np.sqrt(time2), coverage, bound=bound)
+    u = np.sqrt(shown.u**2 + time2 + gap2)
+    order = {plan.first: 0, plan.second: 1}
     rows = tuple(
         replace(
-            base, part=p, exposure_h=plan.exposure[p], rate=found.rates[place[p]],
-            u=found.u[place[p]], half_width=found.half[place[p]],
+            base, part=p, exposure_h=plan.exposure[p], rate=float(rate[order[p]]),
+            u=float(u[order[p]]), half_width=float(half[order[p]]),
         )
         for p in (a, b)
     )  # fmt: skip
+    sign = 1.0 if plan.first == a else -1.0
     return _Device(
-        rows=rows, first=plan.first, exposure=plan.exposure,
-        difference=found.rates[place[a]] - found.rates[place[b]],
-        difference_u=found.difference_u,
-    )  # fmt: skip
+        rows=rows, plan=plan, difference=sign * float(rate[0] - rate[1]), difference_u=float(u[2])
+    )
 
 
 def crossover_rows(
-    ready: Prepared, obs: Observed, run: int, phase: int, coverage: float
+    ready: Prepared, swaps: Swaps, run: int, phase: int, coverage: float
 ) -> list[PartRow]:
     """Return the rows of one crossover: two per device, then activity and period effect.
 
@@ -283,9 +185,8 @@ def crossover_rows(
     ----------
     ready
         From `kit.drain.prepare`.
-    obs
-        From `kit.readings.observed`; the reading at the swap is the one inside the phase that
-        is nearest to it.
+    swaps
+        From `kit.swaps.with_swaps`.
     run, phase
         Positions of run and phase.
     coverage
@@ -293,17 +194,13 @@ def crossover_rows(
     """
     chains = ready.chains
     spec = chains.session.phases[phase]
-    a, b = spec.parts or _UNNAMED
+    a, b = spec.parts or UNNAMED_PARTS
     number, n = chains.runs[run], len(chains.devices)
-    logged = turns(chains.session, number, spec)
-    found = [
-        _device(ready, obs, logged.get(device, ()), run * n + i, phase, device, coverage)
-        for i, device in enumerate(chains.devices)
-    ]
+    found = [_device(ready, swaps, unit, phase, coverage) for unit in range(run * n, run * n + n)]
     done = [d for d in found if d.complete]
-    longest = {p: max((d.exposure[p] for d in done), default=0.0) for p in (a, b)}
+    longest = {p: max((d.plan.exposure[p] for d in done), default=0.0) for p in (a, b)}
     rows = flag_exposure((row for d in found for row in d.rows), longest)
-    ab, ba = ([d for d in done if d.first == p] for p in (a, b))
+    ab, ba = ([d for d in done if d.plan.first == p] for p in (a, b))
     effect = crossover_effect(
         [d.difference for d in ab], [d.difference for d in ba],
         [d.difference_u for d in ab], [d.difference_u for d in ba], coverage,
@@ -313,7 +210,7 @@ def crossover_rows(
         run=number,
         phase=spec.id,
         device="",
-        exposure_h=min((min(d.exposure.values()) for d in done), default=np.nan),
+        exposure_h=min((min(d.plan.exposure.values()) for d in done), default=np.nan),
         status="measured" if both else "no_reading",
         flags=("one_order_only",) if done and not both else (),
     )

@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from kit.drain import frame_keys, join_flags, prepare
+from kit.drain import frame_keys, prepare
+from kit.drain_flags import join_flags
 from kit.power_drain import power_drains
 from kit.uncertainty import normal_factor
 

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from kit.drain import SMALL_DRAIN_PP, frame_keys, join_flags, prepare
+from kit.drain import frame_keys, prepare
+from kit.drain_flags import SMALL_DRAIN_PP, join_flags
 from kit.power_drain import power_drains
 
 if TYPE_CHECKING:

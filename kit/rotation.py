@@ -11,14 +11,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from kit.drain_model import time_variance
 from kit.part_rows import PartRow, done_h, flag_exposure, turns
+from kit.states import time_variance
 from kit.uncertainty import normal_factor, resolution
 
 if TYPE_CHECKING:
     from kit.drain import Prepared
 
-__all__ = ["rotation_rows", "rotation_u"]
+__all__ = ["plain_phase", "rotation_rows", "rotation_u"]
 
 _UNNAMED = ("turn", "rest of the time")
 
@@ -52,7 +52,7 @@ def rotation_u(turn_h: float, rest_h: float, plain_h: float, *, adjacent: bool) 
     return float((own / 12.0) ** 0.5 / turn_h)
 
 
-def _plain_phase(ready: Prepared, unit: int, phase: int, activity: str) -> int:
+def plain_phase(ready: Prepared, unit: int, phase: int, activity: str) -> int:
     """Return the plain phase nearest to a rotation in which a unit did the other activity, −1."""
     session = ready.chains.session
     usable = [
@@ -100,7 +100,7 @@ def rotation_rows(ready: Prepared, run: int, phase: int, coverage: float) -> lis
         total = float(chains.exposure_h[unit, phase])
         rest = total - exposure
         longest[a] = max(longest.get(a, 0.0), exposure if exposure == exposure else 0.0)
-        plain = _plain_phase(ready, unit, phase, b)
+        plain = plain_phase(ready, unit, phase, b)
         rows += _rotation_rows(ready, unit, phase, plain, (exposure, rest), coverage,
                                (number, spec.id, device, a, b), status)  # fmt: skip
     return flag_exposure(rows, longest)

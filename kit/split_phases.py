@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from kit.crossover import crossover_rows
 from kit.drain import prepare
 from kit.rotation import rotation_rows
+from kit.swaps import with_swaps
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -49,11 +50,11 @@ def parts(
     rows: list[PartRow] = []
     if any(phase.is_split for phase in session.phases):
         ready = prepare(session) if prepared is None else prepared
-        obs = observed(session)
+        swaps = with_swaps(ready, observed(session))
         for run in range(len(session.runs)):
             for j, phase in enumerate(session.phases):
                 if phase.kind == "crossover":
-                    rows += crossover_rows(ready, obs, run, j, settings.coverage)
+                    rows += crossover_rows(ready, swaps, run, j, settings.coverage)
                 elif phase.kind == "rotation":
                     rows += rotation_rows(ready, run, j, settings.coverage)
     columns = list(RESULT_COLUMNS["parts"])

@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from kit.drain import prepare
-from kit.drain_model import gauge_covariance
 from kit.drain_order import margins
 from kit.order import rank_intervals, tie_letters
+from kit.states import gauge_covariance
 from kit.uncertainty import expanded, resolution
 
 if TYPE_CHECKING:

@@ -642,8 +642,8 @@ def truth_csv(truth: Truth) -> str:
     """Return what is true of each device in each phase, as CSV.
 
     Columns: ``length_h`` of the phase, ``exposure_h`` (how long the device was on in it),
-    ``completed`` (on until its end), charge left at its start
-    and end (%), drain of charge and of the gauge before it rounds (pp).
+    ``completed`` (on until its end), charge left at its start and end (%), drain of charge and
+    of the gauge before it rounds (pp), energy used (Wh).
     """
     table = truth.drains.drop(columns=["start_shown_pct", "end_shown_pct"])
     text: str = table.to_csv(index=False, float_format="%.3f", lineterminator="\n")

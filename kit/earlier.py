@@ -52,8 +52,11 @@ def session_rates(session: Session) -> Rates:
         for p in session.phases
         for part in (p.parts or ())[: 1 if p.kind == "rotation" else 2]
     }
-    split = split[[key in counted for key in zip(split["phase"], split["part"], strict=True)]]
-    split = split[split["device"] != ""]
+    mine = [
+        device != "" and (phase, part) in counted
+        for device, phase, part in zip(split["device"], split["phase"], split["part"], strict=True)
+    ]
+    split = split.loc[mine]
     rows = [
         *zip(
             drains["device"], drains["phase"].map(activity), drains["rate_pp_per_h"],

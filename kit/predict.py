@@ -112,9 +112,14 @@ class Course:
     def quantiles(self, p: ArrayLike) -> Floats:
         """Return the times of several probabilities (min); infinite beyond the horizon."""
         wanted = np.asarray(p, dtype=np.float64)
-        rising = np.concatenate(([True], np.diff(self.p_off) > 0))
-        times = np.interp(wanted, self.p_off[rising], self.t_min[rising], left=0.0)
-        return np.where(wanted > self.p_off[-1], np.inf, times)
+        above = np.searchsorted(self.p_off, wanted)
+        at = np.clip(above, 1, self.p_off.size - 1)
+        p_low, p_high = self.p_off[at - 1], self.p_off[at]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            share = np.where(p_high > p_low, (wanted - p_low) / (p_high - p_low), 0.0)
+        times = self.t_min[at - 1] + share * (self.t_min[at] - self.t_min[at - 1])
+        times = np.where(above == 0, 0.0, times)
+        return np.asarray(np.where(above == self.p_off.size, np.inf, times), dtype=np.float64)
 
     def chance_off_by(self, t_min: float) -> float:
         """Return the probability that the device has powered off by a time."""

@@ -134,7 +134,7 @@ def _boundary_readings(
     timed: bool,
 ) -> list[dict[str, Any]]:
     rows: list[dict[str, Any]] = []
-    for boundary in range(len(phases) + 1 if phases else 0):
+    for boundary in range(len(phases) + 1 if phases and readings else 0):
         first = boundary == 0
         span = spans[0 if first else boundary - 1]
         t = span.get("start_min" if first else "end_min")

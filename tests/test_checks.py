@@ -5,15 +5,16 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
 import pytest
-from builders import frame, join_runs, make_session
+from builders import START, frame, join_runs, make_session
 from clean_session import clean
 
 from kit.checks import RULES, check_session
-from kit.session import Device, Session
+from kit.session import Device, Phase, Session
 
 DOCS = Path(__file__).parent.parent / "docs" / "checks.md"
 
@@ -164,3 +165,92 @@ def test_a_dense_log_is_summed_up_not_listed(noise: float) -> None:
     assert len(found) < 40
     rises = [f for f in found if f.rule == "soc-rises"]
     assert len(rises) == (6 if noise else 0)
+
+
+def _any_session(rng: np.random.Generator) -> Session:
+    """Return a session with anything missing, odd or contradictory that a reader lets through."""
+
+    def some(value: float, chance: float = 0.3) -> float | None:
+        return None if rng.uniform() < chance else float(np.round(value, 1))
+
+    kinds = ("plain", "crossover", "rotation", "until_empty")
+    phases = [
+        Phase(
+            id=f"p{i}",
+            label=f"P{i}",
+            activity=("x", "y", "")[rng.integers(3)],
+            kind=kinds[rng.integers(4)],
+            planned_min=some(rng.uniform(0, 120)),
+            parts=("x", "y") if rng.uniform() < 0.8 else None,
+            first_half=("a",),
+            turn_min=some(rng.uniform(0, 20)),
+            screen_on=(True, False, None)[rng.integers(3)],
+        )
+        for i in range(rng.integers(1, 5))
+    ]
+    sources = ("clock", "elapsed", "planned", "")
+    spans = [
+        {
+            "phase": p.id,
+            "start_min": some(60.0 * i + rng.uniform(-20, 20)),
+            "end_min": some(60.0 * i + 60 + rng.uniform(-20, 20)),
+            "duration_min": some(60.0),
+            "start_source": sources[rng.integers(4)],
+            "end_source": sources[rng.integers(4)],
+            "t_resolution_min": some(1.0),
+        }
+        for i, p in enumerate(phases)
+        if rng.uniform() < 0.9
+    ]
+    ids = [*(p.id for p in phases), ""]
+
+    def row(**columns: Any) -> dict[str, Any]:
+        return {"device": "abcd"[rng.integers(4)], "phase": ids[rng.integers(len(ids))], **columns}
+
+    def time() -> float | None:
+        return some(rng.uniform(-30, 400))
+
+    readings = [
+        row(point=("start", "inside", "end", "")[rng.integers(4)], t_min=time(),
+            kind=("reading", "tick")[rng.integers(2)], soc_pct=some(rng.uniform(0, 100), 0.1))
+        for _ in range(rng.integers(0, 25))
+    ]  # fmt: skip
+    offs = {
+        d: {
+            "phase": ids[rng.integers(len(ids))], "noted_min": time(), "last_on_min": time(),
+            "soc_pct": some(rng.uniform(0, 20)), "still_on": bool(rng.uniform() < 0.2),
+            "cause": ("", "heat", "empty")[rng.integers(3)],
+        }
+        for d in "abc"
+        if rng.uniform() < 0.7
+    }  # fmt: skip
+    return make_session(
+        devices=("a", "b", "c"),
+        phases=phases,
+        spans=spans,
+        more_readings=readings,
+        power_offs=offs,
+        charges=[row(start_min=time(), end_min=time())],
+        turns=[row(activity="xyz"[rng.integers(3)], duration_min=some(30.0), completed="partly")],
+        incidents=[row(t_min=time(), cause="swelling")],
+        temperatures=[row(t_min=time(), temperature_c=some(40.0))],
+        conditions={"room_start_c": some(20.0), "power_saver": "on"},
+        stop_min=some(300.0),
+        stated_elapsed_min=some(300.0),
+        start=START if rng.uniform() < 0.7 else None,
+    )
+
+
+def test_no_session_however_odd_makes_a_rule_fail_or_speak_nonsense() -> None:
+    rng = np.random.default_rng(17)
+    for _ in range(150):
+        session = _any_session(rng)
+        for finding in check_session(session):
+            text = finding.sentence
+            assert "nan" not in text
+            assert "inf " not in text
+            assert "∞" not in text
+            assert "–" not in text
+            assert finding.severity in ("caution", "note")
+            assert finding.line is None or finding.line > 0
+            assert finding.run in (None, 1)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from clean_session import OFF, READINGS, clean, found, one
 
@@ -249,3 +251,12 @@ def test_another_cause_than_an_empty_battery() -> None:
         assert not found(
             a_off(noted_min=470, last_on_min=468, cause=cause), "power-off-other-cause"
         )
+
+
+def test_a_power_off_in_a_last_phase_whose_end_is_not_known() -> None:
+    # p5 starts at 240 min and has no end; off at 252 min, logged in p3
+    session = a_off(noted_min=252, last_on_min=250, phase="p3")
+    spans = session.spans.copy()
+    spans.loc[spans["phase"] == "p5", "end_min"] = float("nan")
+    finding = one(replace(session, spans=spans), "power-off-outside-phase")
+    assert "lies in the phase 'p5'" in finding.remedy

@@ -135,10 +135,6 @@ class Facts:
         value = own.get(key, self.session.conditions.get(key))
         return None if recorded(value) == NOT_RECORDED else value
 
-    def is_off_by(self, run: int, device: int, t_min: float) -> bool:
-        """Return whether the device was certainly off at ``t_min``."""
-        return bool(self.windows[run].high[device] <= t_min)
-
     def rate_text(self, run: int, hours: float) -> tuple[float, str]:
         """Return the most that ``hours`` without record can cost any device (pp), and whose."""
         rates = self.busiest[run]

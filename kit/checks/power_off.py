@@ -230,7 +230,8 @@ def reading_after_power_off(facts: Facts) -> Iterator[Doubt]:
 def _lies_in(facts: Facts, run: int, low: float, high: float) -> str:
     """Return in words where in the protocol a window of time lies."""
     spans = facts.spans
-    inside = np.flatnonzero((spans.start[run] < high) & (spans.end[run] > low))
+    end = np.where(np.isnan(spans.end[run]), np.inf, spans.end[run])
+    inside = np.flatnonzero((spans.start[run] < high) & (end > low))
     if inside.size:
         return f"in the phase {quoted(facts.phases[p] for p in inside)}"
     before = np.flatnonzero(spans.end[run] <= low)
@@ -239,9 +240,7 @@ def _lies_in(facts: Facts, run: int, low: float, high: float) -> str:
         return f"in the gap between '{facts.phases[before[-1]]}' and '{facts.phases[after[0]]}'"
     if before.size:
         return f"after the end of the last timed phase, '{facts.phases[before[-1]]}'"
-    if after.size:
-        return f"before the start of '{facts.phases[after[0]]}'"
-    return "where no phase has a noted time"
+    return f"before the start of '{facts.phases[after[0]]}'"
 
 
 @rule(

@@ -9,7 +9,7 @@ seen on walks along the row (`kit.off_times`), and the probability a claim needs
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import exp, inf, isfinite, sqrt
+from math import exp, floor, inf, isfinite, sqrt
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -193,29 +193,32 @@ def length_to_separate(
 
     Notes
     -----
-    The observed difference scatters about the true one by the resolution of four readings,
-    u = √(4/12) = 0.577 pp, so |Δr|·L must exceed the margin by z·0.577.
+    Two drains of whole percentages differ by a whole number: to exceed the margin m it must be
+    ⌊m⌋ + 1, that is more than ⌊m⌋ + ½ before rounding. It scatters about the true difference by
+    the resolution of four readings, 4/12 pp², and by the gauges, u_A² + u_B². So
+    |Δr|·L ≥ ⌊m⌋ + ½ + z·√(1/3 + u_A² + u_B²).
 
     Examples
     --------
-    12 against 14 pp/h by the displays: (1.143 + 0.8416 × 0.577)/2 h = 0.81 h = 49 min.
+    12 against 14 pp/h by the displays: (1 + 0.5 + 0.8416 × 0.577)/2 h = 0.993 h = 60 min.
 
     >>> round(length_to_separate(12, 14))
-    49
+    60
     """
     from scipy.special import ndtri
 
     difference = abs(rate_a - rate_b)
     longest = 100.0 / max(rate_a, rate_b) if max(rate_a, rate_b) > 0 else 0.0
-    hours = np.linspace(0.0, longest, 2001)[1:]
-    extra = float(ndtri(power)) * sqrt(4.0 / 12.0)
-    for h in hours:
+    z = float(ndtri(power))
+    bare = drain_margin(0.0, 0.0)
+    for hours in np.linspace(0.0, longest, 2001)[1:].tolist():
         margin = drain_margin(
-            rate_a * h, rate_b * h, gauge_error_pp=gauge_error_pp,
+            rate_a * hours, rate_b * hours, gauge_error_pp=gauge_error_pp,
             gauge_correlation_pp=gauge_correlation_pp,
         )  # fmt: skip
-        if difference * h >= margin + extra:
-            return float(h) * MIN_PER_H
+        gauges = (margin**2 - bare**2) / 4.0
+        if difference * hours >= floor(margin) + 0.5 + z * sqrt(1.0 / 3.0 + gauges):
+            return float(hours) * MIN_PER_H
     return inf
 
 

@@ -355,10 +355,10 @@ def _busiest(levels: Floats, length_h: Floats, factor: float) -> Floats:
     return np.where(best > 0.0, best, common) * factor
 
 
-def _off_pct(session: Session, ends: _Ends, obs: Observed, busiest: Floats) -> Floats:
+def _off_pct(session: Session, ends: _Ends, obs: Observed, busiest: Floats, step: Floats) -> Floats:
     """Return bounds of the percentage shown at the power-off, shape (K, 2).
 
-    0 to ``off_pct_max``, and not above the percentage last seen; but if even the busiest rate
+    0 to ``off_pct_max``, and not above the percentage last seen (plus half a step); but if even the busiest rate
     could not have taken the device there since it was last seen, what is left at that rate.
     """
     most = session.assumptions.off_pct_max
@@ -375,7 +375,8 @@ def _off_pct(session: Session, ends: _Ends, obs: Observed, busiest: Floats) -> F
     with np.errstate(invalid="ignore"):
         left = pct - 1.0 - busiest * (ends.high - since) / 60.0
     far = known & (left > most)
-    high = np.where(far, pct, np.where(known, np.minimum(pct, most), most))
+    below = np.minimum(pct + step / 2.0, most)
+    high = np.where(far, pct, np.where(known, below, most))
     return np.stack([np.where(far, left, 0.0), high], axis=1)
 
 
@@ -445,7 +446,7 @@ def build_chains(session: Session) -> Chains:
         gone=ends.gone,
         off_h=ends.middle / 60.0,
         off_u_h=ends.u / 60.0,
-        off_pct=_off_pct(session, ends, obs, busiest),
+        off_pct=_off_pct(session, ends, obs, busiest, found.step),
         off_times=offs,
         exposure_h=exposure,
         charged=during,

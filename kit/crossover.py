@@ -14,7 +14,7 @@ import numpy as np
 from kit.part_rows import PartRow, flag_exposure
 from kit.states import time_variance
 from kit.swaps import UNNAMED_PARTS
-from kit.uncertainty import coverage_factor, expanded, normal_factor, resolution
+from kit.uncertainty import coverage_factor, normal_factor, resolution
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -160,7 +160,7 @@ def _device(ready: Prepared, swaps: Swaps, unit: int, phase: int, coverage: floa
     time2 = time2 + (rate * length_u / np.array([e1, e2, min(e1, e2)])) ** 2
     bound = np.abs(weight[0]) @ now.bound[unit]
     gap2 = np.abs(weight[0]) ** 2 @ now.gap_variance[unit]
-    half = expanded(shown.half_width(coverage), np.sqrt(time2), coverage, bound=bound)
+    half = shown.expanded(np.sqrt(time2), coverage, bound=bound)
     u = np.sqrt(shown.u**2 + time2 + gap2)
     order = {plan.first: 0, plan.second: 1}
     rows = tuple(

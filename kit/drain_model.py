@@ -12,7 +12,7 @@ import numpy as np
 
 from kit.chains import device_conditions
 from kit.states import gauge_covariance, states, time_variance
-from kit.uncertainty import Resolution, expanded, resolution
+from kit.uncertainty import Resolution, resolution
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -299,12 +299,12 @@ def interval(found: Drains, coverage: float) -> tuple[Floats, Floats, Floats, Fl
     -----
     Clipped at 0, below which no drain can lie, unless the percentage rose.
     """
-    x = found.resolution.half_width(coverage)
     u = found.u_other_pp
     length = np.sqrt(found.variance["phase_length"])
     floor = np.where(found.rises, -np.inf, 0.0)
-    half = expanded(x, u, coverage, bound=found.bound_pp)
-    half_rate = expanded(x, np.hypot(u, length), coverage, bound=found.bound_pp)
+    shown, bound = found.resolution, found.bound_pp
+    half = shown.expanded(u, coverage, bound=bound)
+    half_rate = shown.expanded(np.hypot(u, length), coverage, bound=bound)
     drain = found.drain_pp
     return (
         np.maximum(drain - half, floor),

@@ -62,13 +62,12 @@ class Margins:
 
     Parameters
     ----------
-    interval
-        Half-width of the coverage interval of the difference (pp).
-    single, table
-        Margin for one pair chosen beforehand, and for the whole table (pp).
+    single
+        For one pair chosen beforehand; also the half-width of the coverage interval (pp).
+    table
+        For the whole table (pp).
     """
 
-    interval: Floats
     single: Floats
     table: Floats
 
@@ -96,7 +95,8 @@ def margins(
     Single: ``√(X² + k²u²) + b``, X for 95 %; where neither display's rounding is known and
     both matter (two devices from full), X is that of the worst pair of roundings, one
     truncating and one rounding up. Table: ``√(X² + z²u²) + b`` with the hard bound for X and z
-    from `family_factor`. Derived in docs/measurement.md.
+    from `family_factor`, and never less than the bound of the roundings plus the one-sided
+    width of the rest. Derived in docs/measurement.md.
 
     Examples
     --------
@@ -114,14 +114,14 @@ def margins(
     """
     k = normal_factor(coverage)
     z = max(family_factor(coverage, comparisons), k)
-    x = shown.half_width(coverage)
-    both = shown.common_bound > 0.75 * shown.bound
-    worst = np.where(both, np.maximum(x, shown.worst_half_width(coverage)), x)
-    worst = np.minimum(worst, shown.hard_bound)
+    one_sided = family_factor(2.0 * coverage - 1.0, comparisons)
+    worst = np.minimum(shown.worst_half_width(coverage), shown.hard_bound)
+    both_free = shown.common_bound > 0.75 * shown.bound
+    at_worst = np.where(both_free, np.hypot(worst, k * u_other), 0.0)
+    apart = shown.common_bound + np.hypot(shown.bound, one_sided * u_other)
     return Margins(
-        interval=np.sqrt(worst**2 + (k * u_other) ** 2) + bound,
-        single=np.sqrt(worst**2 + (k * u_other) ** 2) + bound,
-        table=np.sqrt(shown.hard_bound**2 + (z * u_other) ** 2) + bound,
+        single=np.maximum(shown.expanded(u_other, coverage), at_worst) + bound,
+        table=np.maximum(np.hypot(shown.hard_bound, z * u_other), apart) + bound,
     )
 
 
@@ -211,17 +211,17 @@ def _compare(
     u_other = np.hypot(u_a, u_b).transpose(0, 2, 1)
     bound = (bound_a + bound_b).transpose(0, 2, 1)
     difference = drain_a - drain_b
-    interval = np.full(difference.shape, np.nan)
-    single, table = interval.copy(), interval.copy()
+    single = np.full(difference.shape, np.nan)
+    table = single.copy()
     for r in range(shape[0]):
         count = int(compared[r].sum())
         width = margins(pair[r], u_other[r], bound[r], coverage, count)
-        interval[r], single[r], table[r] = width.interval.T, width.single.T, width.table.T
+        single[r], table[r] = width.single.T, width.table.T
     blank = np.where(compared, 0.0, np.nan)
     return {
         "difference_pp": difference + blank,
-        "difference_pp_low": difference - interval + blank,
-        "difference_pp_high": difference + interval + blank,
+        "difference_pp_low": difference - single + blank,
+        "difference_pp_high": difference + single + blank,
         "margin_single_pp": single + blank,
         "margin_table_pp": table + blank,
         "verdict_single": _verdicts(difference, single, compared),

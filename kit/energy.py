@@ -173,7 +173,7 @@ def energy(
 
     ready = prepare(session) if prepared is None else prepared
     chains = ready.chains
-    found = power_drains(ready)
+    found = power_drains(ready, settings.coverage)
     per_device = [rated_energy(d) for d in session.devices]
     n_runs = len(chains.runs)
     none = RatedEnergy(energy_wh=float("nan"), relative_u=0.0, flags=())
@@ -193,7 +193,7 @@ def energy(
     hours = found.exposure_h
     flags = {
         **ready.flags,
-        "gauge_curve": (found.beta != 0.0) & ~np.isnan(value),
+        "gauge_curve": (found.gauge_bound_pp > 0.0) & ~np.isnan(value),
         **{
             code: np.tile(np.array([code in r.flags for r in known]), n_runs)[:, None]
             & ~np.isnan(value)

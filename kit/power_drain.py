@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from kit.gauge import charge_excess
-from kit.uncertainty import expanded
+from kit.reference_repeats import charge_share
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -38,8 +38,8 @@ class PowerDrains:
         True-charge drain, corrected (pp).
     factor
         What the drain and its uncertainty were multiplied with.
-    beta
-        Effect of the level on a charge-counting gauge; 0 for one that counts energy.
+    gauge_bound_pp
+        Half-width for what the gauge counts (pp); 0 for one that counts energy.
     resolution
         What the resolution of the display adds.
     u_other_pp, u_pp
@@ -54,7 +54,7 @@ class PowerDrains:
 
     drain_pp: Floats
     factor: Floats
-    beta: Floats
+    gauge_bound_pp: Floats
     resolution: Resolution
     u_other_pp: Floats
     u_pp: Floats
@@ -64,43 +64,42 @@ class PowerDrains:
 
     def half_width_pp(self, coverage: float) -> Floats:
         """Return U of the drain as it counts for rates (pp)."""
-        return expanded(
-            self.resolution.half_width(coverage),
-            np.hypot(self.u_other_pp, self.length_u_pp), coverage, bound=self.bound_pp,
-        )  # fmt: skip
+        u = np.hypot(self.u_other_pp, self.length_u_pp)
+        return self.resolution.expanded(u, coverage, bound=self.bound_pp)
 
 
 def level_effect(ready: Prepared) -> Floats:
-    """Return β at the middle of every phase, 0 for a gauge that counts energy; shape (K, P)."""
+    """Return β at the middle of every phase; shape (K, P)."""
     found = ready.drains["true_charge"]
     end = np.where(np.isnan(found.end_pct), 0.0, found.end_pct)
-    middle = (np.nan_to_num(found.start_pct) + end) / 2.0
-    counts = [d.gauge.counts for d in ready.chains.session.devices]
-    charge = np.tile(np.array([c != "energy" for c in counts]), len(ready.chains.runs))
-    return np.asarray(np.where(charge[:, None], charge_excess(middle), 0.0))
+    return charge_excess((np.nan_to_num(found.start_pct) + end) / 2.0)
 
 
-def power_drains(ready: Prepared) -> PowerDrains:
+def power_drains(ready: Prepared, coverage: float = 0.95) -> PowerDrains:
     """Return the drain of every unit and phase as a measure of energy.
 
     Parameters
     ----------
     ready
         From `kit.drain.prepare`.
+    coverage
+        Probability, for what a repeated reference phase says about the gauge.
 
     Notes
     -----
-    ``d/(1 + β/2)``, ``|β·d|/2`` added linearly; see `kit.gauge.constant_power_drain`. Derived in
-    docs/measurement.md.
+    ``d/(1 + sβ)``, with ``h·|β·d|`` added linearly; s ± h is ½ ± ½ where nothing is known about
+    the gauge, 0 for one that counts energy, or what a repeated phase says
+    (`kit.reference_repeats.charge_share`). Derived in docs/measurement.md.
     """
     found = ready.drains["true_charge"]
+    counts = charge_share(ready, coverage)
     beta = level_effect(ready)
-    factor = 1.0 / (1.0 + beta / 2.0)
-    own = np.abs(beta * found.best_pp) / 2.0
+    factor = 1.0 / (1.0 + counts.share[:, None] * beta)
+    own = counts.half_width[:, None] * np.abs(beta * found.best_pp)
     return PowerDrains(
         drain_pp=found.best_pp * factor,
         factor=factor,
-        beta=beta,
+        gauge_bound_pp=own,
         resolution=found.resolution.scaled(factor),
         u_other_pp=found.u_other_pp * factor,
         u_pp=np.hypot(found.u_pp * factor, own / np.sqrt(3.0)),

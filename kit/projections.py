@@ -92,7 +92,7 @@ def projections(
 
     ready = prepare(session) if prepared is None else prepared
     chains = ready.chains
-    found = power_drains(ready)
+    found = power_drains(ready, settings.coverage)
     half = found.half_width_pp(settings.coverage)
     usable = np.isin(ready.status["true_charge"].astype(str), ("measured", "died"))
     usable &= ~ready.flags["split"] & ~ready.flags["rises"]
@@ -103,7 +103,7 @@ def projections(
     with np.errstate(invalid="ignore"):
         at_least = usable & ((found.drain_pp < SMALL_DRAIN_PP) | ~(low > 0.0))
     flags = join_flags(
-        {**ready.flags, "gauge_curve": usable & (found.beta != 0.0)}, chains.length_h.shape
+        {**ready.flags, "gauge_curve": usable & (found.gauge_bound_pp > 0.0)}, chains.length_h.shape
     )
     order = chains.in_frame_order
     n = len(chains.devices)

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "FULL_PCT",
+    "UNEVEN",
     "Observations",
     "Observed",
     "Ticks",
@@ -46,8 +47,9 @@ TICK_WINDOW_MIN = 5.0
 
 FULL_PCT = 100.0
 
-_UNEVEN = 0.1
-"""Relative difference allowed for between the rate near a boundary and that of the phase."""
+UNEVEN = 0.1
+"""Relative standard deviation allowed for between the rate near a boundary and the mean of its
+phase (assumption, no source)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -329,7 +331,7 @@ def _unit(obs: Observed, unit: int, step: float) -> _Unit:
         rows = rows[np.argsort(obs.t[rows], kind="stable")]
     t, soc = obs.t[rows], obs.soc[rows]
     free = (obs.point[rows] == 2) & ~obs.tick[rows]
-    inner = free | obs.tick[rows]
+    inner = free | obs.tick[rows] | (obs.resolution[rows] < 1.0)
     elapsed = t[-1] - t[0] if t.size else 0.0
     fall = soc[0] - soc[-1] if t.size else 0.0
     pick = rows[inner]
@@ -362,7 +364,7 @@ def _improve(
         i = _nearest(unit.t, t)
         late = unit.t[i] + unit.resolution[i] / 2.0 - t
         late_u = unit.resolution[i] / np.sqrt(12.0)
-        found = step**2 / 12.0 + (rate * late_u) ** 2 + (_UNEVEN * rate * late) ** 2
+        found = step**2 / 12.0 + (rate * late_u) ** 2 + (UNEVEN * rate * late) ** 2
         if abs(late) <= reach and found < best:
             best = found
             draft.level[k, b], draft.weight[k, b] = unit.soc[i], 1.0
@@ -372,7 +374,7 @@ def _improve(
     if unit.ticks.t.size and not full:
         i = _nearest(unit.ticks.t, t)
         late, late_u = unit.ticks.t[i] - t, unit.ticks.u[i]
-        found = (rate * late_u) ** 2 + (_UNEVEN * rate * late) ** 2
+        found = (rate * late_u) ** 2 + (UNEVEN * rate * late) ** 2
         if abs(late) <= reach and found < best:
             draft.level[k, b], draft.weight[k, b] = unit.ticks.level[i], 0.0
             draft.late[k, b], draft.late_u[k, b] = late, late_u

@@ -140,7 +140,7 @@ def _rotation_rows(
     other2 = time2 + ((rate_a - rate_b) * length_u) ** 2
     bound = float(found.bound_pp[unit, phase] + rho * found.bound_pp[unit, plain])
     k = normal_factor(coverage)
-    half = float((shown.half_width(coverage)[0] ** 2 + k**2 * other2) ** 0.5 + bound) / turn
+    half = float(shown.expanded(other2**0.5, coverage, bound=bound)[0]) / turn
     u = float((shown.u[0] ** 2 + other2) ** 0.5) / turn
     plain_u = float(found.rate_u_pp_per_h[unit, plain])
     x_plain = float(found.resolution.half_width(coverage)[unit, plain])

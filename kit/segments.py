@@ -15,6 +15,7 @@ import numpy as np
 from kit.drain_flags import LITTLE_CHARGE_PCT, SHORT_EXPOSURE_H
 from kit.gauge import charge_excess
 from kit.part_rows import done_h, turns
+from kit.reference_repeats import charge_share
 from kit.rotation import plain_phase
 from kit.swaps import UNNAMED_PARTS, with_swaps
 
@@ -58,7 +59,9 @@ class Segments:
     drain_pp
         (K, S). True-charge drain (pp).
     beta
-        (K, S). Effect of the level on a charge-counting gauge.
+        (K, S). Effect of the level on a gauge that counts charge.
+    share, share_half_width
+        (K, 1). How much of that effect the unit's gauge shows.
     length_u_h
         (K, S). u of the length (h).
     start_variance
@@ -74,13 +77,15 @@ class Segments:
     dying: Bools
     drain_pp: Floats
     beta: Floats
+    share: Floats
+    share_half_width: Floats
     length_u_h: Floats
     start_variance: Floats
 
     @property
     def factor(self) -> Floats:
         """Return the factor from drain to a measure of energy, shape (K, S)."""
-        return np.asarray(1.0 / (1.0 + self.beta / 2.0))
+        return np.asarray(1.0 / (1.0 + self.share * self.beta))
 
 
 def _layout(ready: Prepared) -> list[tuple[int, str]]:
@@ -195,8 +200,7 @@ def segments(ready: Prepared, obs: Observed) -> Segments:
     drain = np.maximum((draft.base @ value[:, :, None])[:, :, 0] * hold, 0.0)
     rate_ok = draft.usable & (draft.hours > 0.0)
     middle = value[:, 2 * phase] - drain / 2.0
-    counts = [d.gauge.counts != "energy" for d in chains.session.devices]
-    charge = np.tile(np.array(counts, dtype=bool), len(chains.runs))[:, None]
+    counts = charge_share(ready)
     start = np.nan_to_num(true.variance["full_start"])
     if "full_hold" in true.variance:
         start = start + np.nan_to_num(true.variance["full_hold"])
@@ -209,7 +213,9 @@ def segments(ready: Prepared, obs: Observed) -> Segments:
         base=draft.base * hold[:, :, None],
         dying=dying,
         drain_pp=np.where(rate_ok, drain, np.nan),
-        beta=np.where(charge, charge_excess(middle), 0.0),
+        beta=charge_excess(middle),
+        share=counts.share[:, None],
+        share_half_width=counts.half_width[:, None],
         length_u_h=np.where(dying, chains.off_u_h[:, None], chains.length_u_h[:, phase]),
         start_variance=start[:, phase] * (np.array([k != "second" for _, k in layout])),
     )

@@ -14,7 +14,7 @@ from kit.drain import prepare
 from kit.drain_order import margins
 from kit.order import rank_intervals, tie_letters
 from kit.states import gauge_covariance
-from kit.uncertainty import expanded, resolution
+from kit.uncertainty import resolution
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -127,10 +127,8 @@ def standing(
     total = np.where(known, np.nan_to_num(now.value[:, :1] - now.value[:, 1::2]), np.nan)
     u_total = np.sqrt(total_shown.u**2 + time_end + time_start)
     bound = now.bound[:, 1::2]
-    half = expanded(
-        total_shown.half_width(settings.coverage),
-        np.sqrt(time_end + time_start), settings.coverage, bound=bound,
-    )  # fmt: skip
+    time_u = np.sqrt(time_end + time_start)
+    half = total_shown.expanded(time_u, settings.coverage, bound=bound)
     order = chains.in_frame_order
     columns = {
         "soc_pct": np.where(off | dying, 0.0, np.where(ok, chains.levels[:, 1::2], np.nan)),

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from kit.gauge import error_covariance
+from kit.readings import UNEVEN
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -49,8 +50,8 @@ class States:
     time_u_h
         (K, B). u of the moment of the reading (h).
     extra_variance
-        (K, B). Variance (pp²) of what drained between boundary and reading where the activity
-        then is unknown.
+        (K, B). Variance (pp²) of what drained between boundary and reading, because the activity
+        then is unknown, or did not run at the mean rate of its phase.
     bound, gap_variance
         (K, B). Half-width (pp) and variance (pp²) of the drain in an unlogged gap.
     node
@@ -161,12 +162,14 @@ def states(chains: Chains) -> States:
     back = np.repeat(chains.end_gap_h, 2, axis=1) * (index % 2 == 1)
     fixed = fixed + most * (after + back - gap) / 2.0
     rates = (rows @ level[:, :, None])[:, :, 0] + constant
+    rate = np.where(in_phase, np.take_along_axis(rates, pick, axis=1), 0.0)
+    spread += (UNEVEN * rate * mu) ** 2
     return States(
         valid=known,
         matrix=matrix,
         level=level,
         value=np.where(known, (matrix @ level[:, :, None])[:, :, 0] + fixed, np.nan),
-        rate=np.where(in_phase, np.take_along_axis(rates, pick, axis=1), 0.0),
+        rate=rate,
         rate_phase=np.where(in_phase, phase, -1),
         time_u_h=np.where(moved, late_u, 0.0),
         extra_variance=spread,

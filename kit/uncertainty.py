@@ -422,6 +422,49 @@ class Resolution:
         either = np.where(self.common > self.own * 1e-6, normal_factor(coverage) * self.u, spread)
         return np.asarray(np.minimum(either, self.hard_bound))
 
+    def expanded(self, u_other: ArrayLike, coverage: float, *, bound: ArrayLike = 0.0) -> Floats:
+        """Return U from the resolution, everything else, and what may not be averaged (pp).
+
+        Parameters
+        ----------
+        u_other
+            Standard uncertainty of everything else, taken as normal (pp).
+        coverage
+            Probability of the interval.
+        bound
+            Half-width of a bounded effect that is the same every time, such as an idle gap: added
+            linearly, since nothing averages it out (pp).
+
+        Notes
+        -----
+        ``U = √(X² + (k·u_other)²) + bound``. Where the unknown rounding of a display counts, it
+        is one of three values and not spread between them; U is then at least its bound plus
+        the one-sided width of the rest, so that it also covers when the rounding is the worst.
+
+        Examples
+        --------
+        87 % to 75 %, one hour, readings up to 2 min late: u² = 0.02667 pp²,
+        √(0.80² + 4 × 0.02667) = 0.864:
+
+        >>> round(float(resolution([1, -1]).expanded(0.02667**0.5, 0.95)), 3)
+        0.864
+
+        From a known full charge to a noted change of the display: the rounding is all that is
+        uncertain, ½ step:
+
+        >>> round(float(resolution([-1], weights=[0]).expanded(0.0, 0.95)), 3)
+        0.5
+        """
+        from scipy.special import ndtri
+
+        other = _floats(u_other)
+        even = np.hypot(self.half_width(coverage), normal_factor(coverage) * other)
+        one_sided = NORMAL_GUARD * float(ndtri(coverage))
+        rest = np.hypot(np.minimum(one_sided * np.sqrt(self.own), self.bound), one_sided * other)
+        worst = np.where(self.common > 0.0, self.common_bound + rest, 0.0)
+        small = self.common <= self.own * 1e-6
+        return np.asarray(np.where(small, even, np.maximum(even, worst)) + _floats(bound))
+
     def worst_half_width(self, coverage: float) -> Floats:
         """Return the half-width when the roundings are the worst that they can be (pp)."""
         alone = Resolution(

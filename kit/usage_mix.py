@@ -19,7 +19,7 @@ from kit.projections import hours_from_rate
 from kit.readings import observed
 from kit.segments import segments
 from kit.states import gauge_covariance, time_variance
-from kit.uncertainty import Resolution, expanded, resolution
+from kit.uncertainty import Resolution, resolution
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -76,8 +76,7 @@ class MixRates:
 
     def half_width(self, coverage: float) -> Floats:
         """Return U of the rate (pp/h)."""
-        x = self.resolution.half_width(coverage)
-        return expanded(x, self.u_other, coverage, bound=self.bound)
+        return self.resolution.expanded(self.u_other, coverage, bound=self.bound)
 
 
 def _shares(
@@ -154,7 +153,7 @@ def mix_rates(
         + gauge
         + np.where(share > 0.0, length**2 + scaled**2 * found.start_variance, 0.0).sum(axis=1)
     )
-    level = np.abs((scaled * found.beta * drain).sum(axis=1)) / 2.0
+    level = np.abs((scaled * found.share_half_width * found.beta * drain).sum(axis=1))
     gaps = (np.abs(base) * now.bound).sum(axis=1)
     blank = np.array([np.nan if m else 0.0 for m in missing])
     return MixRates(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from kit.drain import FLAGS
+from kit.drain_flags import FLAGS
 
 __all__ = ["flag_text", "source_text", "status_text"]
 

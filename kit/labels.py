@@ -1,8 +1,9 @@
 """Names of devices and phases as they are shown: harmless, never empty, never alike.
 
 A label is whatever somebody typed. Tables and sentences show it at up to ``TABLE_WIDTH``
-columns, figures at up to ``FIGURE_WIDTH``; what is longer ends in ``…``, and two names that
-would look alike get their number in the row. The setup table has every label in full.
+columns, figures at up to ``FIGURE_WIDTH``; what is longer ends in ``…``. Names that would look
+alike are cut in the middle, and get their number in the row where that does not help. The setup
+table has every label in full.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from typing import TYPE_CHECKING
 from kit.safe_text import displayable
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
     from kit.session import Session
 
@@ -28,7 +29,7 @@ __all__ = [
     "text_width",
 ]
 
-FIGURE_WIDTH = 18
+FIGURE_WIDTH = 20
 TABLE_WIDTH = 40
 
 
@@ -82,17 +83,40 @@ def full_name(label: str, key: str) -> str:
 def _apart(pairs: Sequence[tuple[str, str]], width: int) -> dict[str, str]:
     """Return key → short name, each different from the others."""
     whole = {key: full_name(label, key) for key, label in pairs}
-    short = [shorten(whole[key], width).casefold() for key, _ in pairs]
+    ends = {key: shorten(text, width) for key, text in whole.items()}
+    alike = _repeated(ends.values())
+    middles = {key: _cut_middle(text, width) for key, text in whole.items()}
+    short = {k: middles[k] if end.casefold() in alike else end for k, end in ends.items()}
+    alike = _repeated(short.values())
+    taken = {name.casefold() for name in short.values()}
     names: dict[str, str] = {}
-    for place, (key, _) in enumerate(pairs, start=1):
-        name, suffix = shorten(whole[key], width), ""
-        taken = {other.casefold() for other in names.values()}
+    for place, (key, name) in enumerate(short.items(), start=1):
+        suffix = ""
         # a label may itself end like a suffix, so one suffix is not always enough
-        while short.count(name.casefold()) > 1 - bool(suffix) or name.casefold() in taken:
+        while name.casefold() in (taken if suffix else alike):
             suffix += f" [{place}]"
             name = shorten(whole[key], width - len(suffix)) + suffix
         names[key] = name
+        taken.add(name.casefold())
     return names
+
+
+def _repeated(names: Iterable[str]) -> set[str]:
+    """Return the names, without case, that occur more than once."""
+    seen = [name.casefold() for name in names]
+    return {name for name in seen if seen.count(name) > 1}
+
+
+def _cut_middle(text: str, width: int) -> str:
+    """Return the text cut to ``width`` columns in its middle."""
+    if text_width(text) <= width:
+        return text
+    tail = ""
+    for char in reversed(text):
+        if text_width(char + tail) > width // 2:
+            break
+        tail = char + tail
+    return shorten(text, width - text_width(tail)) + tail
 
 
 def device_names(session: Session, width: int = TABLE_WIDTH) -> Mapping[str, str]:

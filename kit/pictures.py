@@ -101,7 +101,8 @@ def charge(results: Results, run: int = 1) -> Picture:
             f"figure-charge{run_slug(results, run)}",
             alt=alt_charge(results, run),
             caption=f"Displayed state of charge over time{run_words(results, run)}. Bands are the "
-            "numbered phases, dots the readings; the devices are listed longest-lasting first.",
+            "numbered phases; dotted, from the last reading to the power-off. The devices are "
+            "listed longest-lasting first.",
         )
 
 

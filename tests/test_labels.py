@@ -16,15 +16,30 @@ def test_a_long_label_is_cut_with_an_ellipsis() -> None:
     assert labels.text_width(text) == 18
 
 
-def test_labels_that_would_look_alike_get_their_number() -> None:
-    long = "The very same beginning of a name, "
+def names_of(*texts: str, width: int = 18) -> list[str]:
+    """Return the names of devices with these labels."""
     session = make_session(
-        devices=[Device(id="a", label=f"{long}one"), Device(id="b", label=f"{long}two")],
+        devices=[Device(id=f"d{k}", label=text) for k, text in enumerate(texts)],
         phases={"p1": 60},
-        readings={"a": [100], "b": [100]},
+        readings={},
     )
-    names = labels.device_names(session, 18)
-    assert names == {"a": "The very same… [1]", "b": "The very same… [2]"}
+    return list(labels.device_names(session, width).values())
+
+
+def test_labels_that_would_look_alike_are_cut_in_the_middle() -> None:
+    long = "The very same beginning, "
+    assert names_of(f"{long}unit A", f"{long}unit B") == [
+        "The very…g, unit A",
+        "The very…g, unit B",
+    ]
+
+
+def test_labels_that_still_look_alike_get_their_number() -> None:
+    long = "The very same beginning, {} and the same long end"
+    assert names_of(long.format("A"), long.format("B")) == [
+        "The very same… [1]",
+        "The very same… [2]",
+    ]
 
 
 def test_a_label_that_looks_like_a_numbered_one_stays_apart() -> None:

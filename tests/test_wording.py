@@ -158,7 +158,7 @@ def test_the_hardest_phase_is_named_where_intervals_lie_apart() -> None:
 def test_the_hardest_phase_names_the_devices_for_which_it_is_open() -> None:
     assert fastest_phase(rated(limpet=12.0, whelk=12.0, dunlin=11.6), 1).endswith(
         "the display of every device but dunlin fell faster there than in any other phase, by "
-        "about 12 percentage points an hour; for dunlin it is too close to call."
+        "about 12 percentage points an hour; that cannot be said for dunlin."
     )
     # one of two is not most of them
     assert fastest_phase(rated(limpet=12.0, dunlin=11.6), 1) == ""

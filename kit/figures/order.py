@@ -150,11 +150,11 @@ def plot_pairs(results: Results, ax: Axes, *, run: int = 1) -> Axes:
     ax.tick_params(axis="x", length=0, pad=1)
     ax.set_xlim(0.45, n - 0.45)
     ax.set_aspect("equal", adjustable="box", anchor="W")
-    for k, sign in enumerate(s for s in SIGN_WORDS if s in used):
-        ax.annotate(
-            f"{sign}  {SIGN_WORDS[sign]}", (1.06, 0.75 * k), xycoords=right, xytext=(92, 0),
-            textcoords="offset points", va="center", color=INK, fontsize=SMALL_PT,
-        )  # fmt: skip
+    signs = "     ".join(f"{sign}  {SIGN_WORDS[sign]}" for sign in SIGN_WORDS if sign in used)
+    ax.annotate(
+        signs, (0.0, 0.0), xycoords="axes fraction", xytext=(0, -4), textcoords="offset points",
+        va="top", color=INK, fontsize=SMALL_PT,
+    )  # fmt: skip
     bare(ax)
     return ax
 

@@ -63,7 +63,7 @@ def fastest_phase(results: Results, run: int) -> str:
         whose = f"the display of {names.device[sure[0]]}"
     else:
         whose = f"the display of every device{f' but {joined(open_)}' if open_ else ''}"
-    tail = f"; for {joined(open_)} it is too close to call" if open_ else ""
+    tail = f"; that cannot be said for {joined(open_)}" if open_ else ""
     return (
         f"“{phase}” was the hardest phase: {whose} fell faster there than in any other phase, by "
         f"{span} percentage points an hour{tail}."

@@ -18,7 +18,7 @@ from zoneinfo import ZoneInfo
 
 from kit.cells import hint, quoted
 from kit.errors import Finding, RecordError, UsageError
-from kit.plan import phase_schedule, timetable
+from kit.plan_checks import check_plan
 from kit.planned import (
     Break,
     DeviceForecast,
@@ -213,7 +213,7 @@ class _Reader:
             stop_min=self._stop(start),
         )
         general.finish()
-        self._check_whole(plan)
+        check_plan(plan, self.notes)
         return plan
 
     # ------------------------------------------------------------- times
@@ -430,96 +430,6 @@ class _Reader:
             elif value is not None:
                 values[activity] = value
         return values
-
-    # ------------------------------------------------------------- the whole
-
-    def _check_whole(self, plan: Plan) -> None:
-        if not plan.devices:
-            self._tell("plan-empty", "devices", "no device", "at least one [[devices]] table",
-                       "Name the devices of the row.")  # fmt: skip
-        if not plan.phases:
-            self._tell("plan-empty", "phases", "no phase", "at least one [[phases]] table",
-                       "Name the phases in their order.")  # fmt: skip
-        if not plan.devices or not plan.phases:
-            return
-        for number, phase in enumerate(plan.phases, start=1):
-            self._check_length(plan, phase, number)
-            self._check_limits(plan, phase, number)
-        if any(f.severity == "error" for f in self.notes.findings):
-            return
-        for number, phase in enumerate(plan.phases, start=1):
-            try:
-                phase_schedule(plan, phase)
-            except ValueError as error:
-                self._tell(
-                    "plan-schedule", f"phases[{number}].planned_min",
-                    f"a limited phase of {phase.planned_min:g} min in which {error}",
-                    "room for one turn of every device, within the limit",
-                    "Make the phase longer, the turns shorter, or the limit wider.",
-                )  # fmt: skip
-        if any(f.severity == "error" for f in self.notes.findings):
-            return
-        self._check_stop(plan)
-
-    def _check_length(self, plan: Plan, phase: Phase, number: int) -> None:
-        last = number == len(plan.phases)
-        if phase.planned_min is not None and phase.kind != "until_empty":
-            return
-        if phase.kind == "until_empty" and last:
-            return
-        path = f"phases[{number}].planned_min"
-        if phase.kind == "until_empty":
-            self._tell(
-                "plan-length", f"phases[{number}].kind", "until_empty before the last phase",
-                "until_empty as the last phase", "Move it to the end, or give it a length.",
-            )  # fmt: skip
-        else:
-            self._tell(
-                "plan-length", path, "no length", "a length (min) for every phase but the last",
-                'Write planned_min = 60; for an open end kind = "until_empty", as the last phase.',
-            )  # fmt: skip
-
-    def _check_limits(self, plan: Plan, phase: Phase, number: int) -> None:
-        row = len(plan.devices)
-        path = f"phases[{number}]"
-        if phase.is_split:
-            if phase.parts is None:
-                return
-            if row < 2:
-                self._tell("plan-split", f"{path}.kind", f"{phase.kind} with one device",
-                           "two devices at least", "Make it a plain phase.")  # fmt: skip
-            other = plan.at_once(phase.parts[1])
-            mine = plan.at_once(phase.parts[0]) or (-(-row // 2))
-            most = row - min(mine, row // 2) if phase.kind == "crossover" else row - 1
-            if other is not None and other < most:
-                self._tell(
-                    "plan-limit", f"{path}.parts",
-                    f"{quoted(phase.parts[1])} on {most} devices at once",
-                    f"at most {other}, its own limit",
-                    "Choose another second part that is not limited.",
-                )  # fmt: skip
-            return
-        limit = plan.at_once(phase.activity)
-        if limit is not None and limit < row:
-            self._tell(
-                "plan-limit", f"{path}.activity",
-                f"{quoted(phase.activity)} on {row} devices at once",
-                f"at most {limit}, its limit",
-                f'Write kind = "crossover" (or "rotation") and parts = ["{phase.activity}", '
-                '"something that is not limited"].',
-            )  # fmt: skip
-
-    def _check_stop(self, plan: Plan) -> None:
-        if plan.stop_min is None:
-            return
-        last = max(item.start_min for item in timetable(plan).items if item.kind == "phase")
-        if plan.stop_min <= last:
-            self._tell(
-                "plan-stop", "session.stop",
-                f"a stop {plan.stop_min:g} min after the start",
-                f"a stop after the start of the last phase, at {last:g} min",
-                "Stop later, or plan fewer or shorter phases.",
-            )  # fmt: skip
 
 
 def _in_row(devices: Sequence[Device]) -> tuple[Device, ...]:

@@ -129,6 +129,19 @@ class Chains:
         taken = np.take_along_axis(self.observations.level, np.maximum(node, 0), axis=1)
         return np.where(node >= 0, taken, np.nan)
 
+    @property
+    def shown_levels(self) -> Floats:
+        """Return the percentages that the displays showed at the boundaries, shape (K, 2P).
+
+        Where a change of the display stands for a boundary, it is the number shown then.
+        """
+        obs = self.observations
+        node = np.maximum(obs.node, 0)
+        tick = np.take_along_axis(obs.weight, node, axis=1) == 0.0
+        after = np.take_along_axis(obs.late, node, axis=1) > 0.0
+        half = np.where(after, 0.5, -0.5) * obs.step[:, None]
+        return self.levels + np.where(tick, half, 0.0)
+
     def in_frame_order(self, values: NDArray[np.generic]) -> NDArray[np.generic]:
         """Return values of shape (K, P) flat, ordered by run, phase and device."""
         shape = (len(self.runs), len(self.devices), len(self.phases))
@@ -355,10 +368,10 @@ def _busiest(levels: Floats, length_h: Floats, factor: float) -> Floats:
     return np.where(best > 0.0, best, common) * factor
 
 
-def _off_pct(session: Session, ends: _Ends, obs: Observed, busiest: Floats, step: Floats) -> Floats:
+def _off_pct(session: Session, ends: _Ends, obs: Observed, busiest: Floats) -> Floats:
     """Return bounds of the percentage shown at the power-off, shape (K, 2).
 
-    0 to ``off_pct_max``, and not above the percentage last seen (plus half a step); but if even the busiest rate
+    0 to ``off_pct_max``, and not above the percentage last seen; but if even the busiest rate
     could not have taken the device there since it was last seen, what is left at that rate.
     """
     most = session.assumptions.off_pct_max
@@ -375,8 +388,7 @@ def _off_pct(session: Session, ends: _Ends, obs: Observed, busiest: Floats, step
     with np.errstate(invalid="ignore"):
         left = pct - 1.0 - busiest * (ends.high - since) / 60.0
     far = known & (left > most)
-    below = np.minimum(pct + step / 2.0, most)
-    high = np.where(far, pct, np.where(known, below, most))
+    high = np.where(far, pct, np.where(known, np.minimum(pct, most), most))
     return np.stack([np.where(far, left, 0.0), high], axis=1)
 
 
@@ -446,7 +458,7 @@ def build_chains(session: Session) -> Chains:
         gone=ends.gone,
         off_h=ends.middle / 60.0,
         off_u_h=ends.u / 60.0,
-        off_pct=_off_pct(session, ends, obs, busiest, found.step),
+        off_pct=_off_pct(session, ends, obs, busiest),
         off_times=offs,
         exposure_h=exposure,
         charged=during,

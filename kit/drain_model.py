@@ -242,7 +242,7 @@ def drains(chains: Chains, measurand: Measurand, *, now: States | None = None) -
     with np.errstate(invalid="ignore"):
         variance["phase_length"] = np.nan_to_num((drain / exposure * length_u) ** 2)
     empty = np.where(ok, 0.0, np.nan)
-    levels = chains.levels
+    levels = chains.shown_levels
     return Drains(
         measurand=measurand,
         drain_pp=drain + empty,

@@ -128,6 +128,19 @@ RESULT_COLUMNS: Mapping[str, tuple[str, ...]] = {
         "exposure_stated_min", "exposure_summed_min", "exposure_fit_min",
         "exposure_fit_min_low", "exposure_fit_min_high", "verdict", "reason",
     ),
+    # sentences people want to say. kind: this_session | kind_of_device ; priority: 1 opens the
+    # report, 2 belongs into its table, 3 into the full list; verdict: supported | not_supported
+    # (the opposite holds) | tied | cannot_be_said; wording is true whatever the verdict
+    "claims": (
+        "run", "priority", "kind", "code", "device_a", "device_b", "group", "phase_from",
+        "phase_to", "measurand", "statement", "verdict", "lead", "lead_low", "lead_high",
+        "needed", "unit_symbol", "method", "reason", "wording",
+    ),
+    # single readings whose misreading would change a claim, most dangerous first
+    "load_bearing": (
+        "run", "rank", "statement", "verdict", "verdict_if_misread", "what", "device", "phase",
+        "point", "column", "noted", "instead", "slip", "affected", "line", "evidence",
+    ),
 }
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from kit.drain_flags import FLAGS
 
-__all__ = ["flag_text", "source_text", "status_text"]
+__all__ = ["SOURCE_WORDS", "flag_text", "source_text", "status_text"]
 
 FLAG_WORDS: dict[str, str] = {
     **FLAGS,

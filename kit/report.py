@@ -172,7 +172,8 @@ def protocol(results: Results) -> Page:
     if not results.session.phases:
         return _present(_prose("The record names no phase."))
     times = tuple(tables.protocol(results, run) for run in run_numbers(results))
-    return _present(times, tables.phase_details(results))
+    notes = _prose(results.session.notes.strip())
+    return _present(notes, times, tables.phase_details(results))
 
 
 def data_quality(results: Results) -> Page:

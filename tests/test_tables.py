@@ -43,7 +43,8 @@ def test_the_title_block_names_session_data_and_kit() -> None:
     assert shown["Date"] == "2026-05-16"
     assert shown["Start"] == "08:00"
     assert shown["Operator"] == "not recorded"
-    assert shown["Revision of the record"] == "3"
+    assert shown["Record"] == "test-session, revision 3"
+    assert shown["In the row"] == "five devices, one run"
     assert shown["Data fingerprint"] == results.session.fingerprint
     assert shown["Made with"] == "Rundown Kit 1.2.3"
 
@@ -94,7 +95,7 @@ def test_devices_and_gauges_show_what_was_recorded() -> None:
     assert cell(table, "Limpet 10", "Display") == "10.2 in, 2160 × 1620 px"
     assert cell(table, "Limpet 10", "Battery, rated") == "30.2 Wh ± 3 %, 7900 mAh, 3.82 V"
     assert cell(table, "Limpet 10", "Battery health") == "97 %, u = 2 %"
-    assert cell(table, "Limpet 10", "Notes") == "borrowed"
+    assert table.notes == ("Limpet 10: borrowed",)
     assert tables.gauges(results).rows[0] == ("Limpet 10", "down", "charge", "1", "no")
 
 
@@ -210,7 +211,12 @@ def test_data_quality_lists_findings_and_is_absent_without() -> None:
     table = tables.data_quality(fake_results(findings=(finding,)))
     assert table is not None
     assert table.rows == (
-        ("caution", "log.csv, line 7, column soc_pct", "91 after 90", "no rise", "Look again."),
+        (
+            "caution",
+            "log.csv, line 7, column soc_pct",
+            "91 after 90; expected no rise",
+            "Look again.",
+        ),
     )
     assert tables.data_quality(fake_results()) is None
 

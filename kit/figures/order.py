@@ -10,7 +10,7 @@ from kit.lasting import by_order, runtime_bounds, runtime_words
 from kit.look import BAND, BAND_ALPHA, FONT_PT, INK, SMALL_PT
 from kit.replicates import RUNTIME
 from kit.tables.cells import of_run, place_word, rows_of
-from kit.units import MISSING, estimate, h_mm
+from kit.units import MISSING, NO_BREAK, estimate, h_mm
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -150,7 +150,9 @@ def plot_pairs(results: Results, ax: Axes, *, run: int = 1) -> Axes:
     ax.tick_params(axis="x", length=0, pad=1)
     ax.set_xlim(0.45, n - 0.45)
     ax.set_aspect("equal", adjustable="box", anchor="W")
-    signs = "     ".join(f"{sign}  {SIGN_WORDS[sign]}" for sign in SIGN_WORDS if sign in used)
+    signs = (NO_BREAK * 5).join(
+        f"{sign}  {SIGN_WORDS[sign]}" for sign in SIGN_WORDS if sign in used
+    )
     ax.annotate(
         signs, (0.0, 0.0), xycoords="axes fraction", xytext=(0, -4), textcoords="offset points",
         va="top", color=INK, fontsize=SMALL_PT,

@@ -24,11 +24,13 @@ def data_quality(results: Results) -> Table | None:
         columns=(
             Column(name="Severity"),
             Column(name="Where"),
-            Column(name="Found"),
-            Column(name="Expected"),
+            Column(name="Found, and what was expected"),
             Column(name="What to do"),
         ),
-        rows=tuple((f.severity, f.where, f.found, f.expected, f.remedy) for f in results.findings),
+        rows=tuple(
+            (f.severity, f.where, f"{f.found}; expected {f.expected}", f.remedy)
+            for f in results.findings
+        ),
     )
 
 

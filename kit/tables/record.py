@@ -23,8 +23,6 @@ from kit.units import (
 from kit.units import recorded as said
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
-
     from kit.results import Results
     from kit.session import Device, Phase, Run, Session
 
@@ -53,32 +51,23 @@ def title_block(results: Results, *, kit_version: str) -> Table:
     zone = f" ({session.timezone})" if session.timezone and session.runs[0].start else ""
     form = "%H:%M" if len(session.runs) == 1 else "%Y-%m-%d %H:%M"
     starts = [run.start.strftime(form) if run.start else NOT_RECORDED for run in session.runs]
-    facts = [
+    date = f"{session.date:%Y-%m-%d}" if session.date else NOT_RECORDED
+    row = f"{count(len(session.devices), 'device')}, {count(len(session.runs), 'run')}"
+    facts = (
         ("Session", full_name(session.title, session.id)),
-        ("Session id", session.id),
-        ("Date", f"{session.date:%Y-%m-%d}" if session.date else NOT_RECORDED),
-        (
-            "Start",
-            "; ".join(dict.fromkeys(starts)) + (zone if set(starts) != {NOT_RECORDED} else ""),
-        ),
-        ("Runs", count(len(session.runs), "run")),
-        ("Devices", count(len(session.devices), "device")),
+        ("Date", date),
+        ("Start", "; ".join(dict.fromkeys(starts)) + zone),
+        ("In the row", row),
         ("Operator", said(session.operator)),
-        ("Revision of the record", str(session.revision)),
+        ("Record", f"{session.id}, revision {session.revision}"),
         ("Data fingerprint", session.fingerprint),
         ("Made with", f"Rundown Kit {kit_version}"),
-    ]
-    if session.notes.strip():
-        facts.append(("Notes", session.notes.strip()))
-    return _facts("session", "The session", facts)
-
-
-def _facts(table_id: str, caption: str, facts: Iterable[tuple[str, str]]) -> Table:
+    )
     return Table(
-        id=table_id,
-        caption=caption,
+        id="session",
+        caption="The session",
         columns=(Column(name="Item"), Column(name="Value")),
-        rows=tuple(facts),
+        rows=facts,
     )
 
 
@@ -119,11 +108,10 @@ def _health_words(device: Device) -> str:
 def devices(results: Results) -> Table:
     """Return the devices in row order, every label in full."""
     session = results.session
-    with_notes = any(d.notes.strip() for d in session.devices)
     with_model = any(d.model.strip() or d.groups for d in session.devices)
     columns = [
         Column(name="Device"),
-        Column(name="Place in the row", align="right", numeric_sort=True),
+        Column(name="Place", align="right", numeric_sort=True),
         Column(name="Display"),
         Column(name="Battery, rated"),
         Column(name="Battery health"),
@@ -131,8 +119,6 @@ def devices(results: Results) -> Table:
     ]
     if with_model:
         columns.append(Column(name="Kind and groups"))
-    if with_notes:
-        columns.append(Column(name="Notes"))
     rows = []
     for device in session.devices:
         cells = [
@@ -146,10 +132,17 @@ def devices(results: Results) -> Table:
         if with_model:
             kinds = [device.model.strip(), *device.groups]
             cells.append(", ".join(k for k in kinds if k) or NOT_RECORDED)
-        if with_notes:
-            cells.append(device.notes.strip() or MISSING)
         rows.append(tuple(cells))
-    return Table(id="devices", caption="The devices", columns=tuple(columns), rows=tuple(rows))
+    names = device_names(session)
+    return Table(
+        id="devices",
+        caption="The devices, in the order of the row",
+        columns=tuple(columns),
+        rows=tuple(rows),
+        notes=tuple(
+            f"{names[d.id]}: {d.notes.strip()}" for d in session.devices if d.notes.strip()
+        ),
+    )
 
 
 _ROUNDING_WORDS = {

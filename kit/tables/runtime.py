@@ -102,7 +102,7 @@ def runtimes(results: Results, run: int) -> Table:
             Column(name="Bounds", unit="h:mm", align="right"),
             Column(name="Runtime", unit="h", align="right", numeric_sort=True),
             Column(name="Powered off", unit="clock" if start else "h:mm", align="right"),
-            Column(name="Last seen at", unit="%", align="right", numeric_sort=True),
+            Column(name="Last seen", unit="%", align="right", numeric_sort=True),
             Column(name="How it is known"),
         ),
         rows=tuple(rows),
@@ -163,13 +163,14 @@ def runtime_pairs(results: Results, run: int) -> Table:
             Column(name="First device"),
             Column(name="Second device"),
             Column(name="First minus second", unit="min", align="right", numeric_sort=True),
-            Column(name="Probability that the first lasted longer", align="right"),
+            Column(name="Probability", align="right", numeric_sort=True),
             Column(name="Verdict"),
         ),
         rows=tuple(cells for _, _, cells in rows),
         notes=(
-            f"“Lasted longer” is said from a probability of {percent(results.settings.coverage)} "
-            "on; everything else is too close to call or cannot be said.",
+            "The probability is that of the first device to have lasted longer. “Lasted longer” is "
+            f"said from {percent(results.settings.coverage)} on; everything else is too close to "
+            "call or cannot be said.",
         ),
     )
 

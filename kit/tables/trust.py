@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from kit.display import Column, Table
-from kit.flag_words import source_text
+from kit.flag_words import SOURCE_WORDS, source_text
 from kit.tables.cells import Names, rows_of, run_numbers
 from kit.units import MINUS, MISSING, NO_BREAK, interval, number, u_decimals
 
@@ -58,8 +58,8 @@ def budget(results: Results) -> Table:
         ),
         rows=tuple(rows),
         notes=(
-            "The typical effect is the middle one of the drains of this session that the source "
-            f"touches; {MISSING}: it touches none.",
+            "The effect is the standard uncertainty that the source adds to a drain, the middle "
+            f"one of those that it touches; {MISSING}: it touches none.",
         ),
     )
 
@@ -80,7 +80,13 @@ def contributions(results: Results) -> Table | None:
         return None
     rows = []
     words = {"displayed": "displayed drain", "true_charge": "true-charge drain"}
-    for (measurand, source), group in frame.groupby(["measurand", "source"], sort=False):
+    groups = {
+        (str(measurand), str(source)): group
+        for (measurand, source), group in frame.groupby(["measurand", "source"], sort=False)
+    }
+    order = {source: place for place, source in enumerate(SOURCE_WORDS)}
+    for measurand, source in sorted(groups, key=lambda k: (k[0], order.get(k[1], len(order)))):
+        group = groups[measurand, source]
         u = group["u_pp"].dropna()
         u = u[u > 0]
         if u.empty:
@@ -88,8 +94,8 @@ def contributions(results: Results) -> Table | None:
         places = u_decimals(float(u.median()))
         rows.append(
             (
-                words.get(str(measurand), str(measurand)),
-                source_text(str(source)),
+                words.get(measurand, measurand),
+                source_text(source),
                 str(len(u)),
                 number(float(u.min()), places),
                 number(float(u.median()), places),

@@ -6,7 +6,6 @@ sheet.
 
 from __future__ import annotations
 
-import textwrap
 from math import isfinite, isnan
 from typing import TYPE_CHECKING, Literal
 
@@ -91,12 +90,17 @@ def _title(text: str) -> str:
 
 
 def _wrapped(text: str, indent: str = INDENT, first: str | None = None) -> str:
-    return "\n".join(
-        textwrap.wrap(
-            displayable(text).replace("\n", " "), WIDTH, subsequent_indent=indent,
-            initial_indent=indent if first is None else first, break_on_hyphens=False,
-        )
-    )  # fmt: skip
+    """Return text broken into lines by its width on a terminal; a longer word is cut."""
+    lines = [indent if first is None else first]
+    empty = True
+    for word in displayable(text).split():
+        shown = shorten(word, WIDTH - len(indent))
+        if not empty and text_width(lines[-1]) + 1 + text_width(shown) > WIDTH:
+            lines.append(indent)
+            empty = True
+        lines[-1] += shown if empty else f" {shown}"
+        empty = False
+    return "\n".join(lines)
 
 
 def _cell(text: str, width: int, align: Literal["left", "right"] = "left") -> str:
@@ -113,12 +117,12 @@ def _head(plan: Plan, view: Outlook) -> str:
         count(len(plan.devices), "device"),
         count(len(plan.phases), "phase"),
         f"starts {moment(plan, 0.0)}",
-        f"last timed item over at {moment(plan, view.table.end_min)}"
+        f"over at {moment(plan, view.table.end_min)}"
         if plan.stop_min is None
         else f"stops {moment(plan, plan.stop_min)}",
-        f"a walk along the row takes {short_time(plan.walk_min)}",
+        f"a walk takes {short_time(plan.walk_min)}",
     ]
-    return "\n".join([first.rstrip(), " · ".join(facts)])
+    return "\n".join([first.rstrip(), _wrapped(" · ".join(facts), "", "")])
 
 
 MARKS = {"walk": "read", "setup": "set up", "break": "break", "stop": "stop"}
@@ -223,13 +227,14 @@ def _expected(plan: Plan, view: Outlook) -> str:
         if plan.stop_min is not None:
             row += f"  {percent(round(window.before_stop, 2)):>15}"
         sources = sorted({r.source for r in device_rates(plan, device.id).values()})
-        lines.append(f"{INDENT}{row}  {joined(sources)}")
+        lines.append(f"{INDENT}{row}  {', '.join(sources)}")
     assumed = plan.assumptions
     lines.append(
         _wrapped(
             f"Runs and units of a kind scatter by {percent(assumed.run_unit_cv)}; between phases "
             f"a device drains up to {number(assumed.gap_rate_factor, 2)} × its busiest rate; it "
-            f"powers off showing 0 to {number(assumed.off_pct_max)} %."
+            f"powers off showing 0 to {number(assumed.off_pct_max)} %. Rates from 'others': not "
+            "known, so anything between the slowest and the busiest of the others."
         )
     )
     return "\n".join(lines)

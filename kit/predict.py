@@ -45,7 +45,7 @@ MIN_PER_H = 60.0
 HORIZON_MIN = 7 * 24 * 60.0
 """A power-off later than this is not looked for (min)."""
 
-UNKNOWN_RATE_SOURCE = "other activities"
+UNKNOWN_RATE_SOURCE = "others"
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -65,7 +65,7 @@ def test_a_stated_rate_goes_before_a_power_and_the_rest_is_between():
     # film: between 8 and 14, mean 11, u = 6/sqrt(12)
     assert found["film"].pp_per_h == 11.0
     assert found["film"].u_pp_per_h == pytest.approx(6 / 12**0.5)
-    assert found["film"].source == "other activities"
+    assert found["film"].source == "others"
     assert device_rates(make_plan(phases={"map": 60}), "a") == {}
 
 

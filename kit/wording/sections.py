@@ -1,0 +1,67 @@
+"""One sentence for a section that has no data: why there is nothing to show."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from kit.labels import device_names
+from kit.units import count, duration, joined
+
+if TYPE_CHECKING:
+    from kit.results import Results
+
+__all__ = [
+    "NO_FINDINGS",
+    "NO_LOG_OF_CHARGE",
+    "NO_PARTS",
+    "NO_PHASES",
+    "NO_PROJECTIONS",
+    "NO_REPLICATES",
+    "NO_RUNTIMES",
+    "NO_STANDING",
+    "energy_left_out",
+    "no_energy",
+    "unaccounted_sentence",
+]
+
+NO_FINDINGS = "The checks found nothing to remark."
+NO_LOG_OF_CHARGE = "No percentage was noted with a time, so there is no course to draw."
+NO_PHASES = "No drain could be computed: no phase has a reading at both its ends."
+NO_STANDING = "No percentage was read at the end of a phase, so there is no standing."
+NO_PARTS = "In no phase did the devices do different things at the same time."
+NO_RUNTIMES = "No power-off was recorded, and no device was noted as still on."
+NO_REPLICATES = "Every device ran once, so there is nothing to average and no scatter to state."
+NO_PROJECTIONS = "No phase gives a rate from which hours could be projected."
+
+
+def no_energy(results: Results) -> str:
+    """Return why there is no energy at all."""
+    if all(d.rated_energy_wh is None for d in results.session.devices):
+        return (
+            "The rated energy of no battery was recorded, so percentages cannot be turned into "
+            "watt-hours."
+        )
+    return "No phase gives both a drain and a rated energy, so there is no energy to state."
+
+
+def energy_left_out(results: Results) -> str:
+    """Return which devices have no energy for want of a rating; empty if none."""
+    names = device_names(results.session)
+    left = [d.id for d in results.session.devices if d.rated_energy_wh is None]
+    if not left:
+        return ""
+    listed = joined(names[d] for d in left)
+    return f"Without a recorded rated energy, and so left out here: {listed}."
+
+
+def unaccounted_sentence(lost: list[float]) -> str:
+    """Return how much time no phase accounts for, run by run; empty if less than a minute."""
+    if max(lost, default=0.0) < 1.0:
+        return ""
+    if len(lost) == 1:
+        return f"Time between the phases that no phase accounts for: {duration(lost[0])}."
+    listed = joined(f"{duration(minutes)} in run {k}" for k, minutes in enumerate(lost, start=1))
+    return (
+        f"Time between the phases that no phase accounts for, over {count(len(lost), 'run')}: "
+        f"{listed}."
+    )

@@ -1,0 +1,209 @@
+"""The sentences that people want to say after a run, with what each of them needs."""
+
+from __future__ import annotations
+
+from itertools import combinations, pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from kit.claims.evidence import AHEAD, LESS, LONGER
+from kit.claims.verdicts import Claim, Need
+from kit.drain import MEASURANDS
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from numpy.typing import NDArray
+
+    from kit.claims.evidence import Evidence
+    from kit.session import Session
+
+    Floats = NDArray[np.float64]
+
+__all__ = ["candidates", "order_shown"]
+
+DISPLAYED = MEASURANDS[0]
+
+_CLOSE_PP = 1.0
+"""Displays this close after a phase make people say "tied" (pp)."""
+
+
+def order_shown(evidence: Evidence) -> list[int]:
+    """Return the devices as the notes put them, longest first; unknown ones last.
+
+    An order to write claims down in, not a claim itself.
+    """
+    offs = evidence.offs
+    middle = np.where(np.isinf(offs.high), np.inf, (offs.order_low + offs.order_high) / 2.0)
+    unknown = np.isnan(offs.low)
+    low = np.where(unknown, -np.inf, offs.order_low)
+    return sorted(
+        range(len(evidence.devices)),
+        key=lambda k: (unknown[k], -middle[k] if not unknown[k] else 0.0, -low[k], k),
+    )
+
+
+def _longer(i: int, others: Sequence[int]) -> tuple[Need, ...]:
+    return tuple(Need(LONGER, -1, i, j) for j in others if j != i)
+
+
+def _runtimes(session: Session, evidence: Evidence) -> Iterator[Claim]:
+    order = order_shown(evidence)
+    if len(order) < 2:
+        return
+    everyone = tuple(order)
+    yield Claim(
+        code="longest", a=order[0], needs=_longer(order[0], order), members=everyone, priority=1
+    )
+    declared = session.declared_comparison
+    pair = tuple(evidence.devices.index(d) for d in declared or () if d in evidence.devices)
+    neighbours = {frozenset(two) for two in pairwise(order)}
+    for i, j in combinations(order, 2):
+        near = frozenset((i, j)) in neighbours
+        chosen = {i, j} == set(pair)
+        a, b = (pair[0], pair[1]) if chosen else (i, j)
+        priority = 1 if near or chosen else 3
+        yield Claim(code="outlasted", a=a, b=b, needs=_longer(a, (b,)), priority=priority)
+    groups: dict[str, list[int]] = {}
+    for k in order:
+        for name in session.devices[k].groups:
+            groups.setdefault(name, []).append(k)
+    for name, members in groups.items():
+        if 1 < len(members) < len(order):
+            yield Claim(
+                code="first_in_group", a=members[0], needs=_longer(members[0], members),
+                group=name, members=tuple(members), priority=1,
+            )  # fmt: skip
+
+
+def _phase_drains(evidence: Evidence) -> Iterator[Claim]:
+    n = len(evidence.devices)
+    for phase in range(len(evidence.phases)):
+        for m in MEASURANDS:
+            ready = evidence.drains[m].compared[phase]
+            members = [k for k in range(n) if ready[k].any()]
+            if len(members) < 2:
+                continue
+            drain = evidence.drain_pp[m][:, phase]
+            least = min(members, key=lambda k: (drain[k], k))
+            yield Claim(
+                code="drained_least", a=least,
+                needs=tuple(Need(LESS[m], phase, least, j) for j in members if j != least),
+                phase_from=phase, phase_to=phase, measurand=m, members=tuple(members), priority=2,
+            )  # fmt: skip
+            most = max(members, key=lambda k: (drain[k], -k))
+            if len(members) > 2 and most != least:
+                yield Claim(
+                    code="drained_less", a=least, b=most,
+                    needs=(Need(LESS[m], phase, least, most),),
+                    phase_from=phase, phase_to=phase, measurand=m,
+                    priority=2 if m == DISPLAYED else 3,
+                )  # fmt: skip
+
+
+def _stretches(leaders: Sequence[int]) -> Iterator[tuple[int, int, int]]:
+    """Yield (leader, first, last) of phases in a row with one leader; −1 = nobody."""
+    first = 0
+    for phase in range(1, len(leaders) + 1):
+        if phase == len(leaders) or leaders[phase] != leaders[first]:
+            if leaders[first] >= 0:
+                yield leaders[first], first, phase - 1
+            first = phase
+
+
+def _lead(evidence: Evidence, leader: int, first: int, last: int) -> Claim | None:
+    rivals = evidence.open_pairs[AHEAD[DISPLAYED]]
+    needs = tuple(
+        Need(AHEAD[DISPLAYED], q, leader, j)
+        for q in range(first, last + 1)
+        for j in range(len(evidence.devices))
+        if j != leader and rivals[q, leader, j]
+    )
+    if not needs:
+        return None
+    return Claim(
+        code="led", a=leader, needs=needs, phase_from=first, phase_to=last,
+        measurand=DISPLAYED, priority=2 if last > first else 3,
+    )  # fmt: skip
+
+
+def _leads(evidence: Evidence) -> Iterator[Claim]:
+    """Yield stretches of phases after which one display stood highest, as shown and as sure."""
+    ahead, rivals = evidence.facts[AHEAD[DISPLAYED]], evidence.open_pairs[AHEAD[DISPLAYED]]
+    shown_leaders, sure_leaders = [], []
+    for phase in range(len(evidence.phases)):
+        shown = evidence.level_pct[:, phase]
+        seen = np.flatnonzero(~np.isnan(shown))
+        top = seen[shown[seen] == shown[seen].max()] if seen.size > 1 else seen[:0]
+        leader = int(top[0]) if top.size == 1 else -1
+        shown_leaders.append(leader)
+        sure = leader >= 0 and bool((ahead[phase, leader] | ~rivals[phase, leader]).all())
+        sure_leaders.append(leader if sure and rivals[phase, leader].any() else -1)
+    asked = list(_stretches(shown_leaders))
+    asked += [found for found in _stretches(sure_leaders) if found not in asked]
+    for leader, first, last in asked:
+        claim = _lead(evidence, leader, first, last)
+        if claim is not None:
+            yield claim
+
+
+def _ties(evidence: Evidence) -> Iterator[Claim]:
+    table = AHEAD[DISPLAYED]
+    last = max(
+        (p for p in range(len(evidence.phases)) if evidence.levels[DISPLAYED].compared[p].any()),
+        default=-1,
+    )
+    for phase in range(len(evidence.phases)):
+        shown = evidence.level_pct[:, phase]
+        compared = evidence.levels[DISPLAYED].compared[phase]
+        for i, j in combinations(range(len(evidence.devices)), 2):
+            if compared[i, j] and abs(shown[i] - shown[j]) <= _CLOSE_PP:
+                a, b = (j, i) if shown[j] > shown[i] else (i, j)
+                yield Claim(
+                    code="tied_after", a=a, b=b, needs=(Need(table, phase, a, b),),
+                    phase_from=phase, phase_to=phase, measurand=DISPLAYED,
+                    priority=2 if phase == last else 3,
+                )  # fmt: skip
+
+
+def _gains(evidence: Evidence) -> Iterator[Claim]:
+    """Yield who caught up, among neighbours in the standing before each phase."""
+    for phase in range(1, len(evidence.phases)):
+        before = evidence.level_pct[:, phase - 1]
+        compared = evidence.drains[DISPLAYED].compared[phase]
+        standing = sorted(np.flatnonzero(~np.isnan(before)).tolist(), key=lambda k: (-before[k], k))
+        drain = evidence.drain_pp[DISPLAYED][:, phase]
+        for ahead, behind in pairwise(standing):
+            if compared[ahead, behind] and drain[behind] < drain[ahead]:
+                yield Claim(
+                    code="gained", a=behind, b=ahead,
+                    needs=(Need(LESS[DISPLAYED], phase, behind, ahead),),
+                    phase_from=phase, phase_to=phase, measurand=DISPLAYED, priority=3,
+                )  # fmt: skip
+
+
+def candidates(session: Session, evidence: Evidence) -> tuple[Claim, ...]:
+    """Return the claims to judge: what a viewer of the scorecard would want to say.
+
+    Parameters
+    ----------
+    session
+        Names groups and the declared comparison.
+    evidence
+        From `kit.claims.evidence.evidence`.
+
+    Returns
+    -------
+    tuple of Claim
+        Who lasted longest, overall and in each group; who outlasted whom; who drained least in
+        each phase, by the display and by the charge; who led from when to when; who was tied
+        after a phase; who gained on the one before it in a phase.
+    """
+    return (
+        *_runtimes(session, evidence),
+        *_phase_drains(evidence),
+        *_leads(evidence),
+        *_ties(evidence),
+        *_gains(evidence),
+    )

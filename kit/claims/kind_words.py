@@ -1,0 +1,88 @@
+"""Claims on kinds of device in words."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from kit.claims.runtime_claims import Told
+from kit.claims.verdicts import CANNOT, SUPPORTED
+from kit.labels import full_name
+from kit.units import count, duration, joined
+
+if TYPE_CHECKING:
+    from kit.claims.kinds import Kind, KindPair
+    from kit.claims.words import Speech
+
+__all__ = ["kind_name", "kind_statement", "tell_kinds"]
+
+
+def kind_name(speech: Speech, kind: Kind, *, second: bool = False) -> str:
+    """Return ``the model X``, or ``a device like Y`` (``one like Y``) where there is no model."""
+    model = speech.session.devices[kind.devices[0]].model
+    if model:
+        return f"the model {full_name(model, model)}"
+    return f"{'one' if second else 'a device'} like {speech.name(kind.devices[0])}"
+
+
+def kind_statement(speech: Speech, pair: KindPair) -> str:
+    """Return the sentence that somebody may want to say of two kinds."""
+    first = kind_name(speech, pair.a)
+    second = kind_name(speech, pair.b, second=True)
+    return f"{first[0].upper()}{first[1:]} lasts longer than {second}"
+
+
+def _basis(pair: KindPair) -> str:
+    measured = [pair.a.measured, pair.b.measured]
+    if measured[0] == measured[1]:
+        rests = f"each from {measured[0]}"
+    else:
+        rests = f"from {measured[0]} against {measured[1]}"
+    if pair.a.scaled or pair.b.scaled:
+        rests += ", referred to a battery of rated capacity"
+    assumed = list(dict.fromkeys(t for k in (pair.a, pair.b) for t in k.assumed.split("; ") if t))
+    return f"{rests}; assumed: {joined(assumed)}" if assumed else rests
+
+
+def _why(speech: Speech, pair: KindPair) -> str:
+    differ = speech.different_settings(pair.a.devices[0], pair.b.devices[0])
+    return {
+        "no_runtime": "no runtime of one of them was recorded",
+        "charged": "one of them was charged during a run",
+        "open_end": "the shorter runtime was not seen to its end",
+        "settings": f"they ran under different settings ({differ})",
+    }[pair.barred]
+
+
+def tell_kinds(speech: Speech, pair: KindPair) -> tuple[str, Told]:
+    """Return verdict, and figures, reason and wording, of a pair of kinds."""
+    a, b = kind_name(speech, pair.a), kind_name(speech, pair.b, second=True)
+    method = (
+        "t interval of the one declared pair"
+        if pair.comparisons == 1
+        else f"t intervals over {count(pair.comparisons, 'pair')} (Bonferroni)"
+    )
+    if pair.barred:
+        why = _why(speech, pair)
+        wording = f"Whether {a} or {b} generally lasts longer cannot be said: {why}."
+        told = Told(math.nan, math.nan, math.nan, math.nan, "min", method, why, wording)
+        return CANNOT, told
+    difference, needed = pair.difference_min, pair.needed_min
+    low = difference - needed
+    high = math.nan if pair.a.at_least else difference + needed
+    least = "at least " if pair.a.at_least else ""
+    apart = f"{least}{duration(math.floor(difference))} apart, {duration(math.ceil(needed))} needed"
+    reason = f"{apart}; {_basis(pair)}"
+    if pair.supported:
+        wording = (
+            f"On this record, {a} can be expected to last longer than {b}, not only these units on "
+            f"this day: the difference of {least}{duration(math.floor(difference))} is more than "
+            f"another unit or another day would change ({duration(math.ceil(needed))})."
+        )
+        return SUPPORTED, Told(difference, low, high, needed, "min", method, reason, wording)
+    wording = (
+        f"This record does not show that {a} generally lasts longer than {b}: the difference of "
+        f"{least}{duration(math.floor(difference))} is no more than another unit or another day "
+        f"may change ({duration(math.ceil(needed))})."
+    )
+    return CANNOT, Told(difference, low, high, needed, "min", method, reason, wording)

@@ -1,0 +1,271 @@
+"""What may be said of the kind of device, not only of this unit on this day.
+
+Another unit, or the same one on another day, would have run longer or shorter. That scatter is
+measured where units or runs were repeated, and assumed where not; either way it is shown. Most
+differences of a session with one unit of each kind are too small to say anything of the kinds.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import combinations
+from typing import TYPE_CHECKING, Literal, NamedTuple
+
+import numpy as np
+
+from kit.uncertainty import coverage_factor, effective_dof
+from kit.units import count
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Mapping, Sequence
+
+    import pandas as pd
+    from numpy.typing import NDArray
+
+    from kit.results import Settings
+    from kit.session import Device, Session
+
+    Floats = NDArray[np.float64]
+
+__all__ = ["HEALTH_NOT_RECORDED", "Bar", "Kind", "KindPair", "kind_pairs", "kinds"]
+
+Bar = Literal["", "no_runtime", "charged", "open_end", "settings"]
+"""Why two kinds cannot be compared: no runtime; charged during a run; the shorter runtime not
+seen to its end; different settings."""
+
+_MIN_PER_H = 60.0
+
+HEALTH_NOT_RECORDED = 0.10 / np.sqrt(3.0) / 0.95
+"""Relative u of a runtime whose battery may have anything from 85 to 105 % of its rated
+capacity: half range 0.10 about 0.95 (assumption)."""
+
+_HEALTH_READING_U = 2.5
+"""u of a recorded battery health (percentage points) when none is stated (assumption)."""
+
+_NO_EXCEPTION = ("start_offset_min",)
+"""Exceptions of a device that do not make its runtime incomparable."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Kind:
+    """Runtime of a kind of device with everything that separates it from one unit's.
+
+    Parameters
+    ----------
+    name
+        The model, or the device where no model is recorded.
+    devices
+        Positions of its units.
+    mean_min, u_min, dof
+        Runtime (min), standard uncertainty for the kind, degrees of freedom.
+    at_least
+        The runtime is only a lower bound (a run was still on).
+    scaled
+        The runtime is that of a battery of rated capacity, by the recorded battery health.
+    measured, assumed
+        What its uncertainty rests on, in words.
+    """
+
+    name: str
+    devices: tuple[int, ...]
+    mean_min: float = float("nan")
+    u_min: float = float("nan")
+    dof: float = float("inf")
+    at_least: bool = False
+    scaled: bool = False
+    measured: str = ""
+    assumed: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class KindPair:
+    """Whether one kind may be said to last longer than another.
+
+    Parameters
+    ----------
+    a, b
+        The kinds, longer one first as observed.
+    difference_min, needed_min
+        Difference of runtimes and the margin it has to exceed (min).
+    comparisons
+        Pairs that the margin allows for; 1 for the declared one.
+    barred
+        Why the two cannot be compared; empty if they can.
+    """
+
+    a: Kind
+    b: Kind
+    difference_min: float
+    needed_min: float
+    comparisons: int
+    barred: Bar
+
+    @property
+    def supported(self) -> bool:
+        """Return whether the difference exceeds its margin."""
+        return not self.barred and self.difference_min > self.needed_min
+
+
+class _Part(NamedTuple):
+    """One source of uncertainty: u (min), degrees of freedom, and the assumption behind it."""
+
+    u: float
+    dof: float
+    assumed: str = ""
+
+
+def _units(session: Session) -> dict[str, list[int]]:
+    groups: dict[str, list[int]] = {}
+    for k, device in enumerate(session.devices):
+        groups.setdefault(device.model or device.id, []).append(k)
+    return groups
+
+
+def _health(devices: Sequence[Device], mean: float) -> tuple[float, _Part]:
+    """Return the factor from these units' runtime to that of a full battery, and its part."""
+    shares = [d.health_pct / 100.0 for d in devices if d.health_pct]
+    if len(shares) < len(devices):
+        u = mean * float(HEALTH_NOT_RECORDED)
+        return 1.0, _Part(u, np.inf, "battery health not recorded")
+    stated = [_HEALTH_READING_U if d.health_u_pct is None else d.health_u_pct for d in devices]
+    share = float(np.mean(shares))
+    return 1.0 / share, _Part(mean * max(stated) / 100.0 / share, np.inf)
+
+
+def _scatter(session: Session, values: Sequence[Floats], mean: float) -> tuple[str, list[_Part]]:
+    """Return what was measured of the scatter, and its parts; ``values`` per unit."""
+    if len(values) > 1:
+        means = np.array([v.mean() for v in values])
+        u = float(means.std(ddof=1) / np.sqrt(means.size))
+        return count(means.size, "unit"), [_Part(u, means.size - 1)]
+    cv = session.assumptions.run_unit_cv
+    between = _Part(mean * cv, np.inf, f"{100.0 * cv:g} % scatter between runs and units")
+    runs = values[0]
+    if runs.size == 1:
+        return "one unit, one run", [between]
+    repeat = _Part(float(runs.std(ddof=1) / np.sqrt(runs.size)), runs.size - 1)
+    return f"{count(runs.size, 'run')} of one unit", [between, repeat]
+
+
+def kinds(session: Session, runtimes: pd.DataFrame) -> tuple[Kind, ...]:
+    """Return the runtime of every kind of device with the scatter of runs and units.
+
+    Parameters
+    ----------
+    session
+        Devices of one model are units of one kind.
+    runtimes
+        Frame of `kit.runtime`.
+
+    Notes
+    -----
+    Two units or more: mean of the unit means, u from their scatter (units − 1 degrees of
+    freedom). One unit: its mean, with the scatter between runs where it ran several times, and
+    the stated relative scatter between runs and units, ``run_unit_cv``, of its runtime. Runtimes
+    are referred to a battery of rated capacity where health was recorded; where not, that is
+    one more uncertainty. A run that was still on makes the runtime a lower bound.
+    """
+    rows: dict[str, list[tuple[float, float, bool]]] = {}
+    for device, runtime, u, censored in zip(
+        runtimes["device"].tolist(), runtimes["runtime_h"].tolist(),
+        runtimes["runtime_h_u"].tolist(), runtimes["right_censored"].tolist(), strict=True,
+    ):  # fmt: skip
+        if runtime == runtime:
+            window = 0.0 if u != u else u * _MIN_PER_H
+            rows.setdefault(device, []).append((runtime * _MIN_PER_H, window, bool(censored)))
+    found = []
+    for name, places in _units(session).items():
+        devices = [session.devices[k] for k in places]
+        seen = [rows[d.id] for d in devices if d.id in rows]
+        if not seen:
+            found.append(Kind(name=name, devices=tuple(places)))
+            continue
+        values = [np.array([r[0] for r in unit]) for unit in seen]
+        mean = float(np.mean([v.mean() for v in values]))
+        measured, parts = _scatter(session, values, mean)
+        factor, health = _health(devices, mean)
+        window = _Part(max(r[1] for unit in seen for r in unit), np.inf)
+        parts = [*parts, health, window]
+        us = [part.u for part in parts]
+        found.append(
+            Kind(
+                name=name,
+                devices=tuple(places),
+                mean_min=mean * factor,
+                u_min=float(np.sqrt(np.square(us).sum())) * factor,
+                dof=effective_dof(us, [part.dof for part in parts]),
+                scaled=factor != 1.0,
+                at_least=any(r[2] for unit in seen for r in unit),
+                measured=measured,
+                assumed="; ".join(part.assumed for part in parts if part.assumed),
+            )
+        )
+    return tuple(found)
+
+
+def _barred(session: Session, a: Kind, b: Kind, charged: Collection[str]) -> Bar:
+    if np.isnan(a.mean_min) or np.isnan(b.mean_min):
+        return "no_runtime"
+    units = [session.devices[k] for kind in (a, b) for k in kind.devices]
+    if any(d.id in charged for d in units):
+        return "charged"
+    if b.at_least:
+        return "open_end"
+    first: Mapping[str, object] = session.devices[a.devices[0]].conditions
+    second: Mapping[str, object] = session.devices[b.devices[0]].conditions
+    keys = {*first, *second} - set(_NO_EXCEPTION)
+    return "settings" if any(first.get(key) != second.get(key) for key in keys) else ""
+
+
+def _is_declared(session: Session, a: Kind, b: Kind) -> bool:
+    pair = session.declared_comparison
+    if pair is None:
+        return False
+    ids = [{session.devices[k].id for k in kind.devices} for kind in (a, b)]
+    return any(pair[i] in ids[0] and pair[1 - i] in ids[1] for i in (0, 1))
+
+
+def kind_pairs(
+    session: Session, runtimes: pd.DataFrame, settings: Settings
+) -> tuple[KindPair, ...]:
+    """Return what may be said of every two kinds, longest first.
+
+    Parameters
+    ----------
+    session, runtimes
+        As for :func:`kinds`.
+    settings
+        ``coverage`` of all the statements together.
+
+    Notes
+    -----
+    ``needed = t √(u_A² + u_B²)``, t two-sided for 1 − (1 − coverage)/M with M pairs (Bonferroni)
+    and the effective degrees of freedom; M = 1 for the pair that was declared before the
+    session. With 3 % scatter, one run each of 600 min and full batteries: u = 18 min each,
+    1.96 · 25.5 = 50 min for one chosen pair.
+    """
+    found = kinds(session, runtimes)
+    total = max(len(found) * (len(found) - 1) // 2, 1)
+    known = [k for k in found if not np.isnan(k.mean_min)]
+    order = sorted(known, key=lambda k: -k.mean_min)
+    order += [k for k in found if np.isnan(k.mean_min)]
+    charged = set(session.charges["device"].tolist())
+    pairs = []
+    for a, b in combinations(order, 2):
+        comparisons = 1 if _is_declared(session, a, b) else total
+        share = 1.0 - (1.0 - settings.coverage) / comparisons
+        needed = float("nan")
+        if not np.isnan(a.u_min + b.u_min):
+            dof = effective_dof([a.u_min, b.u_min], [a.dof, b.dof])
+            needed = coverage_factor(share, dof) * float(np.hypot(a.u_min, b.u_min))
+        pairs.append(
+            KindPair(
+                a=a,
+                b=b,
+                difference_min=a.mean_min - b.mean_min,
+                needed_min=needed,
+                comparisons=comparisons,
+                barred=_barred(session, a, b, charged),
+            )
+        )
+    return tuple(pairs)

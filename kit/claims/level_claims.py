@@ -1,0 +1,216 @@
+"""Claims on drains and standings in one run: figures, reason and a true sentence."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from kit.claims.runtime_claims import Told
+from kit.claims.verdicts import CANNOT, NOT_SUPPORTED, SUPPORTED
+from kit.claims.words import points
+from kit.drain import MEASURANDS
+from kit.units import NO_BREAK, count, joined, number
+
+if TYPE_CHECKING:
+    from kit.claims.evidence import Evidence, PairTable
+    from kit.claims.verdicts import Claim, Need
+    from kit.claims.words import Speech
+
+__all__ = ["tell_levels"]
+
+DISPLAYED = MEASURANDS[0]
+
+
+def _method(table: PairTable) -> str:
+    return (
+        f"table rule over {count(table.comparisons, 'comparison')} (Bonferroni), with the hard "
+        "bound of what the displays round off"
+    )
+
+
+def _pct(value: float) -> str:
+    return f"{number(value, 0 if float(value).is_integer() else 1)}{NO_BREAK}%"
+
+
+class _Pair:
+    """One comparison, turned so that a positive lead speaks for the claim."""
+
+    def __init__(self, table: PairTable, need: Need, sign: float) -> None:
+        place = (need.phase, need.i, need.j)
+        self.need = need
+        self.lead = sign * float(table.difference[place])
+        self.half = float(table.interval[place])
+        self.margin = float(table.margin[place])
+        self.compared = bool(table.compared[place])
+        self.known = bool(table.known[place])
+
+    @property
+    def spare(self) -> float:
+        """Return by how much the lead exceeds its margin (pp); −inf where not compared."""
+        if self.known:
+            return math.inf
+        return self.lead - self.margin if self.compared else -math.inf
+
+    @property
+    def apart(self) -> str:
+        lead, margin = abs(self.lead), self.margin
+        places = 1 if number(lead, 1) != number(margin, 1) else 2
+        return (
+            f"{number(lead, places)}{NO_BREAK}pp apart, more than "
+            f"{number(margin, places)}{NO_BREAK}pp needed"
+        )
+
+
+def _weakest(table: PairTable, claim: Claim, sign: float) -> _Pair:
+    pairs = [_Pair(table, need, sign) for need in claim.needs]
+    return min(pairs, key=lambda pair: pair.spare)
+
+
+def _uncompared(speech: Speech, claim: Claim, pairs: list[_Pair]) -> str:
+    lacking = sorted({pair.need.j for pair in pairs if not pair.compared and not pair.known})
+    return f"no comparable figures of {speech.names([claim.a, *lacking][: len(lacking) + 1])}"
+
+
+def _drain_words(
+    speech: Speech, evidence: Evidence, claim: Claim, verdict: str, weakest: _Pair
+) -> tuple[str, str]:
+    m = claim.measurand
+    phase, a = claim.phase_from, claim.a
+    where = speech.in_phase(phase)
+    drain = evidence.drain_pp[m][:, phase]
+    shown = m == DISPLAYED
+    facts = evidence.facts[claim.needs[0].table][phase]
+    others = [need.j for need in claim.needs]
+    less = [j for j in others if facts[j, a]]
+    close = [j for j in others if not facts[a, j] and not facts[j, a]]
+    fell = f"about {points(drain[a], 1)}"
+    if verdict == SUPPORTED:
+        rival = weakest.need.j
+        reason = f"against {speech.name(rival)}: {weakest.apart}"
+        whom = speech.name(others[0]) if len(others) == 1 else "any other"
+        if shown:
+            return reason, (
+                f"In {where}, the display of {speech.name(a)} fell less than that of {whom}: "
+                f"{fell}, against {points(drain[rival], 1)} for {speech.name(rival)}."
+            )
+        return reason, (
+            f"In {where}, {speech.name(a)} used a smaller share of its charge than {whom}, even "
+            f"with what the gauges may be wrong counted: {fell}, against "
+            f"{points(drain[rival], 1)} for {speech.name(rival)}."
+        )
+    if verdict == NOT_SUPPORTED:
+        reason = f"the opposite holds for {speech.names(less)}"
+        return reason, f"In {where}, {speech.names(less)} drained less than {speech.name(a)}."
+    if verdict == CANNOT:
+        reason = f"no comparable drains of {speech.names([a, *close])}"
+        return reason, (
+            f"Who drained least in {where} cannot be said: some drains are missing or may not be "
+            "compared."
+        )
+    reason = f"against {speech.name(weakest.need.j)}: {weakest.apart}"
+    what = (
+        "their displays fell by too nearly the same"
+        if shown
+        else "with what the gauges may be wrong counted, their shares of charge used are too near"
+    )
+    return reason, (f"In {where}, {speech.names([a, *close])} are too close to call: {what}.")
+
+
+def _led_words(
+    speech: Speech, evidence: Evidence, claim: Claim, verdict: str, weakest: _Pair
+) -> tuple[str, str]:
+    name = speech.name(claim.a)
+    first, last = claim.phase_from, claim.phase_to
+    facts = evidence.facts[claim.needs[0].table]
+    when = (
+        f"after {speech.in_phase(first)}"
+        if first == last
+        else f"after every phase from {speech.number(first)} to {speech.number(last)}"
+    )
+    if verdict == SUPPORTED:
+        rival = speech.name(weakest.need.j)
+        reason = (
+            "every rival was off"
+            if weakest.known
+            else f"least after phase {speech.number(weakest.need.phase)}, against {rival}: "
+            f"{weakest.apart}"
+        )
+        return reason, f"{name} led {when}: its display stood higher than every other."
+    against = sorted({need.phase for need in claim.needs if facts[need.reverse]})
+    if against:
+        listed = joined(str(speech.number(p)) for p in against)
+        reason = f"another was ahead after phase {listed}"
+        return reason, f"{name} did not lead {when}: {reason}."
+    weak = sorted({need.phase for need in claim.needs if not facts[need.place]})
+    listed = joined(str(speech.number(p)) for p in weak)
+    reason = f"too close after phase {listed}"
+    return reason, (
+        f"{name} showed the highest percentage {when}, but after phase {listed} another display "
+        "was too close to speak of a lead."
+    )
+
+
+def _tie_words(
+    speech: Speech, evidence: Evidence, claim: Claim, verdict: str, pair: _Pair
+) -> tuple[str, str]:
+    phase = claim.phase_from
+    level = evidence.level_pct[:, phase]
+    names = f"{speech.name(claim.a)} and {speech.name(claim.b)}"
+    shown = f"{_pct(level[claim.a])} and {_pct(level[claim.b])} shown"
+    after = f"After {speech.in_phase(phase)}"
+    if verdict == NOT_SUPPORTED:
+        ahead, behind = (claim.a, claim.b) if pair.lead > 0 else (claim.b, claim.a)
+        return pair.apart, (
+            f"{after}, {speech.name(ahead)} was ahead of {speech.name(behind)}: {shown}."
+        )
+    return pair.apart, f"{after}, {names} were too close to call: {shown}."
+
+
+def _gain_words(speech: Speech, claim: Claim, verdict: str, pair: _Pair) -> tuple[str, str]:
+    a, b = speech.name(claim.a), speech.name(claim.b)
+    where = speech.in_phase(claim.phase_from)
+    if verdict == SUPPORTED:
+        return pair.apart, (
+            f"In {where}, {a} gained on {b}: its display fell {points(pair.lead, 1)} less."
+        )
+    if verdict == NOT_SUPPORTED:
+        return pair.apart, f"In {where}, {b} gained on {a}."
+    return pair.apart, (
+        f"In {where}, the displays of {a} and {b} fell by too nearly the same to say that either "
+        "gained on the other."
+    )
+
+
+def tell_levels(speech: Speech, evidence: Evidence, claim: Claim, verdict: str) -> Told:
+    """Return figures, reason and wording of a claim on drains or standings.
+
+    Parameters
+    ----------
+    speech
+        Names to say.
+    evidence
+        The run.
+    claim, verdict
+        Any claim but those on runtimes, and its verdict.
+    """
+    drains = claim.code in ("drained_least", "drained_less", "gained")
+    table = (evidence.drains if drains else evidence.levels)[claim.measurand]
+    # a smaller drain speaks for the claim, a higher level does
+    weakest = _weakest(table, claim, -1.0 if drains else 1.0)
+    if claim.code in ("drained_least", "drained_less"):
+        reason, wording = _drain_words(speech, evidence, claim, verdict, weakest)
+    elif claim.code == "led":
+        reason, wording = _led_words(speech, evidence, claim, verdict, weakest)
+    elif claim.code == "tied_after":
+        reason, wording = _tie_words(speech, evidence, claim, verdict, weakest)
+    else:
+        reason, wording = _gain_words(speech, claim, verdict, weakest)
+    known = weakest.known or not weakest.compared
+    lead, half, margin = (
+        (np.nan, np.nan, np.nan) if known else (weakest.lead, weakest.half, weakest.margin)
+    )
+    return Told(
+        lead, lead - half, lead + half, margin, "pp", _method(table), reason, wording,
+    )  # fmt: skip

@@ -1,0 +1,217 @@
+"""Claims on runtimes in one run: figures, reason and a true sentence."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from kit.claims.verdicts import CANNOT, NOT_SUPPORTED, SUPPORTED
+from kit.claims.words import chance, span
+from kit.units import duration, percent
+
+if TYPE_CHECKING:
+    from kit.claims.evidence import Evidence
+    from kit.claims.verdicts import Claim
+    from kit.claims.words import Speech
+
+__all__ = ["Told", "tell_runtime"]
+
+
+class Told(NamedTuple):
+    """What a row of the claims table says beside the sentence and its verdict.
+
+    ``lead`` with its bounds, and ``needed``, in ``unit``; NaN where there is none.
+    """
+
+    lead: float
+    lead_low: float
+    lead_high: float
+    needed: float
+    unit: str
+    method: str
+    reason: str
+    wording: str
+
+
+def _finite(value: float) -> float:
+    return float(value) if math.isfinite(value) else math.nan
+
+
+def _lead(evidence: Evidence, a: int, b: int) -> tuple[float, float, float]:
+    """Return middle and bounds of the lead of a over b (min); NaN: no bound."""
+    offs = evidence.offs
+    low = _finite(offs.order_low[a] - offs.order_high[b])
+    high = _finite(offs.order_high[a] - offs.order_low[b])
+    return (low + high) / 2.0, low, high
+
+
+def _rivals(claim: Claim) -> list[int]:
+    return [need.j for need in claim.needs]
+
+
+def _closest(evidence: Evidence, claim: Claim) -> int:
+    """Return the rival that is hardest to be ahead of."""
+    p = evidence.p_longer[claim.a]
+    offs = evidence.offs
+
+    def key(j: int) -> tuple[float, float]:
+        lead = offs.order_low[claim.a] - offs.order_high[j]
+        return (-1.0 if np.isnan(p[j]) else float(p[j]), float(lead) if lead == lead else -math.inf)
+
+    return min(_rivals(claim), key=key)
+
+
+def _unseen(speech: Speech, evidence: Evidence, a: int, b: int) -> str:
+    """Return why a pair cannot be compared."""
+    offs = evidence.offs
+    for k in (a, b):
+        if np.isnan(offs.low[k]):
+            return f"nothing was recorded of when {speech.name(k)} powered off"
+    if np.isinf(offs.high[a]) and np.isinf(offs.high[b]):
+        if offs.status[a] == offs.status[b] == "still_on":
+            return "both were still on when the session was stopped"
+        return "of neither the power-off was recorded"
+    lost = a if np.isinf(offs.high[a]) else b
+    other = b if lost == a else a
+    return (
+        f"{speech.name(lost)} was last seen on before {speech.name(other)} powered off, and its "
+        "own power-off was not recorded"
+    )
+
+
+def _how_far_on(evidence: Evidence, a: int, low: float, whom: str) -> str:
+    """Return how a device that was not seen off outlasted others."""
+    stopped = evidence.offs.status[a] == "still_on"
+    seen = "still on when the session was stopped" if stopped else "last seen on"
+    after = f"at least {duration(math.floor(low))} after" if low >= 1.0 else "after"
+    return (
+        f"it was {seen}, {after} {whom} powered off, and how much longer it would have run was "
+        "not seen"
+    )
+
+
+def _settings(speech: Speech, evidence: Evidence, a: int, b: int) -> str:
+    differ = speech.different_settings(a, b)
+    text = f" They ran under different settings: {differ}." if differ else ""
+    charges = speech.session.charges
+    if len(charges):
+        mine = charges[charges["run"] == evidence.run]["device"].tolist()
+        charged = [k for k in (a, b) if evidence.devices[k] in mine]
+        if charged:
+            text += f" {speech.names(charged)} {'were' if len(charged) > 1 else 'was'} charged"
+            text += " during the run."
+    return text
+
+
+def _pair_words(
+    speech: Speech, evidence: Evidence, a: int, b: int, verdict: str
+) -> tuple[str, str]:
+    """Return reason and wording for a pair; a is claimed to have run longer."""
+    name_a, name_b = speech.name(a), speech.name(b)
+    p = float(evidence.p_longer[a, b])
+    _, low, high = _lead(evidence, a, b)
+    tail = _settings(speech, evidence, a, b)
+    if verdict == SUPPORTED:
+        reason = "their power-offs do not overlap" if p >= 1.0 else f"probability {chance(p)}"
+        if math.isnan(high):
+            told = _how_far_on(evidence, a, low, name_b)
+            return reason, f"In this session {name_a} outlasted {name_b}: {told}.{tail}"
+        by = f"by {span(low, high)}" if low >= 1.0 else f"by at most {duration(math.ceil(high))}"
+        return reason, f"In this session {name_a} outlasted {name_b}, {by}.{tail}"
+    if verdict == CANNOT:
+        why = _unseen(speech, evidence, a, b)
+        return why, f"Whether {name_a} or {name_b} lasted longer cannot be said: {why}."
+    if math.isnan(low) or math.isnan(high):
+        first, second = (a, b) if math.isnan(high) else (b, a)
+        return (
+            f"probability {chance(p)}",
+            f"{speech.name(first)} and {speech.name(second)} are too close to call: "
+            f"{speech.name(first)} was last seen on in the minutes in which "
+            f"{speech.name(second)} powered off.",
+        )
+    return (
+        f"probability {chance(p)}",
+        f"{name_a} and {name_b} powered off too close together to call: the notes allow anything "
+        f"from {name_a} {duration(math.ceil(-low))} earlier to {duration(math.ceil(high))} later.",
+    )
+
+
+def _method(speech: Speech, claim: Claim, coverage: float) -> str:
+    declared = speech.session.declared_comparison
+    ids = {speech.session.devices[k].id for k in (claim.a, max(claim.b, 0))}
+    if claim.b >= 0 and declared is not None and ids == set(declared):
+        return f"the one declared pair, by itself: probability at least {percent(coverage)}"
+    return (
+        "all pairs of the run together (Bonferroni): the doubts of what is claimed add up to at "
+        f"most {percent(1.0 - coverage)}"
+    )
+
+
+def _of_several(speech: Speech, evidence: Evidence, claim: Claim, verdict: str) -> tuple[str, str]:
+    a, name = claim.a, speech.name(claim.a)
+    of_all = speech.of_all(claim)
+    ahead = evidence.facts[claim.needs[0].table]
+    rivals = _rivals(claim)
+    if verdict == SUPPORTED:
+        closest = _closest(evidence, claim)
+        _, low, high = _lead(evidence, a, closest)
+        reason = f"ahead of each of the others; least sure of {speech.name(closest)}, " + (
+            "whose power-off does not overlap"
+            if evidence.p_longer[a, closest] >= 1.0
+            else f"probability {chance(float(evidence.p_longer[a, closest]))}"
+        )
+        if math.isnan(high):
+            whom = speech.name(rivals[0]) if len(rivals) == 1 else "the last of the others"
+            told = _how_far_on(evidence, a, low, whom)
+            return reason, f"In this session {name} lasted longest {of_all}: {told}."
+        whom = speech.name(rivals[0]) if len(rivals) == 1 else "any other"
+        by = f", at least {duration(math.floor(low))} longer than {whom}" if low >= 1.0 else ""
+        return reason, f"In this session {name} lasted longest {of_all}{by}."
+    better = [j for j in rivals if ahead[j, a]]
+    if better:
+        reason = f"{speech.names(better)} lasted longer"
+        return reason, f"In this session {speech.names(better)} outlasted {name}."
+    if verdict == CANNOT:
+        unseen = [j for j in rivals if not evidence.open_pairs[claim.needs[0].table][a, j]]
+        unseen = [j for j in unseen if not ahead[a, j]]
+        why = _unseen(speech, evidence, a, unseen[0])
+        return why, f"Which lasted longest {of_all} cannot be said: {why}."
+    close = [j for j in rivals if not ahead[a, j]]
+    reason = f"too close to {speech.names(close)}"
+    return (
+        reason,
+        f"{speech.names([a, *close])} powered off too close together to say which lasted longest "
+        f"{of_all}.",
+    )
+
+
+def tell_runtime(
+    speech: Speech, evidence: Evidence, claim: Claim, verdict: str, coverage: float
+) -> Told:
+    """Return figures, reason and wording of a claim on runtimes.
+
+    Parameters
+    ----------
+    speech
+        Names to say.
+    evidence
+        The run.
+    claim, verdict
+        ``longest``, ``first_in_group`` or ``outlasted``, and its verdict.
+    coverage
+        Probability that all claims of a family hold.
+    """
+    pair = claim.code == "outlasted"
+    b = claim.b if pair else _closest(evidence, claim)
+    lead, low, high = _lead(evidence, claim.a, b)
+    if pair:
+        if verdict == NOT_SUPPORTED:
+            reason, wording = _pair_words(speech, evidence, b, claim.a, SUPPORTED)
+            reason = f"the opposite holds: {reason}"
+        else:
+            reason, wording = _pair_words(speech, evidence, claim.a, b, verdict)
+    else:
+        reason, wording = _of_several(speech, evidence, claim, verdict)
+    return Told(lead, low, high, math.nan, "min", _method(speech, claim, coverage), reason, wording)

@@ -1,0 +1,169 @@
+"""The claims table of a session: of every run, over the runs, and of the kinds of device."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+from kit.claims.candidates import candidates
+from kit.claims.evidence import evidence
+from kit.claims.kind_words import kind_statement, tell_kinds
+from kit.claims.kinds import kind_pairs
+from kit.claims.level_claims import tell_levels
+from kit.claims.mean_claims import mean_rows
+from kit.claims.runtime_claims import tell_runtime
+from kit.claims.verdicts import SUPPORTED, VERDICTS, verdicts
+from kit.claims.words import Speech
+from kit.drain import MEASURANDS, prepare
+from kit.replicate_pairs import replicate_pairs
+from kit.replicates import is_replicated, result_frame
+from kit.runtime import runtime_tables
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from kit.claims.evidence import Evidence
+    from kit.claims.verdicts import Claim
+    from kit.drain import Prepared
+    from kit.results import Settings
+    from kit.session import Session
+
+__all__ = ["claims"]
+
+THIS_SESSION, KIND_OF_DEVICE = "this_session", "kind_of_device"
+
+TRUE_CHARGE = MEASURANDS[1]
+
+_LEAST_URGENT = 3
+
+Row = tuple[object, ...]
+
+
+def _priorities(judged: list[tuple[Claim, str]], several: bool) -> list[int]:  # noqa: FBT001
+    """Return where each claim belongs: what does not stand, or follows, goes further back."""
+    known = {
+        (claim.phase_from, claim.measurand)
+        for claim, verdict in judged
+        if claim.code == "drained_least" and verdict == SUPPORTED
+    }
+    places = []
+    for claim, verdict in judged:
+        stands = verdict == SUPPORTED
+        follows = (claim.phase_from, claim.measurand) in known
+        back = (claim.measurand == TRUE_CHARGE and not stands) or (
+            claim.code == "drained_less" and (follows or not stands)
+        )
+        place = _LEAST_URGENT if back else claim.priority + int(several)
+        places.append(min(place, _LEAST_URGENT))
+    return places
+
+
+def _run_row(
+    speech: Speech, found: Evidence, claim: Claim, verdict: str, priority: int, coverage: float
+) -> Row:
+    if claim.measurand == "runtime":
+        told = tell_runtime(speech, found, claim, verdict, coverage)
+    else:
+        told = tell_levels(speech, found, claim, verdict)
+    statement = speech.statement(claim)
+    if len(speech.session.runs) > 1:
+        told = told._replace(wording=f"Run {found.run}: {told.wording}")
+        statement = f"{statement} (run {found.run})"
+    first, last = claim.phase_from, claim.phase_to
+    return (
+        found.run, priority, THIS_SESSION, claim.code, found.devices[claim.a],
+        found.devices[claim.b] if claim.b >= 0 else "", claim.group,
+        found.phases[first] if first >= 0 else "", found.phases[last] if last >= 0 else "",
+        claim.measurand, statement, verdict, *told,
+    )  # fmt: skip
+
+
+def _run_rows(speech: Speech, ready: Prepared, run: int, settings: Settings) -> list[Row]:
+    found = evidence(ready, run, settings)
+    judged = [
+        (claim, VERDICTS[int(verdicts(claim, found.facts, found.open_pairs))])
+        for claim in candidates(speech.session, found)
+    ]
+    places = _priorities(judged, is_replicated(speech.session))
+    return [
+        _run_row(speech, found, claim, verdict, place, settings.coverage)
+        for (claim, verdict), place in zip(judged, places, strict=True)
+    ]
+
+
+def _kind_rows(speech: Speech, runtimes: pd.DataFrame, settings: Settings) -> list[Row]:
+    session = speech.session
+    pairs = kind_pairs(session, runtimes, settings)
+    order = list(dict.fromkeys(k.name for pair in pairs for k in (pair.a, pair.b)))
+    near = {frozenset(two) for two in pairwise(order)}
+    rows: list[Row] = []
+    for place, pair in enumerate(pairs):
+        verdict, told = tell_kinds(speech, pair)
+        urgent = place == 0 or pair.comparisons == 1
+        beside = frozenset((pair.a.name, pair.b.name)) in near
+        priority = 1 if urgent else 2 if pair.supported or beside else _LEAST_URGENT
+        rows.append(
+            (
+                session.runs[0].number if len(session.runs) == 1 else 0,
+                priority, KIND_OF_DEVICE, "lasts_longer",
+                session.devices[pair.a.devices[0]].id, session.devices[pair.b.devices[0]].id,
+                "", "", "", "runtime", kind_statement(speech, pair), verdict, *told,
+            )
+        )  # fmt: skip
+    return rows
+
+
+def claims(
+    session: Session,
+    settings: Settings,
+    *,
+    prepared: Prepared | None = None,
+    runtimes: pd.DataFrame | None = None,
+    pairs: pd.DataFrame | None = None,
+) -> pd.DataFrame:
+    """Return the sentences that people want to say, each with its verdict and a true wording.
+
+    Parameters
+    ----------
+    session
+        A record that passed its checks.
+    settings
+        ``coverage``: the probability that nothing false is called supported in a family.
+    prepared
+        From `kit.drain.prepare`, if it was made already.
+    runtimes
+        Frame of `kit.runtime`, if it was made already.
+    pairs
+        Frame of `kit.replicate_pairs`, for several runs, if it was made already.
+
+    Returns
+    -------
+    DataFrame
+        ``RESULT_COLUMNS["claims"]``, most urgent first. ``kind`` keeps apart what happened in
+        this session (these units, this day) and what may be said of the kind of device; ``run``
+        0 = over all runs. ``lead`` with its bounds and ``needed`` are in ``unit_symbol``: for
+        runtimes in a session hard bounds, else the coverage interval of the comparison that
+        decides. ``method`` names the correction for many comparisons.
+
+    Notes
+    -----
+    Families, each with its own ``1 − coverage``: all pairs of runtimes of a run; all pairs and
+    phases of displayed drain, of true-charge drain, and of standings by the display; all pairs
+    of kinds. The one declared comparison is judged by itself, in its runtimes.
+    """
+    ready = prepare(session) if prepared is None else prepared
+    lasted = (
+        runtime_tables(session, settings, offs=ready.chains.off_times)[0]
+        if runtimes is None
+        else runtimes
+    )
+    speech = Speech.of(session)
+    rows: list[Row] = []
+    if is_replicated(session):
+        nothing = result_frame("phase_drain", [])
+        compared = replicate_pairs(session, lasted, nothing, settings) if pairs is None else pairs
+        rows += mean_rows(speech, compared)
+    for run in range(len(session.runs)):
+        rows += _run_rows(speech, ready, run, settings)
+    rows += _kind_rows(speech, lasted, settings)
+    return result_frame("claims", sorted(rows, key=lambda row: int(str(row[1]))))

@@ -1,0 +1,151 @@
+"""Claims in words: the sentence asked about, the reason, and one that can be read aloud.
+
+The sentence to read aloud is true whatever the verdict: where a claim does not stand, it says so.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from kit.conditions import CONDITIONS
+from kit.drain import MEASURANDS
+from kit.labels import device_names, full_name, phase_names, phase_numbers
+from kit.units import NO_BREAK, count, duration, joined, number
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from kit.claims.verdicts import Claim
+    from kit.session import Session
+
+__all__ = ["Speech", "chance", "points", "span"]
+
+DISPLAYED = MEASURANDS[0]
+
+_UNCOMPARED = ("start_offset_min",)
+
+
+def chance(p: float) -> str:
+    """Return a probability rounded down, never up to a certainty that it is not.
+
+    Examples
+    --------
+    >>> [chance(p).replace(NO_BREAK, " ") for p in (0.9996, 0.96875, 0.0001, 1.0)]
+    ['more than 99.9 %', '96.8 %', 'less than 0.1 %', '100 %']
+    """
+    if p >= 1.0:
+        return f"100{NO_BREAK}%"
+    if p > 0.999:
+        return f"more than 99.9{NO_BREAK}%"
+    if p < 0.001:
+        return f"less than 0.1{NO_BREAK}%"
+    return f"{number(math.floor(p * 1000.0) / 10.0, 1)}{NO_BREAK}%"
+
+
+def points(value: float, decimals: int = 0) -> str:
+    """Return percentage points in words.
+
+    Examples
+    --------
+    >>> points(1.0), points(2.96, 1)
+    ('1 percentage point', '3.0 percentage points')
+    """
+    text = number(value, decimals)
+    return f"{text} percentage point{'' if text == '1' else 's'}"
+
+
+def span(low: float, high: float) -> str:
+    """Return bounds of a time in whole minutes, rounded outwards.
+
+    Examples
+    --------
+    >>> span(3.2, 8.9).replace(NO_BREAK, " ")
+    '3 min to 9 min'
+    """
+    return f"{duration(math.floor(low))} to {duration(math.ceil(high))}"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Speech:
+    """Names of a session as they are said."""
+
+    session: Session
+    device: Mapping[str, str]
+    phase: Mapping[str, str]
+    order: Mapping[str, int]
+
+    @classmethod
+    def of(cls, session: Session) -> Speech:
+        """Return the names of a session."""
+        return cls(
+            session=session,
+            device=device_names(session),
+            phase=phase_names(session),
+            order=phase_numbers(session),
+        )
+
+    def name(self, k: int) -> str:
+        """Return the name of the device at position ``k``."""
+        return self.device[self.session.devices[k].id]
+
+    def names(self, places: Sequence[int]) -> str:
+        """Return the names of several devices as a list in a sentence."""
+        return joined(self.name(k) for k in places)
+
+    def in_phase(self, p: int) -> str:
+        """Return ``phase 2 (“Streaming video”)``."""
+        phase = self.session.phases[p]
+        return f"phase{NO_BREAK}{self.order[phase.id]} (“{self.phase[phase.id]}”)"
+
+    def number(self, p: int) -> int:
+        """Return the number of the phase at position ``p``."""
+        return self.order[self.session.phases[p].id]
+
+    def group(self, name: str) -> str:
+        """Return the name of a group fit to be shown."""
+        return full_name(name, name)
+
+    def different_settings(self, a: int, b: int) -> str:
+        """Return in which recorded conditions two devices differ; empty if in none."""
+        first, second = self.session.devices[a].conditions, self.session.devices[b].conditions
+        keys = [k for k in {**first, **second} if first.get(k) != second.get(k)]
+        return joined(
+            CONDITIONS[k].label.lower() if k in CONDITIONS else full_name(k, k)
+            for k in keys
+            if k not in _UNCOMPARED
+        )
+
+    def statement(self, claim: Claim) -> str:
+        """Return the sentence that somebody may want to say."""
+        a = self.name(claim.a)
+        b = self.name(claim.b) if claim.b >= 0 else ""
+        p = claim.phase_from
+        where = self.in_phase(p) if p >= 0 else ""
+        shown = claim.measurand == DISPLAYED
+        if claim.code == "longest":
+            return f"{a} lasted longest"
+        if claim.code == "first_in_group":
+            return f"{a} lasted longest among “{self.group(claim.group)}”"
+        if claim.code == "outlasted":
+            return f"{a} outlasted {b}"
+        if claim.code == "drained_least":
+            what = "drained least" if shown else "used the smallest share of its charge"
+            return f"{a} {what} in {where}"
+        if claim.code == "drained_less":
+            what = "drained less" if shown else "used a smaller share of its charge"
+            return f"{a} {what} than {b} in {where}"
+        if claim.code == "led":
+            if claim.phase_to == p:
+                return f"{a} led after {where}"
+            return f"{a} led from phase {self.number(p)} to phase {self.number(claim.phase_to)}"
+        if claim.code == "tied_after":
+            return f"{a} and {b} tied after {where}"
+        return f"{a} gained on {b} in {where}"
+
+    def of_all(self, claim: Claim) -> str:
+        """Return ``of the five devices`` or ``among “small ones”``."""
+        if claim.group:
+            return f"among “{self.group(claim.group)}”"
+        return f"of the {count(len(claim.members), 'device')}"

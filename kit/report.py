@@ -242,7 +242,9 @@ def runtimes(results: Results) -> Page:
             page.append(_prose(f"{sections.NO_RUNTIMES.rstrip('.')}{run_words(results, run)}."))
             continue
         page += [pictures.runtimes(results, run), tables.runtimes(results, run)]
-        if several:
+        if several and (of_run(results.runtime_pairs, run)["verdict"] == "unknown").all():
+            page.append(_prose(sections.NO_ORDER))
+        elif several:
             page.append(tables.runtime_pairs(results, run))
     return _present(*page)
 

@@ -244,6 +244,19 @@ def test_many_devices_are_set_in_several_tables_of_six() -> None:
     assert parts[1].caption.endswith("(2 of 3)")
 
 
+def test_a_phase_without_any_value_is_named_under_the_table() -> None:
+    session = make_session(
+        phases=[
+            Phase(id="p1", label="Maps", planned_min=60),
+            Phase(id="p2", label="Forms, later", planned_min=60),
+        ],
+        readings={"a": [100, 90], "b": [100, 85]},
+    )
+    (table,) = tables.standing(fake_results(session), 1)
+    assert [plain(row[0]) for row in table.rows] == ["1 Maps"]
+    assert "Without a value for any device, and so not listed: “Forms, later”." in table.notes
+
+
 def test_remarks_stand_where_they_belong() -> None:
     codes = {
         ("p1", "a"): ["gap", "woken", "from_full"],

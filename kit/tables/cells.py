@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from kit.display import Column, Table
 from kit.flag_words import flag_text
 from kit.labels import TABLE_WIDTH, device_names, phase_names, phase_numbers
-from kit.units import MISSING, NO_BREAK, ordinal
+from kit.units import MISSING, NO_BREAK, joined, ordinal
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -236,7 +236,8 @@ def by_phase_and_device(
     Parameters
     ----------
     frame
-        At most one row per phase and device, with these two columns.
+        At most one row per phase and device, with these two columns. A phase in which no device
+        has a number is named under the table instead.
     cell
         Makes the text of one row; a pair without a row shows ``MISSING``.
     codes
@@ -251,9 +252,13 @@ def by_phase_and_device(
     rows = {(row.phase, row.device): row for row in rows_of(frame)}
     texts = {key: cell(row) for key, row in rows.items()}
     flags = {key: codes(row) for key, row in rows.items()}
+    met = [p.id for p in session.phases if any(key[0] == p.id for key in rows)]
+    phases = [p for p in met if any(_has_number(texts[k]) for k in texts if k[0] == p)]
+    empty = joined(f"“{names.phase[p]}”" for p in met if p not in phases)
     # a cell without number and flag, such as "off before", is no exception to a remark
-    marks = Marks({k: f for k, f in flags.items() if f or _has_number(texts[k])})
-    phases = [p.id for p in session.phases if any(key[0] == p.id for key in rows)]
+    marks = Marks(
+        {k: f for k, f in flags.items() if k[0] in phases and (f or _has_number(texts[k]))}
+    )
     devices = [d.id for d in session.devices if any(key[1] == d.id for key in rows)]
     heads = {d: names.device[d] + marks.device(d) for d in devices}
     body = {
@@ -264,6 +269,8 @@ def by_phase_and_device(
         for p in phases
     }
     remarks = (explained,) if explained and marks.notes else marks.notes
+    if empty:
+        remarks = (*remarks, f"Without a value for any device, and so not listed: {empty}.")
     groups = [devices[k : k + DEVICES_PER_TABLE] for k in range(0, len(devices), DEVICES_PER_TABLE)]
     return tuple(
         Table(

@@ -305,7 +305,7 @@ def _kind_words(session: Session, phase: Phase) -> str:
     if phase.kind == "until_empty":
         return "runs until the last device powers off"
     if phase.parts is None:
-        return "all devices at once"
+        return "all devices at once" if session.has_setup else NOT_RECORDED
     one, other = phase.parts
     if phase.kind == "crossover":
         first = joined(names.get(d, d) for d in phase.first_half) or "the first half"

@@ -205,7 +205,7 @@ def projections(results: Results, run: int) -> tuple[Table, ...]:
     left_out = [p for p in results.session.phases if p.is_split and p.id not in known]
     return by_phase_and_device(
         results,
-        frame[frame["phase"].isin(known)],
+        frame,
         cell,
         table_id=f"projections{run_slug(results, run)}",
         caption="Projected hours from 100 % to power-off if the whole charge went into one "

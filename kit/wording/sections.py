@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 __all__ = [
     "NO_FINDINGS",
     "NO_LOG_OF_CHARGE",
+    "NO_ORDER",
     "NO_PARTS",
     "NO_PHASES",
     "NO_PROJECTIONS",
@@ -31,6 +32,7 @@ NO_STANDING = "No percentage was read at the end of a phase, so there is no stan
 NO_PARTS = "In no phase did the devices do different things at the same time."
 NO_RUNTIMES = "No power-off was recorded, and no device was noted as still on."
 NO_REPLICATES = "Every device ran once, so there is nothing to average and no scatter to state."
+NO_ORDER = "No pair of devices can be put in order, because no power-off was seen."
 NO_PROJECTIONS = "No phase gives a rate from which hours could be projected."
 
 

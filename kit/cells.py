@@ -18,11 +18,13 @@ from kit.errors import Finding, Severity
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
+    import pandas as pd
     from numpy.typing import NDArray
 
 __all__ = [
     "MOST_ALIKE",
     "Collector",
+    "distinct_texts",
     "hint",
     "nearest",
     "parse_numbers",
@@ -39,6 +41,12 @@ NUMBER = re.compile(r"[+-]?([0-9]+([.,][0-9]*)?|[.,][0-9]+)([eE][+-]?[0-9]{1,3})
 THOUSANDS_POINT = re.compile(r"[+-]?[0-9]{1,3}\.[0-9]{3}")
 THOUSANDS_COMMA = re.compile(r"[+-]?[0-9]{1,3},[0-9]{3}")
 PLAIN = frozenset("0123456789.")
+
+
+def distinct_texts(column: pd.Series) -> list[str]:
+    """Return the distinct texts of a categorical column, in the order of its codes."""
+    texts: list[str] = column.cat.categories.tolist()
+    return texts
 
 
 def quoted(value: object) -> str:

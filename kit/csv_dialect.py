@@ -38,6 +38,7 @@ NO_NUMBER = "\ufdd0"
 """A code point that is no character: the parser of pandas would turn a column whose every distinct
 text is a number into numbers, and what was written would be lost."""
 
+LONGEST_HEADING = 1_000_000
 SAMPLE_CHARS = 20_000
 SAMPLE_ROWS = 20
 
@@ -180,17 +181,16 @@ def _separator(sample: str) -> str:
                     break
         except csv.Error:
             pass
-        if not counts:
-            return False, 0
-        even = sum(n == counts[0] for n in counts[:-1]) * 2 >= len(counts) - 1
-        return counts[0] > 1 and even, counts[0]
+        heading, below = (counts[0], counts[1:]) if counts else (0, [])
+        even = 2 * sum(n == heading for n in below) >= len(below)
+        return heading > 1 and even, heading
 
     return max(SEPARATORS, key=score)
 
 
 def _header(body: str, separator: str, notes: Collector, line: int) -> tuple[list[str] | None, str]:
     """Return the heading's cells and the text after it."""
-    stream = io.StringIO(body)
+    stream = io.StringIO(body[:LONGEST_HEADING])
     reader = csv.reader(iter(stream.readline, ""), delimiter=separator, strict=True)
     try:
         cells = next(reader)
@@ -239,6 +239,7 @@ def _rows_dense(
                 na_filter=False,
                 skip_blank_lines=False,
                 index_col=False,
+                low_memory=False,
                 engine="c",
             )
     except (pd.errors.ParserError, pd.errors.EmptyDataError, pd.errors.ParserWarning):

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from kit.cells import MOST_ALIKE, hint, quoted
+from kit.cells import MOST_ALIKE, distinct_texts, hint, quoted
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -32,7 +32,7 @@ def tell_ids(
     ):
         if not known:
             continue
-        texts = [str(c) for c in log.frame[column].cat.categories]
+        texts = distinct_texts(log.frame[column])
         strange = np.array([bool(t) and t not in known for t in texts], dtype=bool)
         codes = log.frame[column].cat.codes.to_numpy()
         rows = np.flatnonzero(strange[codes])

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 import pandas as pd
 
-from kit.cells import Collector, nearest, parse_numbers, quoted
+from kit.cells import Collector, distinct_texts, nearest, parse_numbers, quoted
 from kit.clock import TimeCells, parse_dates, parse_times
 from kit.table_schema import log_schema, validate
 
@@ -146,7 +146,7 @@ class Log:
 
     def names(self, column: str) -> tuple[str, ...]:
         """Return the distinct texts of a column in the order in which they first stand."""
-        texts = [str(c) for c in self.frame[column].cat.categories]
+        texts = distinct_texts(self.frame[column])
         codes = pd.unique(self.frame[column].cat.codes.to_numpy())
         return tuple(texts[c] for c in codes.tolist() if texts[c])
 
@@ -272,7 +272,10 @@ def _stripped(frame: pd.DataFrame, notes: Collector) -> pd.DataFrame:
     for name in STRIPPED:
         if name not in frame:
             continue
-        texts = [str(c) for c in frame[name].cat.categories]
+        texts = distinct_texts(frame[name])
+        together = "".join(texts)
+        if together.split() == [together]:
+            continue
         bare = [t.strip() for t in texts]
         if texts == bare:
             continue
@@ -298,7 +301,7 @@ def _stripped(frame: pd.DataFrame, notes: Collector) -> pd.DataFrame:
 def _numbers(
     column: pd.Series, *, blank: float = np.nan, comma: bool = False
 ) -> NDArray[np.float64]:
-    texts = [str(c) for c in column.cat.categories]
+    texts = distinct_texts(column)
     values, _ = parse_numbers(texts, comma_is_separator=comma)
     values[[not t for t in texts]] = blank
     return values[column.cat.codes.to_numpy()]
@@ -313,7 +316,7 @@ def _times(
     comma: bool = False,
 ) -> TimeCells:
     column = frame[name].cat
-    texts = [str(c) for c in column.categories]
+    texts = distinct_texts(frame[name])
     cells = parse_times(texts, bare=bare, comma_is_separator=comma)
     codes = column.codes.to_numpy()
     rows = np.flatnonzero(cells.bad[codes])
@@ -333,7 +336,7 @@ def _clock(frame: pd.DataFrame, notes: Collector) -> TimeCells:
     """Read the clock column and merge the date column into it."""
     cells = _times(frame, "clock", "clock", notes).take(frame["clock"].cat.codes.to_numpy())
     column = frame["date"].cat
-    texts = [str(c) for c in column.categories]
+    texts = distinct_texts(frame["date"])
     days, bad = parse_dates(texts)
     codes = column.codes.to_numpy()
     rows = np.flatnonzero(bad[codes])

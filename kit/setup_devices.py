@@ -58,7 +58,7 @@ def read_devices(tables: Sequence[Table]) -> tuple[Device, ...]:
             table.wrong(
                 "position",
                 f"a place of its own ({quoted(places[position])} stands there)",
-                "Number the places in the row 1, 2, 3, …",
+                "Number the places in the row 1, 2, 3 and so on.",
                 rule="setup-twice",
             )
         elif position is not None:

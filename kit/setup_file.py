@@ -247,7 +247,9 @@ def _runs(
             stated_elapsed_min=_span(table, "stated_elapsed"),
         )
         if number in runs:
-            table.wrong("number", "every run once", "Number the runs 1, 2, 3, …", rule="setup-run")
+            table.wrong(
+                "number", "every run once", "Number the runs 1, 2, 3 and so on.", rule="setup-run"
+            )
         runs[number] = run
         table.finish()
     if len(runs) > 1 and any(t for pair in phase_times.values() for t in pair):

@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, Literal, cast, get_args
 
 import numpy as np
 
-from kit.cells import hint, parse_numbers
+from kit.cells import distinct_texts, hint, parse_numbers
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -196,7 +196,7 @@ def validate(
     for field in schema.fields:
         if field.name in frame:
             column = frame[field.name].cat
-            texts = [str(c) for c in column.categories]
+            texts = distinct_texts(frame[field.name])
             rules = _broken_rules(texts, field, comma_is_separator=comma_is_separator)
             codes = column.codes.to_numpy()
             faulty[field.name] = np.array([bool(r) for r in rules], dtype=bool)[codes]

@@ -5,6 +5,7 @@ Heavy imports stay inside the commands: ``rundown --help`` loads click and nothi
 
 from __future__ import annotations
 
+import io
 import sys
 from collections import Counter
 from pathlib import Path
@@ -183,9 +184,9 @@ class progress_line:  # noqa: N801 (a context manager used like a function)
 
 def main() -> None:
     """Run the command line; every error a user can meet ends in words, not in a traceback."""
-    if hasattr(sys.stdout, "reconfigure"):  # a console of another encoding must not stop a report
-        sys.stdout.reconfigure(errors="replace")
-        sys.stderr.reconfigure(errors="replace")
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # a console of another encoding must not stop it
+            stream.reconfigure(errors="replace")
     try:
         cli.main(standalone_mode=True)
     except RecordError as error:

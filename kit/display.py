@@ -104,6 +104,9 @@ class Table:
         row with the same first cell belong together; the page shows that.
     notes
         Remarks set under the table.
+    writing
+        Whether it is to be printed and filled in by hand: rows high enough to write in, and
+        lines between the columns.
 
     Raises
     ------
@@ -129,6 +132,7 @@ class Table:
     columns: tuple[Column, ...]
     rows: tuple[tuple[str, ...], ...]
     notes: tuple[str, ...] = ()
+    writing: bool = False
 
     def __post_init__(self) -> None:
         _require_id(self.id)
@@ -172,6 +176,7 @@ class Table:
             ],
             "rows": [[displayable(cell) for cell in row] for row in self.rows],
             "notes": [displayable(note) for note in self.notes],
+            **({"writing": True} if self.writing else {}),
         }
 
     @property

@@ -7,13 +7,14 @@ and the start from a full charge are decided once. Hours inside, minutes only in
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from kit.gauge import convention
 from kit.off_times import off_times
+from kit.phase_times import boundary_resolution, phase_times, unplaced_gaps
 from kit.readings import FULL_PCT, Observations, boundary_observations, observed
 
 if TYPE_CHECKING:
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from kit.off_times import OffTimes
+    from kit.phase_times import PhaseTimes
     from kit.readings import Observed
     from kit.session import Session
 
@@ -33,11 +35,6 @@ __all__ = ["Chains", "build_chains", "device_conditions"]
 
 _MIN_RATE_PHASE_H = 10.0 / 60.0
 """Shorter phases do not count for a device's busiest rate (h)."""
-
-_LENGTH_U_MIN = 0.41
-"""u of a phase length whose ends were noted to the minute, 1/√6 (min)."""
-
-_LOCATED = ("clock", "elapsed")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -69,7 +66,8 @@ class Chains:
     gone
         Shape (K,). First phase that it did not begin; P: began all.
     off_h, off_u_h
-        Shape (K,). Middle and u of the power-off (h since the run's start), NaN: not observed.
+        Shape (K,). Middle of the power-off (h since the run's start) and u of the time from the
+        start of its phase; NaN: not observed.
     off_pct
         Shape (K, 2). Bounds of the percentage shown at the power-off.
     exposure_h
@@ -155,84 +153,6 @@ def device_conditions(session: Session, device: int) -> dict[str, object]:
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Spans:
-    """Times of the phases per unit, shape (K, P); minutes."""
-
-    start: Floats
-    end: Floats
-    length: Floats
-    length_u: Floats
-    resolution: Floats
-    start_located: Bools
-    end_located: Bools
-
-
-def _spans(session: Session) -> _Spans:
-    frame = session.spans
-    runs = {run.number: i for i, run in enumerate(session.runs)}
-    phases = {phase.id: i for i, phase in enumerate(session.phases)}
-    shape = len(runs), len(phases)
-    rows = [
-        (runs[r], phases[p], i)
-        for i, (r, p) in enumerate(zip(frame["run"].tolist(), frame["phase"].tolist(), strict=True))
-        if r in runs and p in phases
-    ]
-    where = tuple(np.array(rows, dtype=np.int64).reshape(-1, 3).T)
-    n = len(session.devices)
-
-    def spread(column: str) -> Floats:
-        values = np.full(shape, np.nan)
-        values[where[0], where[1]] = frame[column].to_numpy(dtype=np.float64)[where[2]]
-        return np.repeat(values, n, axis=0)
-
-    def located(column: str) -> Bools:
-        known = np.zeros(shape, dtype=bool)
-        sources = frame[column].tolist()
-        known[where[0], where[1]] = [sources[i] in _LOCATED for i in where[2].tolist()]
-        return np.repeat(known, n, axis=0)
-
-    start, end, length = spread("start_min"), spread("end_min"), spread("duration_min")
-    u = spread("duration_u_min")
-    stated = session.assumptions.phase_length_u_min
-    return _Spans(
-        start=start,
-        end=end,
-        length=np.where(np.isnan(length), end - start, length),
-        length_u=np.where(np.isnan(u), _LENGTH_U_MIN, u) if stated is None
-        else np.full(u.shape, stated),
-        resolution=np.nan_to_num(spread("t_resolution_min"), nan=1.0),
-        start_located=located("start_source"),
-        end_located=located("end_source"),
-    )  # fmt: skip
-
-
-def _unplaced(session: Session, spans: _Spans) -> tuple[Floats, Floats]:
-    """Return gap and u before each phase (min) where only the total of the gaps is known.
-
-    With T min shared by m places, each is T/m with u = T√((m − 1)/(m²(m + 1))).
-    """
-    n = len(session.devices)
-    gap = np.zeros(spans.start.shape)
-    gap_u = np.zeros(spans.start.shape)
-    for i, run in enumerate(session.runs):
-        k = slice(i * n, (i + 1) * n)
-        total = run.stop_min if run.stop_min is not None else run.stated_elapsed_min
-        start, end, length = spans.start[i * n], spans.end[i * n], spans.length[i * n]
-        places = ~spans.start_located[i * n]
-        places[0] = False
-        m, phases = int(places.sum()), length.size
-        open_ended = np.isnan(length).any() or bool(spans.end_located[i * n, -1:].all())
-        if total is None or m == 0 or open_ended:
-            continue
-        rest = total - (end[-1] - start[0])
-        if not rest > 3.0 * np.sqrt(phases / 12.0 + 1.0 / 6.0):
-            continue
-        gap[k, places] = rest / m
-        gap_u[k, places] = rest * np.sqrt((m - 1) / (m**2 * (m + 1)))
-    return gap, gap_u
-
-
-@dataclass(frozen=True, kw_only=True)
 class _Ends:
     """How the devices ended, shape (K,); minutes."""
 
@@ -262,7 +182,7 @@ def _logged(session: Session) -> tuple[Ints, Floats]:
     return logged, pct
 
 
-def _ends(session: Session, spans: _Spans, offs: Sequence[OffTimes]) -> _Ends:
+def _ends(session: Session, spans: PhaseTimes, offs: Sequence[OffTimes]) -> _Ends:
     low = np.concatenate([o.low for o in offs]) if offs else np.zeros(0)
     high = np.concatenate([o.high for o in offs]) if offs else np.zeros(0)
     seen = np.isfinite(high) & np.isfinite(low)
@@ -282,7 +202,7 @@ def _ends(session: Session, spans: _Spans, offs: Sequence[OffTimes]) -> _Ends:
 
 
 def _place(
-    spans: _Spans, k: int, low: float, high: float, middle: float, logged: int
+    spans: PhaseTimes, k: int, low: float, high: float, middle: float, logged: int
 ) -> tuple[int, int]:
     """Return the phase of a power-off (−1: between phases) and the first phase not begun."""
     n_phases = spans.start.shape[1]
@@ -300,7 +220,7 @@ def _place(
     return -1, int(later[0]) if later.size else n_phases
 
 
-def _charging(session: Session, spans: _Spans) -> tuple[Bools, Bools]:
+def _charging(session: Session, spans: PhaseTimes) -> tuple[Bools, Bools]:
     """Return whether each unit was charged during a phase, and whether before it."""
     shape = spans.start.shape
     during = np.zeros(shape, dtype=bool)
@@ -392,6 +312,12 @@ def _off_pct(session: Session, ends: _Ends, obs: Observed, busiest: Floats) -> F
     return np.stack([np.where(far, left, 0.0), high], axis=1)
 
 
+def _at(values: Floats, place: Ints) -> Floats:
+    """Return one value per row, 0 where the place is −1."""
+    taken = np.take_along_axis(values, np.maximum(place, 0)[:, None], axis=1)[:, 0]
+    return np.where(place >= 0, taken, 0.0)
+
+
 def build_chains(session: Session) -> Chains:
     """Return the chains of a session: every later calculation starts from them.
 
@@ -412,19 +338,23 @@ def build_chains(session: Session) -> Chains:
     >>> chains.levels.tolist(), chains.full.tolist()
     ([[100.0, 87.0, 87.0, 75.0]], [True])
     """
-    spans = _spans(session)
+    spans = phase_times(session)
+    unplaced = unplaced_gaps(session, spans)
+    moved = unplaced.shift[:, -1:] > 0.0 if spans.start.size else np.zeros((0, 1), dtype=bool)
+    start = spans.start + unplaced.shift
     offs = off_times(session)
-    ends = _ends(session, spans, offs)
+    ends = _ends(session, replace(spans, start=start, end=spans.end + unplaced.shift), offs)
     obs = observed(session)
     during, before = _charging(session, spans)
     times = np.empty((spans.start.shape[0], 2 * spans.start.shape[1]))
-    times[:, 0::2], times[:, 1::2] = spans.start, spans.end
+    times[:, 0::2] = np.where(moved & ~spans.start_located, np.nan, spans.start)
+    times[:, 1::2] = np.where(moved & ~spans.end_located, np.nan, spans.end)
     over = np.where(np.isnan(ends.high), np.inf, ends.high)
     found = boundary_observations(
-        session, obs, times, np.repeat(spans.resolution, 2, axis=1), ~before, over
+        session, obs, times, boundary_resolution(session, spans), ~before, over
     )
     placed = spans.start[:, 1:] - spans.end[:, :-1]
-    gap, gap_u = _unplaced(session, spans)
+    gap, gap_u = unplaced.gap, unplaced.gap_u
     gap[:, 1:] += np.where(placed > 0.0, placed, 0.0)
     node, states = found.node, np.arange(found.node.shape[1])
     borrowed_start = (node != states)[:, 0::2] & (node[:, 0::2] >= 0)
@@ -437,7 +367,7 @@ def build_chains(session: Session) -> Chains:
     length_h = spans.length / 60.0
     busiest = _busiest(levels, length_h, session.assumptions.gap_rate_factor)
     dying = np.arange(length_h.shape[1]) == ends.death[:, None]
-    exposure = np.where(dying, (ends.middle[:, None] - spans.start) / 60.0, length_h)
+    exposure = np.where(dying, (ends.middle[:, None] - start) / 60.0, length_h)
     return Chains(
         session=session,
         runs=tuple(run.number for run in session.runs),
@@ -446,7 +376,7 @@ def build_chains(session: Session) -> Chains:
         observations=found,
         length_h=length_h,
         length_u_h=spans.length_u / 60.0,
-        start_h=spans.start / 60.0,
+        start_h=start / 60.0,
         pause_h=gap / 60.0,
         gap_h=np.where(borrowed_start, gap, 0.0) / 60.0,
         gap_u_h=np.where(borrowed_start, gap_u, 0.0) / 60.0,
@@ -457,7 +387,7 @@ def build_chains(session: Session) -> Chains:
         death=ends.death,
         gone=ends.gone,
         off_h=ends.middle / 60.0,
-        off_u_h=ends.u / 60.0,
+        off_u_h=np.hypot(ends.u, _at(unplaced.shift_u, ends.death)) / 60.0,
         off_pct=_off_pct(session, ends, obs, busiest),
         off_times=offs,
         exposure_h=exposure,

@@ -156,10 +156,11 @@ def _device(ready: Prepared, swaps: Swaps, unit: int, phase: int, coverage: floa
     )
     rate = weight[0][:, at] @ now.value[unit, at]
     length_u = float(chains.length_u_h[unit, phase])
-    time2 = time_variance(now.unit(unit), weight)[0]
+    mine = now.unit(unit)
+    time2 = time_variance(mine, weight)[0]
     time2 = time2 + (rate * length_u / np.array([e1, e2, min(e1, e2)])) ** 2
-    bound = np.abs(weight[0]) @ now.bound[unit]
-    gap2 = np.abs(weight[0]) ** 2 @ now.gap_variance[unit]
+    bound = mine.bounds(weight)[0]
+    gap2 = mine.gap_variances(weight)[0]
     half = shown.expanded(np.sqrt(time2), coverage, bound=bound)
     u = np.sqrt(shown.u**2 + time2 + gap2)
     order = {plan.first: 0, plan.second: 1}

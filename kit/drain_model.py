@@ -122,7 +122,7 @@ class Drains:
     @property
     def u_other_pp(self) -> Floats:
         """Return u of what is neither resolution nor bounded (pp), for the drain."""
-        left_out = ("resolution", "rounding", "gap", "wake", "phase_length")
+        left_out = ("resolution", "rounding", "gap", "off_percentage", "wake", "phase_length")
         return np.sqrt(sum(v for s, v in self.variance.items() if s not in left_out))
 
 
@@ -217,10 +217,12 @@ def drains(chains: Chains, measurand: Measurand, *, now: States | None = None) -
         "resolution": shown.own,
         "rounding": shown.common,
         "reading_time": time_variance(now, base),
-        "gap": (np.abs(base) * now.gap_variance[:, None, :]).sum(axis=2),
+        "gap": now.gap_variances(base),
         "wake": wake**2 / 3.0,
     }
+    from_off = np.zeros((k, p))
     if measurand == "displayed":
+        from_off = np.where(dying, (off_high - off_low) / 2.0, 0.0)
         variance["off_percentage"] = np.where(dying, (off_high - off_low) ** 2 / 12.0, 0.0)
     else:
         covariance = gauge_covariance(chains, now)
@@ -251,7 +253,7 @@ def drains(chains: Chains, measurand: Measurand, *, now: States | None = None) -
         variance={s: variance[s] + empty for s in SOURCES if s in variance},
         coefficients=coefficients,
         resolution=shown,
-        bound_pp=(np.abs(base) * now.bound[:, None, :]).sum(axis=2) + wake,
+        bound_pp=now.bounds(base) + wake + from_off,
         start_pct=np.where(gone, np.nan, np.where(first, 100.0, levels[:, 0::2])),
         end_pct=np.where(gone | dying, np.nan, levels[:, 1::2]),
     )

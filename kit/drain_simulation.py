@@ -33,6 +33,10 @@ __all__ = ["Simulated", "simulate_drains"]
 CHUNK = 50_000
 """Draws made at a time: a few arrays of this length stay in the processor's cache."""
 
+_PASSES = 2
+"""Rates need the states and the states need the rates; each pass shrinks what is left by the
+share of a delay in a phase."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Simulated:
@@ -72,8 +76,13 @@ class _Unit:
         read = self._readings(rng, m)
         late = self._moments(rng, m)
         length, off = self._lengths(rng, m)
-        rates = self._rates(read, length, off)
-        at = {b: self._state(rng, m, int(b), read, late, rates) for b in self._boundaries()}
+        gaps = self._gaps(rng, m, late)
+        at = {b: read[int(n)] for b, n in enumerate(self.ready.states.node[k]) if n >= 0}
+        for _ in range(_PASSES):
+            rates = self._rates(at, length, off)
+            at = {b: self._state(b, read, late, rates, gaps) for b in at}
+        if chains.full[k]:
+            at[0] = np.full(m, 100.0, dtype=np.float32)
         dying = chains.death[k]
         displayed = np.empty((p.size, m), dtype=np.float32)
         exposure = np.empty((p.size, m), dtype=np.float32)
@@ -102,11 +111,6 @@ class _Unit:
             if hold > 0.0:
                 true[0] *= exposure[0] / (exposure[0] - _uniform(rng, m, 0.0, hold))
         return displayed, true, exposure
-
-    def _boundaries(self) -> NDArray[np.int64]:
-        dying = self.ready.chains.death[self.k]
-        ends = 2 * self.phases[self.phases != dying] + 1
-        return np.unique(np.concatenate([2 * self.phases, ends]))
 
     def _readings(self, rng: np.random.Generator, m: int) -> dict[int, Draws]:
         """Return the true percentage at the moment of each reading."""
@@ -155,51 +159,56 @@ class _Unit:
             off = _uniform(rng, m, middle - half, middle + half)
         return length, off
 
+    def _gaps(self, rng: np.random.Generator, m: int, late: dict[int, Draws]) -> dict[int, Draws]:
+        """Return what drained between reading and boundary where no known activity ran (pp)."""
+        chains, now, k = self.ready.chains, self.ready.states, self.k
+        most = float(chains.busiest[k])
+        drained: dict[int, Draws] = {}
+        for b, node in enumerate(now.node[k].tolist()):
+            if node < 0:
+                continue
+            gap = float(chains.gap_h[k, b // 2]) if b % 2 == 0 else 0.0
+            back = float(chains.end_gap_h[k, b // 2]) if b % 2 == 1 else 0.0
+            if gap > 0.0:
+                half = float(chains.gap_u_h[k, b // 2]) * 3.0**0.5
+                left = np.maximum(_uniform(rng, m, gap - half, gap + half) - late[node], 0)
+                drained[b] = _single(-left * _uniform(rng, m, 0.0, most))
+            elif now.rate_phase[k, b] < 0:
+                drained[b] = _single(np.maximum(late[node], 0) * _uniform(rng, m, 0.0, most))
+            if back > 0.0:
+                more = np.float32(back) * _uniform(rng, m, 0.0, most)
+                drained[b] = _single(drained.get(b, np.float32(0.0)) + more)
+        return drained
+
     def _rates(
-        self, read: dict[int, Draws], length: dict[int, Draws], off: Draws
+        self, at: dict[int, Draws], length: dict[int, Draws], off: Draws
     ) -> dict[int, Draws]:
-        """Return the rate of each phase that has both its readings (pp/h)."""
-        chains, node, k = self.ready.chains, self.ready.chains.observations.node, self.k
-        now = self.ready.states
+        """Return the rate of each phase whose two ends are known (pp/h)."""
+        chains, k = self.ready.chains, self.k
         rates: dict[int, Draws] = {}
         for p in range(chains.length_h.shape[1]):
-            if not now.valid[k, 2 * p] or chains.charged[k, p] or p > chains.gone[k]:
+            pinned = p == 0 and bool(chains.full[k])
+            if (2 * p not in at and not pinned) or chains.charged[k, p]:
                 continue
-            pinned = p == 0 and chains.full[k]
-            start = np.float32(100.0) if pinned else read[int(node[k, 2 * p])]
+            start = np.float32(100.0) if pinned else at[2 * p]
             if p == chains.death[k]:
                 rates[p] = _single(start / np.maximum(off, np.float32(1e-3)))
-            elif p in length and now.valid[k, 2 * p + 1]:
-                rates[p] = _single((start - read[int(node[k, 2 * p + 1])]) / length[p])
+            elif p in length and 2 * p + 1 in at:
+                rates[p] = _single((start - at[2 * p + 1]) / length[p])
         return rates
 
     def _state(
-        self, rng: np.random.Generator, m: int, b: int, read: dict[int, Draws],
-        late: dict[int, Draws], rates: dict[int, Draws],
+        self, b: int, read: dict[int, Draws], late: dict[int, Draws], rates: dict[int, Draws],
+        gaps: dict[int, Draws],
     ) -> Draws:  # fmt: skip
         """Return the true percentage at one boundary."""
-        chains, now, k = self.ready.chains, self.ready.states, self.k
-        if b == 0 and chains.full[k]:
-            return np.full(m, 100.0, dtype=np.float32)
+        now, k = self.ready.states, self.k
         node = int(now.node[k, b])
-        most = float(chains.busiest[k])
-        gap = float(chains.gap_h[k, b // 2]) if b % 2 == 0 else 0.0
-        gap_u = float(chains.gap_u_h[k, b // 2]) if b % 2 == 0 else 0.0
-        value = read[node]
-        if gap > 0.0:
-            half = gap_u * 3.0**0.5
-            long = _uniform(rng, m, gap - half, gap + half)
-            left = np.maximum(long - late[node], 0)
-            return _single(value - left * _uniform(rng, m, 0.0, most))
         phase = int(now.rate_phase[k, b])
+        value = read[node]
         if phase >= 0:
             value = _single(value + late[node] * rates[phase])
-        else:
-            value = _single(value + np.maximum(late[node], 0) * _uniform(rng, m, 0.0, most))
-        back = float(chains.end_gap_h[k, b // 2]) if b % 2 == 1 else 0.0
-        if back > 0.0:
-            value = _single(value + np.float32(back) * _uniform(rng, m, 0.0, most))
-        return value
+        return _single(value + gaps[b]) if b in gaps else value
 
 
 def _single(values: NDArray[np.floating]) -> Draws:

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from kit.gauge import step_of
+from kit.ticks import find_ticks
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from kit.session import Session
+    from kit.ticks import Ticks
 
     Floats = NDArray[np.float64]
     Ints = NDArray[np.int64]
@@ -32,9 +34,7 @@ __all__ = [
     "UNEVEN",
     "Observations",
     "Observed",
-    "Ticks",
     "boundary_observations",
-    "find_ticks",
     "observed",
 ]
 
@@ -42,10 +42,10 @@ SEARCH_MIN = 10.0
 """A reading further than this from a boundary does not stand for it (min), nor one further
 than a quarter of the phase."""
 
-TICK_WINDOW_MIN = 5.0
-"""Two readings further apart than this do not show when the display changed (min)."""
-
 FULL_PCT = 100.0
+
+_SHARE = {"floor": 0.5, "nearest": 0.0, "unknown": 0.25}
+"""Mean time that has passed since the time shown, as a share of the clock's step."""
 
 UNEVEN = 0.1
 """Relative standard deviation allowed for between the rate near a boundary and the mean of its
@@ -78,27 +78,6 @@ class Observed:
     resolution: Floats
     soc: Floats
     order: Ints
-    row: Ints
-
-
-@dataclass(frozen=True, kw_only=True)
-class Ticks:
-    """Moments at which one display changed, in order of time.
-
-    Parameters
-    ----------
-    t, u
-        Shape (n,). Middle and standard uncertainty of the moment (min).
-    level
-        Shape (n,). Percentage shown after the change, plus half a step: the true value there,
-        but for the offset of the display's rounding.
-    row
-        Row of the reading or tick that shows it.
-    """
-
-    t: Floats
-    u: Floats
-    level: Floats
     row: Ints
 
 
@@ -181,56 +160,6 @@ def observed(session: Session) -> Observed:
     )
 
 
-def find_ticks(
-    t: Floats, soc: Floats, resolution: Floats, tick: Bools, row: Ints, step: float
-) -> Ticks:
-    """Return the changes of one display: those noted, and those that a dense log shows.
-
-    Parameters
-    ----------
-    t, soc, resolution, tick, row
-        Shape (n,). Observations of one unit in order of time; ``resolution`` is the step of the
-        noted time (min).
-    step
-        Step of the display (%).
-
-    Notes
-    -----
-    Two readings at most 5 min apart whose numbers differ by one step show a change between
-    them, if the number was never shown before (a display that wavers is not counted twice).
-
-    Examples
-    --------
-    >>> ticks = find_ticks(np.array([0.0, 1.0, 2.0]), np.array([80.0, 80.0, 79.0]),
-    ...                    np.zeros(3), np.zeros(3, bool), np.arange(3), 1.0)
-    >>> float(ticks.t[0]), float(ticks.level[0])
-    (1.5, 79.5)
-    """
-    noted = np.flatnonzero(tick)
-    read = np.flatnonzero(~tick)
-    before, after = read[:-1], read[1:]
-    lowest = np.minimum.accumulate(soc[read])[:-1] if read.size else soc[:0]
-    wait = t[after] - t[before]
-    seen = (
-        (np.abs(soc[before] - soc[after] - step) < 1e-6)
-        & (soc[after] < lowest)
-        & (wait <= TICK_WINDOW_MIN)
-    )
-    before, after, wait = before[seen], after[seen], wait[seen]
-    middle = np.concatenate(
-        [t[noted] + resolution[noted] / 2.0, (t[before] + t[after] + resolution[after]) / 2.0]
-    )
-    width = np.concatenate([resolution[noted], np.hypot(wait, resolution[after])])
-    level = np.concatenate([soc[noted], soc[after]]) + step / 2.0
-    order = np.argsort(middle, kind="stable")
-    return Ticks(
-        t=middle[order],
-        u=(width / np.sqrt(12.0))[order],
-        level=level[order],
-        row=np.concatenate([row[noted], row[after]])[order],
-    )
-
-
 @dataclass(kw_only=True)
 class _Draft:
     """Observations while they are being chosen."""
@@ -251,7 +180,18 @@ class _Draft:
         )  # fmt: skip
 
 
-def _noted(obs: Observed, times: Floats, resolution: Floats, tau: float, n_runs: int) -> _Draft:
+def _after(noted: Floats, boundary: Floats, share: float) -> Floats:
+    """Return how long after the difference of two noted times the true one lies, on average.
+
+    A digital clock shows a minute that has begun: on average half a minute has passed. Where both
+    times were noted in this way that cancels.
+    """
+    return share * (noted - np.minimum(boundary, noted))
+
+
+def _noted(
+    obs: Observed, times: Floats, resolution: Floats, tau: float, n_runs: int, share: float
+) -> _Draft:
     """Return the readings noted for boundaries, with their delays after them."""
     draft = _Draft.empty(times.shape)
     given = np.flatnonzero((obs.point < 2) & (obs.phase >= 0) & ~obs.tick)
@@ -281,7 +221,7 @@ def _noted(obs: Observed, times: Floats, resolution: Floats, tau: float, n_runs:
     walk = np.where(ordered, (order - 0.5) / np.maximum(n, 1) * tau, tau / 2.0)
     walk_u = np.where(ordered, tau / 2.0, tau) / np.sqrt(12.0)
     step = np.where(by_clock, obs.resolution[safe], 0.0)
-    late = off + np.where(by_clock, (step - np.minimum(resolution, step)) / 2.0, walk)
+    late = off + np.where(by_clock, _after(step, resolution, share), walk)
     late_u = np.where(by_clock, np.hypot(step, resolution) / np.sqrt(12.0), walk_u)
     draft.late = np.where(has, late, 0.0)
     draft.late_u = np.where(has, late_u, 0.0)
@@ -354,41 +294,59 @@ def _nearest(times: Floats, t: float) -> int:
     return i
 
 
-def _improve(
-    draft: _Draft, k: int, b: int, unit: _Unit, t: float, step: float, reach: float, cost: float
-) -> None:
+@dataclass(frozen=True, kw_only=True)
+class _Boundary:
+    """One boundary of one unit for which timed observations are looked through (min)."""
+
+    unit: int
+    column: int
+    t: float
+    resolution: float
+    reach: float
+    cost: float
+
+
+def _improve(draft: _Draft, at: _Boundary, unit: _Unit, step: float, share: float) -> None:
     """Replace the observation of one boundary where a timed one says more."""
-    rate = unit.rate_pp_per_min
-    best = cost
+    k, b = at.unit, at.column
+    rate, best = unit.rate_pp_per_min, at.cost
+    own_u = at.resolution / np.sqrt(12.0)
+
+    def lateness(t: Floats, u: Floats, resolution: Floats) -> tuple[float, float]:
+        after = _after(resolution, np.asarray(at.resolution), share)
+        return float(t - at.t + after), float(np.hypot(u, own_u))
+
     if unit.t.size:
-        i = _nearest(unit.t, t)
-        late = unit.t[i] + unit.resolution[i] / 2.0 - t
-        late_u = unit.resolution[i] / np.sqrt(12.0)
+        i = _nearest(unit.t, at.t)
+        late, late_u = lateness(unit.t[i], unit.resolution[i] / np.sqrt(12.0), unit.resolution[i])
         found = step**2 / 12.0 + (rate * late_u) ** 2 + (UNEVEN * rate * late) ** 2
-        if abs(late) <= reach and found < best:
+        if abs(late) <= at.reach and found < best:
             best = found
             draft.level[k, b], draft.weight[k, b] = unit.soc[i], 1.0
             draft.late[k, b], draft.late_u[k, b] = late, late_u
             draft.row[k, b] = unit.row[i]
     full = b == 0 and draft.level[k, b] == FULL_PCT
-    if unit.ticks.t.size and not full:
-        i = _nearest(unit.ticks.t, t)
-        late, late_u = unit.ticks.t[i] - t, unit.ticks.u[i]
+    ticks = unit.ticks
+    if ticks.t.size and not full:
+        i = _nearest(ticks.t, at.t)
+        late, late_u = lateness(ticks.t[i], ticks.u[i], ticks.resolution[i])
         found = (rate * late_u) ** 2 + (UNEVEN * rate * late) ** 2
-        if abs(late) <= reach and found < best:
-            draft.level[k, b], draft.weight[k, b] = unit.ticks.level[i], 0.0
+        if abs(late) <= at.reach and found < best:
+            draft.level[k, b], draft.weight[k, b] = ticks.level[i], 0.0
             draft.late[k, b], draft.late_u[k, b] = late, late_u
-            draft.row[k, b] = unit.ticks.row[i]
+            draft.row[k, b] = ticks.row[i]
 
 
 def _search(
     draft: _Draft,
     obs: Observed,
     times: Floats,
+    resolution: Floats,
     joined: Bools,
     step: Floats,
     tau: float,
     over: Floats,
+    share: float,
 ) -> None:
     """Look through timed observations for better ones; changes ``draft``.
 
@@ -413,7 +371,10 @@ def _search(
                 gap = abs(t - times[k, node[b]])
                 reading = step[k] ** 2 / 12.0
                 cost = reading + (unit.rate_pp_per_min * (draft.late_u[k, node[b]] + gap)) ** 2
-            _improve(draft, k, b, unit, t, float(step[k]), reach, cost)
+            at = _Boundary(
+                unit=k, column=b, t=t, resolution=float(resolution[k, b]), reach=reach, cost=cost
+            )
+            _improve(draft, at, unit, float(step[k]), share)
 
 
 def boundary_observations(
@@ -450,10 +411,12 @@ def boundary_observations(
     the walk it was made around (k − ½)τ/n, with half the spread.
     """
     tau = session.assumptions.reading_delay_min
+    share = _SHARE[session.assumptions.clock_rounding]
     step = _steps(session, obs)
-    draft = _noted(obs, times, resolution, tau, len(session.runs))
+    draft = _noted(obs, times, resolution, tau, len(session.runs), share)
     if np.any(((obs.point == 2) | obs.tick) & ~np.isnan(obs.t)):
-        _search(draft, obs, times, joined, step, tau, np.asarray(over, dtype=np.float64))
+        limit = np.asarray(over, dtype=np.float64)
+        _search(draft, obs, times, resolution, joined, step, tau, limit, share)
     return Observations(
         node=_share(draft, joined),
         level=draft.level,

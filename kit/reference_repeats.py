@@ -114,7 +114,7 @@ def _repeats(ready: Prepared, coverage: float) -> list[_Repeat]:
             )
             relative = (chains.length_u_h / chains.length_h)[unit, [i, j]]
             other2 = time_variance(now.unit(unit), base)[0, 0] + (ratio * relative**2).sum()
-            bound = (np.abs(base[0, 0]) * now.bound[unit]).sum()
+            bound = float(now.unit(unit).bounds(base)[0, 0])
             half = shown.expanded(other2**0.5, coverage, bound=bound)[0]
             result.append(
                 _Repeat(

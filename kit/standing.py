@@ -13,7 +13,7 @@ import numpy as np
 from kit.drain import prepare
 from kit.drain_order import margins
 from kit.order import rank_intervals, tie_letters
-from kit.states import gauge_covariance
+from kit.states import gauge_covariance, time_variance
 from kit.uncertainty import resolution
 
 if TYPE_CHECKING:
@@ -118,17 +118,24 @@ def standing(
     }
     left = resolution(end, **display)
     total_shown = resolution(now.matrix[:, :1] - end, **display)
-    time = now.time_u_h**2 * now.rate**2 + now.extra_variance
-    time_end, time_start = time[:, 1::2], time[:, :1]
+    b = 2 * p
+    at_end = np.zeros((chains.units, p, b))
+    at_end[:, phases, 2 * phases + 1] = 1.0
+    since_start = -at_end
+    since_start[:, :, 0] += 1.0
+    time_end = time_variance(now, at_end)
     gauge = gauge_covariance(chains, now)
     u_gauge2 = ((end @ gauge) * end).sum(axis=2)
     charged = _charged_since_start(chains)
     known = ok & now.valid[:, :1] & ~charged
     total = np.where(known, np.nan_to_num(now.value[:, :1] - now.value[:, 1::2]), np.nan)
-    u_total = np.sqrt(total_shown.u**2 + time_end + time_start)
-    bound = now.bound[:, 1::2]
-    time_u = np.sqrt(time_end + time_start)
-    half = total_shown.expanded(time_u, settings.coverage, bound=bound)
+    time_total = time_variance(now, since_start)
+    gap_total = now.gap_variances(since_start)
+    u_total = np.sqrt(total_shown.u**2 + time_total + gap_total)
+    half = total_shown.expanded(
+        np.sqrt(time_total), settings.coverage, bound=now.bounds(since_start)
+    )
+    bound = now.bounds(at_end)
     order = chains.in_frame_order
     columns = {
         "soc_pct": np.where(off | dying, 0.0, np.where(ok, chains.levels[:, 1::2], np.nan)),

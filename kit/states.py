@@ -24,6 +24,9 @@ if TYPE_CHECKING:
     Ints = NDArray[np.int64]
     Bools = NDArray[np.bool_]
 
+_MOST_OF_A_PHASE = 0.5
+"""A reading further from its boundary than this share of the phase is not corrected by its rate."""
+
 __all__ = ["States", "gauge_covariance", "states", "time_variance"]
 
 
@@ -37,6 +40,8 @@ class States:
     ----------
     valid
         (K, B). Whether the state is known at all.
+    transfer
+        (K, B, B). Effect on the states of anything that is added at a boundary.
     matrix
         (K, B, B). Coefficients of the readings (by boundary of the reading).
     level
@@ -59,6 +64,7 @@ class States:
     """
 
     valid: Bools
+    transfer: Floats
     matrix: Floats
     level: Floats
     value: Floats
@@ -70,30 +76,34 @@ class States:
     gap_variance: Floats
     node: Ints
 
+    def bounds(self, base: Floats) -> Floats:
+        """Return the half-width from gaps for sums of states with coefficients ``base``."""
+        effect = np.abs(base @ self.transfer)
+        return np.asarray((effect @ self.bound[:, :, None])[:, :, 0])
+
+    def gap_variances(self, base: Floats) -> Floats:
+        """Return the variance from gaps for sums of states with coefficients ``base``."""
+        effect = (base @ self.transfer) ** 2
+        return np.asarray((effect @ self.gap_variance[:, :, None])[:, :, 0])
+
     def unit(self, k: int) -> States:
         """Return the states of one unit, with the first dimension kept."""
         return States(**{f.name: getattr(self, f.name)[k : k + 1] for f in fields(self)})
 
 
-def _rate_rows(chains: Chains, level: Floats, known: Bools) -> tuple[Floats, Floats, Bools]:
-    """Return for each phase the raw rate as coefficients of readings, a constant, and validity."""
-    node = chains.observations.node
+def _rate_rows(chains: Chains, known: Bools) -> tuple[Floats, Bools]:
+    """Return for each phase its rate as coefficients of the states (K, P, B), and validity."""
     k, p = chains.length_h.shape
-    length = np.where(chains.length_h > 0.0, chains.length_h, np.nan)
     dying = np.arange(p) == chains.death[:, None]
-    length = np.where(dying, chains.exposure_h, length)
-    ok = known[:, 0::2] & (known[:, 1::2] | dying) & (length > 0.0) & ~chains.charged
+    length = np.where(dying, chains.exposure_h, chains.length_h)
+    with np.errstate(invalid="ignore"):
+        ok = known[:, 0::2] & (known[:, 1::2] | dying) & (length > 0.0) & ~chains.charged
     inverse = np.where(ok, 1.0 / np.where(ok, length, 1.0), 0.0)
     rows = np.zeros((k, p, 2 * p))
-    units = np.arange(k)[:, None]
-    phases = np.arange(p)[None, :]
-    start, end = node[:, 0::2], node[:, 1::2]
-    pinned = chains.full[:, None] & (phases == 0)
-    from_start = ok & ~pinned
-    rows[units, phases, np.maximum(start, 0)] += np.where(from_start, inverse, 0.0)
-    rows[units, phases, np.maximum(end, 0)] -= np.where(ok & ~dying, inverse, 0.0)
-    constant = np.where(ok & pinned, 100.0 * inverse, 0.0)
-    return rows, constant, ok
+    phases = np.arange(p)
+    rows[:, phases, 2 * phases] = inverse
+    rows[:, phases, 2 * phases + 1] = np.where(dying, 0.0, -inverse)
+    return rows, ok
 
 
 def _rate_phases(chains: Chains, late: Floats, ok: Bools) -> tuple[Ints, Bools]:
@@ -127,9 +137,10 @@ def states(chains: Chains) -> States:
     Notes
     -----
     A reading D made a time δ after its boundary, while the device drains at rate r, stands for
-    ``D + r·δ`` at the boundary; r is itself taken from readings, so the correction enters the
-    coefficients. Across an unlogged gap of length g in which the device drained at anything
-    from 0 to R, the state at its end is ``D − gR/2 ± gR/2``.
+    ``D + r·δ`` at the boundary. r is itself the difference of two states over a length, so the
+    states are the solution of linear equations, ``s = D + δ·R s``, and the correction is in the
+    coefficients of the readings. Across an unlogged gap of length g in which the device drained
+    at anything from 0 to R, the state at its end is ``D − gR/2 ± gR/2``.
     """
     obs = chains.observations
     k, b = obs.level.shape
@@ -138,7 +149,7 @@ def states(chains: Chains) -> States:
     known = (obs.node >= 0) | full0
     shift = (chains.offset * obs.step)[:, None]
     level = np.where(np.isnan(obs.level), 0.0, np.minimum(obs.level + shift, 100.0))
-    rows, constant, ok = _rate_rows(chains, level, known)
+    rows, ok = _rate_rows(chains, known)
     safe = np.maximum(obs.node, 0)
     late = np.where(known, np.take_along_axis(obs.late, safe, axis=1), 0.0) / 60.0
     late_u = np.where(known, np.take_along_axis(obs.late_u, safe, axis=1), 0.0) / 60.0
@@ -146,33 +157,37 @@ def states(chains: Chains) -> States:
     free = known & ~full0
     moved = free & ~over_gap
     mu = np.where(moved, late, 0.0)
-    in_phase = moved & (phase >= 0)
     pick = np.maximum(phase, 0)
-    matrix = np.zeros((k, b, b))
-    np.put_along_axis(matrix, safe[:, :, None], free[:, :, None].astype(np.float64), axis=2)
-    weight = np.where(in_phase, mu, 0.0)
-    matrix += weight[:, :, None] * np.take_along_axis(rows, pick[:, :, None], axis=1)
-    fixed = np.where(full0, 100.0, weight * np.take_along_axis(constant, pick, axis=1))
+    steep = np.abs(mu) * np.take_along_axis(np.abs(rows).max(axis=2), pick, axis=1)
+    in_phase = moved & (phase >= 0) & (steep <= _MOST_OF_A_PHASE)
+    own = np.where(in_phase, mu, 0.0)[:, :, None]
+    system = np.eye(b) - own * np.take_along_axis(rows, pick[:, :, None], axis=1)
+    transfer = np.asarray(np.linalg.inv(system), dtype=np.float64)
+    reading = np.zeros((k, b, b))
+    np.put_along_axis(reading, safe[:, :, None], free[:, :, None].astype(np.float64), axis=2)
+    matrix = transfer @ reading
     most = chains.busiest[:, None]
-    aside = moved & (phase < 0)
+    aside = moved & ~in_phase
     after = np.where(aside, np.maximum(mu, 0.0), 0.0)
-    spread = np.where(aside, (after**2 + late_u**2) / 3.0 - after**2 / 4.0, 0.0) * most**2
     gap = np.where(over_gap, np.maximum(np.repeat(chains.gap_h, 2, axis=1) - late, 0.0), 0.0)
     gap_u = np.where(over_gap, np.repeat(chains.gap_u_h, 2, axis=1), 0.0)
     back = np.repeat(chains.end_gap_h, 2, axis=1) * (index % 2 == 1)
-    fixed = fixed + most * (after + back - gap) / 2.0
-    rates = (rows @ level[:, :, None])[:, :, 0] + constant
+    fixed = np.where(full0, 100.0, most * (after + back - gap) / 2.0)
+    read = (reading @ level[:, :, None])[:, :, 0]
+    value = (transfer @ (read + fixed)[:, :, None])[:, :, 0]
+    rates = (rows @ value[:, :, None])[:, :, 0]
     rate = np.where(in_phase, np.take_along_axis(rates, pick, axis=1), 0.0)
-    spread += (UNEVEN * rate * mu) ** 2
+    spread = np.where(aside, (after**2 + late_u**2) / 3.0 - after**2 / 4.0, 0.0) * most**2
     return States(
         valid=known,
+        transfer=transfer,
         matrix=matrix,
         level=level,
-        value=np.where(known, (matrix @ level[:, :, None])[:, :, 0] + fixed, np.nan),
+        value=np.where(known, value, np.nan),
         rate=rate,
         rate_phase=np.where(in_phase, phase, -1),
         time_u_h=np.where(moved, late_u, 0.0),
-        extra_variance=spread,
+        extra_variance=spread + (UNEVEN * rate * mu) ** 2,
         bound=most * ((gap + back) / 2.0 + 2.0 * gap_u),
         gap_variance=most**2 * ((gap + back) ** 2 / 12.0 + gap_u**2 / 4.0),
         node=np.where(free, obs.node, -1),
@@ -203,7 +218,8 @@ def time_variance(now: States, base: Floats) -> Floats:
         Shape (K, n), in the square of the unit of the results.
     """
     k, p, b = base.shape
-    effect = base * now.rate[:, None, :]
+    reach = base @ now.transfer
+    effect = reach * now.rate[:, None, :]
     at_node = np.zeros((k, p, b))
     target = np.broadcast_to(np.maximum(now.node, 0)[:, None, :], base.shape)
     units, outputs = np.arange(k)[:, None, None], np.arange(p)[None, :, None]
@@ -211,4 +227,4 @@ def time_variance(now: States, base: Floats) -> Floats:
     u = np.zeros((k, b))
     np.put_along_axis(u, np.maximum(now.node, 0), now.time_u_h, axis=1)
     own = (at_node**2 * u[:, None, :] ** 2).sum(axis=2)
-    return np.asarray(own + (base**2 * now.extra_variance[:, None, :]).sum(axis=2))
+    return np.asarray(own + (reach**2 * now.extra_variance[:, None, :]).sum(axis=2))

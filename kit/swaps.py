@@ -156,6 +156,8 @@ def with_swaps(ready: Prepared, obs: Observed) -> Swaps:
     }  # fmt: skip
     matrix = np.zeros((k, b + extra, b + extra))
     matrix[:, :b, :b] = now.matrix
+    transfer = np.tile(np.eye(b + extra), (k, 1, 1))
+    transfer[:, :b, :b] = now.transfer
     plans: dict[tuple[int, int], Plan] = {}
     column = {phase: b + i for i, phase in enumerate(phases)}
     n = len(chains.devices)
@@ -176,19 +178,24 @@ def with_swaps(ready: Prepared, obs: Observed) -> Swaps:
                 if row < 0 or not rest > 0.0 or not now.valid[unit, end]:
                     continue
                 late, late_u = _delay(ready, obs, row, plan.swap_h)
+                late = min(late, rest / 2.0)
                 at = column[phase]
                 shift = chains.offset[unit] * chains.observations.step[unit]
                 level = min(float(obs.soc[row]) + shift, 100.0)
-                matrix[unit, at] = -late / rest * matrix[unit, end]
-                matrix[unit, at, at] = 1.0 + late / rest
+                # s = D + late·(s − s_end)/rest, solved for s
+                own = 1.0 / (1.0 - late / rest)
+                for part in (matrix, transfer):
+                    part[unit, at] = (1.0 - own) * part[unit, end]
+                    part[unit, at, at] = own
                 fields["valid"][unit, at] = True
                 fields["level"][unit, at] = level
                 fields["node"][unit, at] = at
-                fields["rate"][unit, at] = (level - now.value[unit, end]) / rest
+                value = own * level + (1.0 - own) * now.value[unit, end]
+                fields["value"][unit, at] = value
+                fields["rate"][unit, at] = (value - now.value[unit, end]) / rest
                 fields["time_u_h"][unit, at] = late_u
-                fields["value"][unit, at] = level + late * fields["rate"][unit, at]
     return Swaps(
-        states=States(matrix=matrix, **fields),
+        states=States(matrix=matrix, transfer=transfer, **fields),
         weights=np.asarray(_grown(chains.observations.weight, extra, 1.0), dtype=np.float64),
         column=column,
         plans=plans,

@@ -154,7 +154,7 @@ def mix_rates(
         + np.where(share > 0.0, length**2 + scaled**2 * found.start_variance, 0.0).sum(axis=1)
     )
     level = np.abs((scaled * found.share_half_width * found.beta * drain).sum(axis=1))
-    gaps = (np.abs(base) * now.bound).sum(axis=1)
+    gaps = now.bounds(base[:, None, :])[:, 0]
     blank = np.array([np.nan if m else 0.0 for m in missing])
     return MixRates(
         rate=(scaled * drain).sum(axis=1) + blank,

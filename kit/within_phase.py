@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from kit.drain import prepare
-from kit.readings import find_ticks, observed
+from kit.readings import observed
+from kit.ticks import find_ticks
 from kit.uncertainty import normal_factor
 
 if TYPE_CHECKING:

@@ -40,9 +40,13 @@ __all__ = [
 
 SEARCH_MIN = 10.0
 """A reading further than this from a boundary does not stand for it (min), nor one further
-than a quarter of the phase."""
+than a quarter of the shorter phase beside it. A change of the display may be further away:
+what the rate may have varied since is in its uncertainty."""
 
 FULL_PCT = 100.0
+
+_LONGEST_MIN = 600.0
+"""Stands for the length of a phase that is not known (min)."""
 
 _SHARE = {"floor": 0.5, "nearest": 0.0, "unknown": 0.25}
 """Mean time that has passed since the time shown, as a share of the clock's step."""
@@ -302,8 +306,19 @@ class _Boundary:
     column: int
     t: float
     resolution: float
-    reach: float
+    shortest: float
+    tau: float
     cost: float
+
+    @property
+    def reading_reach(self) -> float:
+        """Return how far off a reading may be."""
+        return max(self.tau, min(SEARCH_MIN, self.shortest / 4.0))
+
+    @property
+    def tick_reach(self) -> float:
+        """Return how far off a change of the display may be."""
+        return 0.45 * self.shortest
 
 
 def _improve(draft: _Draft, at: _Boundary, unit: _Unit, step: float, share: float) -> None:
@@ -320,7 +335,7 @@ def _improve(draft: _Draft, at: _Boundary, unit: _Unit, step: float, share: floa
         i = _nearest(unit.t, at.t)
         late, late_u = lateness(unit.t[i], unit.resolution[i] / np.sqrt(12.0), unit.resolution[i])
         found = step**2 / 12.0 + (rate * late_u) ** 2 + (UNEVEN * rate * late) ** 2
-        if abs(late) <= at.reach and found < best:
+        if abs(late) <= at.reading_reach and found < best:
             best = found
             draft.level[k, b], draft.weight[k, b] = unit.soc[i], 1.0
             draft.late[k, b], draft.late_u[k, b] = late, late_u
@@ -331,7 +346,7 @@ def _improve(draft: _Draft, at: _Boundary, unit: _Unit, step: float, share: floa
         i = _nearest(ticks.t, at.t)
         late, late_u = lateness(ticks.t[i], ticks.u[i], ticks.resolution[i])
         found = (rate * late_u) ** 2 + (UNEVEN * rate * late) ** 2
-        if abs(late) <= at.reach and found < best:
+        if abs(late) <= at.tick_reach and found < best:
             draft.level[k, b], draft.weight[k, b] = ticks.level[i], 0.0
             draft.late[k, b], draft.late_u[k, b] = late, late_u
             draft.row[k, b] = ticks.row[i]
@@ -361,8 +376,8 @@ def _search(
             t = float(times[k, b])
             if t > over[k]:
                 continue
-            whole = length[k, b // 2]
-            reach = max(tau, SEARCH_MIN if np.isnan(whole) else min(SEARCH_MIN, whole / 4.0))
+            beside = [p for p in ((b - 1) // 2, b // 2) if p >= 0]
+            shortest = float(np.nanmin([*length[k, beside], _LONGEST_MIN]))
             seam = b > 0 and b % 2 == 0 and joined[k, b // 2] and times[k, b - 1] == t
             if seam and np.isnan(draft.level[k, b]):
                 continue  # the end of the phase before stands for both
@@ -372,7 +387,13 @@ def _search(
                 reading = step[k] ** 2 / 12.0
                 cost = reading + (unit.rate_pp_per_min * (draft.late_u[k, node[b]] + gap)) ** 2
             at = _Boundary(
-                unit=k, column=b, t=t, resolution=float(resolution[k, b]), reach=reach, cost=cost
+                unit=k,
+                column=b,
+                t=t,
+                resolution=float(resolution[k, b]),
+                shortest=shortest,
+                tau=tau,
+                cost=cost,
             )
             _improve(draft, at, unit, float(step[k]), share)
 

@@ -136,10 +136,16 @@ class _Unit:
         obs, k = self.ready.chains.observations, self.k
         node = self.ready.states.node[k]
         late = {}
-        for b in np.unique(node[node >= 0]).tolist():
+        used = np.unique(node[node >= 0]).tolist()
+        started = None
+        if obs.start_u[k, used].any():
+            started = _uniform(rng, m, -(3.0**0.5), 3.0**0.5)
+        for b in used:
             middle, u = obs.late[k, b] / 60.0, obs.late_u[k, b] / 60.0
             half = u * 3.0**0.5
             late[b] = _uniform(rng, m, middle - half, middle + half)
+            if started is not None and obs.start_u[k, b] > 0.0:
+                late[b] += started * np.float32(obs.start_u[k, b] / 60.0)
         return late
 
     def _lengths(self, rng: np.random.Generator, m: int) -> tuple[dict[int, Draws], Draws]:

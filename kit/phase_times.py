@@ -148,24 +148,28 @@ def unplaced_gaps(session: Session, spans: PhaseTimes) -> UnplacedGaps:
     return UnplacedGaps(gap=gap, gap_u=gap_u, shift=shift, shift_u=shift_u)
 
 
-def boundary_resolution(session: Session, spans: PhaseTimes) -> Floats:
-    """Return the step (min) to which each boundary was noted, shape (K, 2P).
+def boundary_resolution(session: Session, spans: PhaseTimes) -> tuple[Floats, Floats]:
+    """Return the steps (min) to which boundaries were noted, and to which the run's start was.
 
     Parameters
     ----------
     session, spans
         The record and its `phase_times`.
 
-    Notes
-    -----
-    A boundary that was not noted follows from the start of the run.
+    Returns
+    -------
+    own, start
+        Shape (K, 2P). A boundary that was noted has its own step, and 0 in ``start``. One that was
+        not follows from the start of the run, whose step is in ``start``: the same error for all
+        boundaries.
     """
     starts = [0.0 if run.start is None else _clock_step(run.start) for run in session.runs]
-    own_start = np.repeat(np.array(starts), len(session.devices))[:, None]
-    both = np.empty((spans.start.shape[0], 2 * spans.start.shape[1]))
-    both[:, 0::2] = np.where(spans.start_located, spans.resolution, own_start)
-    both[:, 1::2] = np.where(spans.end_located, spans.resolution, own_start)
-    return both
+    of_run = np.repeat(np.array(starts), len(session.devices))[:, None]
+    shape = (spans.start.shape[0], 2 * spans.start.shape[1])
+    located = np.empty(shape, dtype=bool)
+    located[:, 0::2], located[:, 1::2] = spans.start_located, spans.end_located
+    own = np.where(located, np.repeat(spans.resolution, 2, axis=1), 0.0)
+    return own, np.where(located, 0.0, of_run)
 
 
 def _clock_step(t: datetime) -> float:

@@ -100,6 +100,9 @@ class Observations:
         1 for a number read off, 0 for a change of the display.
     late, late_u
         Time from the boundary to the observation and its standard uncertainty (min).
+    start_u
+        u of the time of the run's start, where the boundary follows from that and the
+        observation has a time of its own (min): one error for all of them.
     row
         Row in ``session.readings``, −1 where there is none.
     step
@@ -111,6 +114,7 @@ class Observations:
     weight: Floats
     late: Floats
     late_u: Floats
+    start_u: Floats
     row: Ints
     step: Floats
 
@@ -172,15 +176,15 @@ class _Draft:
     weight: Floats
     late: Floats
     late_u: Floats
+    start_u: Floats
     row: Ints
-    place: Ints
 
     @classmethod
     def empty(cls, shape: tuple[int, int]) -> _Draft:
         return cls(
             level=np.full(shape, np.nan), weight=np.ones(shape), late=np.zeros(shape),
-            late_u=np.zeros(shape), row=np.full(shape, -1, dtype=np.int64),
-            place=np.zeros(shape, dtype=np.int64),
+            late_u=np.zeros(shape), start_u=np.zeros(shape),
+            row=np.full(shape, -1, dtype=np.int64),
         )  # fmt: skip
 
 
@@ -194,7 +198,12 @@ def _after(noted: Floats, boundary: Floats, share: float) -> Floats:
 
 
 def _noted(
-    obs: Observed, times: Floats, resolution: Floats, tau: float, n_runs: int, share: float
+    obs: Observed,
+    times: Floats,
+    steps: tuple[Floats, Floats],
+    tau: float,
+    n_runs: int,
+    share: float,
 ) -> _Draft:
     """Return the readings noted for boundaries, with their delays after them."""
     draft = _Draft.empty(times.shape)
@@ -225,8 +234,10 @@ def _noted(
     walk = np.where(ordered, (order - 0.5) / np.maximum(n, 1) * tau, tau / 2.0)
     walk_u = np.where(ordered, tau / 2.0, tau) / np.sqrt(12.0)
     step = np.where(by_clock, obs.resolution[safe], 0.0)
-    late = off + np.where(by_clock, _after(step, resolution, share), walk)
-    late_u = np.where(by_clock, np.hypot(step, resolution) / np.sqrt(12.0), walk_u)
+    boundary, start = steps
+    late = off + np.where(by_clock, _after(step, boundary + start, share), walk)
+    late_u = np.where(by_clock, np.hypot(step, boundary) / np.sqrt(12.0), walk_u)
+    draft.start_u = np.where(has & by_clock, start / np.sqrt(12.0), 0.0)
     draft.late = np.where(has, late, 0.0)
     draft.late_u = np.where(has, late_u, 0.0)
     return draft
@@ -305,7 +316,8 @@ class _Boundary:
     unit: int
     column: int
     t: float
-    resolution: float
+    step: float
+    start_step: float
     shortest: float
     tau: float
     cost: float
@@ -325,10 +337,11 @@ def _improve(draft: _Draft, at: _Boundary, unit: _Unit, step: float, share: floa
     """Replace the observation of one boundary where a timed one says more."""
     k, b = at.unit, at.column
     rate, best = unit.rate_pp_per_min, at.cost
-    own_u = at.resolution / np.sqrt(12.0)
+    own_u = at.step / np.sqrt(12.0)
+    start_u = at.start_step / np.sqrt(12.0)
 
     def lateness(t: Floats, u: Floats, resolution: Floats) -> tuple[float, float]:
-        after = _after(resolution, np.asarray(at.resolution), share)
+        after = _after(resolution, np.asarray(at.step + at.start_step), share)
         return float(t - at.t + after), float(np.hypot(u, own_u))
 
     if unit.t.size:
@@ -339,6 +352,7 @@ def _improve(draft: _Draft, at: _Boundary, unit: _Unit, step: float, share: floa
             best = found
             draft.level[k, b], draft.weight[k, b] = unit.soc[i], 1.0
             draft.late[k, b], draft.late_u[k, b] = late, late_u
+            draft.start_u[k, b] = start_u
             draft.row[k, b] = unit.row[i]
     full = b == 0 and draft.level[k, b] == FULL_PCT
     ticks = unit.ticks
@@ -349,6 +363,7 @@ def _improve(draft: _Draft, at: _Boundary, unit: _Unit, step: float, share: floa
         if abs(late) <= at.tick_reach and found < best:
             draft.level[k, b], draft.weight[k, b] = ticks.level[i], 0.0
             draft.late[k, b], draft.late_u[k, b] = late, late_u
+            draft.start_u[k, b] = start_u
             draft.row[k, b] = ticks.row[i]
 
 
@@ -356,7 +371,7 @@ def _search(
     draft: _Draft,
     obs: Observed,
     times: Floats,
-    resolution: Floats,
+    steps: tuple[Floats, Floats],
     joined: Bools,
     step: Floats,
     tau: float,
@@ -390,7 +405,8 @@ def _search(
                 unit=k,
                 column=b,
                 t=t,
-                resolution=float(resolution[k, b]),
+                step=float(steps[0][k, b]),
+                start_step=float(steps[1][k, b]),
                 shortest=shortest,
                 tau=tau,
                 cost=cost,
@@ -402,7 +418,7 @@ def boundary_observations(
     session: Session,
     obs: Observed,
     times: Floats,
-    resolution: Floats,
+    steps: tuple[Floats, Floats],
     joined: Bools,
     over: Sequence[float] | Floats,
 ) -> Observations:
@@ -412,9 +428,11 @@ def boundary_observations(
     ----------
     session, obs
         The record and its readings as arrays (`observed`).
-    times, resolution
+    times
         Shape (units, 2·phases). Time of each boundary (min since the run's start, NaN: not
-        known) and the step to which it was noted.
+        known).
+    steps
+        From `kit.phase_times.boundary_resolution`.
     joined
         Shape (units, phases). Whether a reading may be carried over into this phase from the
         end of the one before.
@@ -434,16 +452,17 @@ def boundary_observations(
     tau = session.assumptions.reading_delay_min
     share = _SHARE[session.assumptions.clock_rounding]
     step = _steps(session, obs)
-    draft = _noted(obs, times, resolution, tau, len(session.runs), share)
+    draft = _noted(obs, times, steps, tau, len(session.runs), share)
     if np.any(((obs.point == 2) | obs.tick) & ~np.isnan(obs.t)):
         limit = np.asarray(over, dtype=np.float64)
-        _search(draft, obs, times, resolution, joined, step, tau, limit, share)
+        _search(draft, obs, times, steps, joined, step, tau, limit, share)
     return Observations(
         node=_share(draft, joined),
         level=draft.level,
         weight=draft.weight,
         late=draft.late,
         late_u=draft.late_u,
+        start_u=draft.start_u,
         row=draft.row,
         step=step,
     )

@@ -52,8 +52,9 @@ class States:
         (K, B). Rate at the moment of the reading (pp/h), 0 where it is not known.
     rate_phase
         (K, B). Phase whose rate holds then, −1: unknown.
-    time_u_h
-        (K, B). u of the moment of the reading (h).
+    time_u_h, start_u_h
+        (K, B). u of the moment of the reading (h), and of the run's start where that counts: one
+        error for all readings.
     extra_variance
         (K, B). Variance (pp²) of what drained between boundary and reading, because the activity
         then is unknown, or did not run at the mean rate of its phase.
@@ -71,6 +72,7 @@ class States:
     rate: Floats
     rate_phase: Ints
     time_u_h: Floats
+    start_u_h: Floats
     extra_variance: Floats
     bound: Floats
     gap_variance: Floats
@@ -187,6 +189,7 @@ def states(chains: Chains) -> States:
         rate=rate,
         rate_phase=np.where(in_phase, phase, -1),
         time_u_h=np.where(moved, late_u, 0.0),
+        start_u_h=np.where(moved, np.take_along_axis(obs.start_u, safe, axis=1), 0.0) / 60.0,
         extra_variance=spread + (UNEVEN * rate * mu) ** 2,
         bound=most * ((gap + back) / 2.0 + 2.0 * gap_u),
         gap_variance=most**2 * ((gap + back) ** 2 / 12.0 + gap_u**2 / 4.0),
@@ -227,4 +230,5 @@ def time_variance(now: States, base: Floats) -> Floats:
     u = np.zeros((k, b))
     np.put_along_axis(u, np.maximum(now.node, 0), now.time_u_h, axis=1)
     own = (at_node**2 * u[:, None, :] ** 2).sum(axis=2)
-    return np.asarray(own + (reach**2 * now.extra_variance[:, None, :]).sum(axis=2))
+    common = (effect * now.start_u_h[:, None, :]).sum(axis=2) ** 2
+    return np.asarray(own + common + (reach**2 * now.extra_variance[:, None, :]).sum(axis=2))

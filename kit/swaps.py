@@ -150,7 +150,8 @@ def with_swaps(ready: Prepared, obs: Observed) -> Swaps:
         name: _grown(getattr(now, name), extra, fill)
         for name, fill in (
             ("valid", 0.0), ("level", 0.0), ("value", np.nan), ("rate", 0.0),
-            ("rate_phase", -1.0), ("time_u_h", 0.0), ("extra_variance", 0.0), ("bound", 0.0),
+            ("rate_phase", -1.0), ("time_u_h", 0.0), ("start_u_h", 0.0),
+            ("extra_variance", 0.0), ("bound", 0.0),
             ("gap_variance", 0.0), ("node", -1.0),
         )
     }  # fmt: skip

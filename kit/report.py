@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 __all__ = [
     "cautions",
     "charge",
+    "claims",
     "conditions",
     "data",
     "data_quality",
@@ -40,6 +41,7 @@ __all__ = [
     "phase_drain",
     "projections",
     "protocol",
+    "readings_to_check",
     "references",
     "replicates",
     "reproduce",
@@ -136,7 +138,7 @@ def title_block(results: Results) -> Page:
 
 
 def glance(results: Results) -> Page:
-    """Return the result in plain words, and who outlasted whom as a picture."""
+    """Return the result in plain words, the most urgent claims, and who outlasted whom."""
     first, *rest = results.glance or wording.glance(results)
     blocks = (
         Block(kind="lead", text=first),
@@ -146,7 +148,20 @@ def glance(results: Results) -> Page:
     pairs = results.runtime_pairs
     decided = pairs["verdict"].isin(["a", "b", "too_close"]).any() if len(pairs) else False
     picture = pictures.pairs(results, runs[0]) if decided and len(runs) == 1 else None
-    return _present(Prose(blocks=blocks), picture)
+    return _present(Prose(blocks=blocks), tables.claims_at_a_glance(results), picture)
+
+
+def claims(results: Results) -> Page:
+    """Return the sentences that people want to say, with verdict, margin and a true wording."""
+    why = sections.NO_CLAIMS if "claims" in results.extra else sections.NOT_JUDGED
+    return _present(tables.claims(results) or _prose(why))
+
+
+def readings_to_check(results: Results) -> Page:
+    """Return the readings to look at again before anything is published."""
+    judged = "load_bearing" in results.extra
+    why = sections.NO_LOAD_BEARING if judged else sections.NOT_JUDGED
+    return _present(tables.load_bearing(results) or _prose(why))
 
 
 def setup(results: Results) -> Page:

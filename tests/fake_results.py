@@ -27,7 +27,8 @@ NAN = float("nan")
 TEXT_COLUMNS = """
 phase device measurand status method flags source description distribution unit basis reference
 tie_group device_a device_b verdict_single verdict_table verdict activity part quantity
-unit_symbol why
+unit_symbol why kind code group phase_from phase_to statement reason wording what point column
+noted instead slip evidence verdict_if_misread
 """
 TEXT = frozenset(TEXT_COLUMNS.split())
 FLAGS = frozenset(("agrees", "right_censored", "at_least", "ranked"))

@@ -6,6 +6,7 @@ import ast
 import json
 import re
 import shutil
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -16,8 +17,9 @@ from kit.errors import RecordError, UsageError
 from kit.places import samples_folder, templates_folder
 from kit.results import RESULT_COLUMNS
 from kit.results_data import FORMAT, results_data
+from kit.wording import sections
 from tests.builders import join_runs, make_session
-from tests.fake_results import fake_results, field_day
+from tests.fake_results import fake_results, field_day, rows
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -34,6 +36,8 @@ SECTIONS = (
     "Standing after each phase",
     "Shared and rotated phases",
     "Runtimes and order",
+    "What may be said",
+    "Readings to check",
     "Replicates",
     "Uncertainty budget",
     "Projections",
@@ -45,8 +49,9 @@ SECTIONS = (
 )
 PAGES = (
     "title_block", "glance", "setup", "conditions", "protocol", "data_quality", "charge",
-    "phase_drain", "standing", "shared_phases", "runtimes", "replicates", "uncertainty",
-    "projections", "energy", "cautions", "limits", "reproduce", "references",
+    "phase_drain", "standing", "shared_phases", "runtimes", "claims", "readings_to_check",
+    "replicates", "uncertainty", "projections", "energy", "cautions", "limits", "reproduce",
+    "references",
 )  # fmt: skip
 ALLOWED = (
     ast.Module, ast.Import, ast.ImportFrom, ast.alias, ast.Assign, ast.Expr, ast.Call, ast.Name,
@@ -155,6 +160,17 @@ def test_a_section_without_data_says_why_in_one_sentence() -> None:
         assert page[0].text.count(".") == 1, name
     assert "no setup file" in text_of(report.setup(bare))
     assert text_of(report.data_quality(fake_results())) == "The checks found nothing to remark."
+
+
+def test_sentences_that_were_not_judged_are_not_called_settled() -> None:
+    results = fake_results()
+    assert text_of(report.claims(results)) == sections.NOT_JUDGED
+    assert text_of(report.readings_to_check(results)) == sections.NOT_JUDGED
+    judged = replace(
+        results, extra={"claims": rows("claims"), "load_bearing": rows("load_bearing")}
+    )
+    assert text_of(report.claims(judged)) == sections.NO_CLAIMS
+    assert text_of(report.readings_to_check(judged)) == sections.NO_LOAD_BEARING
 
 
 def test_time_between_phases_is_told_under_data_quality() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
@@ -412,6 +413,57 @@ def test_agreement_counts_and_says_why_not() -> None:
     assert table is not None
     assert [plain(c) for c in table.rows[0][1:]] == ["2", "1", "0.110", "0.050", "one-sided"]
     assert tables.agreement(fake_results(agreement=rows("agreement"))) is None
+
+
+CLAIMS = [
+    {"run": 1, "priority": 1, "kind": "this_session", "statement": "A outlasted B",
+     "verdict": "supported", "lead_low": 34.6, "unit_symbol": "min", "method": "all pairs",
+     "reason": "apart", "wording": "A outlasted B by at least 34 min."},
+    {"run": 1, "priority": 2, "kind": "this_session", "statement": "A drained least",
+     "verdict": "tied", "lead": 0.97, "lead_low": -0.85, "lead_high": 2.79, "unit_symbol": "pp",
+     "method": "all pairs", "reason": "too near", "wording": "A and B are too close to call."},
+    {"run": 1, "priority": 3, "kind": "this_session", "statement": "Nobody asked"},
+    {"run": 1, "priority": 1, "kind": "kind_of_device", "statement": "An A lasts longer",
+     "verdict": "cannot_be_said", "method": "t interval"},
+]  # fmt: skip
+
+
+def test_claims_show_verdict_margin_and_wording_by_kind() -> None:
+    results = replace(fake_results(), extra={"claims": rows("claims", CLAIMS)})
+    here, kind = tables.claims(results)
+    assert [tuple(map(plain, row)) for row in here.rows] == [
+        ("A outlasted B", "supported", "at least 34 min", "apart",
+         "A outlasted B by at least 34 min."),
+        ("A drained least", "tied", "1.0 (−0.9 to 2.8) pp", "too near",
+         "A and B are too close to call."),
+    ]  # fmt: skip
+    assert here.notes == ("Judged by: all pairs.",)
+    assert [row[1] for row in kind.rows] == ["cannot be said"]
+    glance = tables.claims_at_a_glance(results)
+    assert glance is not None
+    assert [row[0] for row in glance.rows] == ["A outlasted B", "An A lasts longer"]
+
+
+def test_readings_that_bear_a_claim_are_listed_once_each() -> None:
+    bearing = {
+        "run": 1, "rank": 1, "statement": "A drained least", "verdict": "supported",
+        "verdict_if_misread": "tied", "what": "reading", "device": "limpet", "phase": "stream",
+        "point": "end", "noted": "66 %", "instead": "65 %", "slip": "one off", "affected": 2,
+        "line": 13, "evidence": "cam-1 01:02",
+    }  # fmt: skip
+    off = {
+        **bearing, "rank": 2, "what": "power-off", "point": "last seen on", "noted": "15:28",
+        "instead": "15:18", "affected": 1, "line": 0, "evidence": "",
+    }  # fmt: skip
+    frame = rows("load_bearing", [bearing, {**bearing, "statement": "Another"}, off])
+    table = tables.load_bearing(replace(fake_results(), extra={"load_bearing": frame}))
+    assert table is not None
+    assert [tuple(map(plain, row)) for row in table.rows] == [
+        ("limpet, reading, end of 2 Streaming video", "66 %", "65 % (one off)",
+         "A drained least: supported → tied", "2", "line 13, cam-1 01:02"),
+        ("limpet, power-off, last seen on", "15:28", "15:18 (one off)",
+         "A drained least: supported → tied", "1", ""),
+    ]  # fmt: skip
 
 
 def test_inputs_carry_their_sha256() -> None:

@@ -1,12 +1,13 @@
 """What the report sets as tables: ``(Results) -> kit.display.Table``, pure.
 
 ``record`` and ``quality`` show what was noted, ``drain`` and ``runtime`` what follows from it,
-``trust`` why to believe it. Full precision is in the results JSON and the CSV tables; here every
-number is rounded to its uncertainty by ``kit.units``.
+``claims`` what may be said, ``trust`` why to believe it. Full precision is in the results JSON
+and the CSV tables; here every number is rounded to its uncertainty by ``kit.units``.
 """
 
 from __future__ import annotations
 
+from kit.tables.claims import claims, claims_at_a_glance, load_bearing
 from kit.tables.drain import drain, drain_order, parts, rate, standing
 from kit.tables.quality import data_quality, elapsed_fit
 from kit.tables.record import (
@@ -43,6 +44,8 @@ __all__ = [
     "agreement",
     "assumptions",
     "budget",
+    "claims",
+    "claims_at_a_glance",
     "conditions",
     "contributions",
     "data_quality",
@@ -53,6 +56,7 @@ __all__ = [
     "energy",
     "gauges",
     "inputs",
+    "load_bearing",
     "parameters",
     "parts",
     "phase_details",

@@ -11,7 +11,10 @@ if TYPE_CHECKING:
     from kit.results import Results
 
 __all__ = [
+    "NOT_JUDGED",
+    "NO_CLAIMS",
     "NO_FINDINGS",
+    "NO_LOAD_BEARING",
     "NO_LOG_OF_CHARGE",
     "NO_ORDER",
     "NO_PARTS",
@@ -25,6 +28,9 @@ __all__ = [
     "unaccounted_sentence",
 ]
 
+NOT_JUDGED = "The analysis that made these results judged no sentences."
+NO_CLAIMS = "There is no sentence to judge: nothing was compared."
+NO_LOAD_BEARING = "No single reading, if it was misread, would change a verdict."
 NO_FINDINGS = "The checks found nothing to remark."
 NO_LOG_OF_CHARGE = "No percentage was noted with a time, so there is no course to draw."
 NO_PHASES = "No drain could be computed: no phase has a reading at both its ends."

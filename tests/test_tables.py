@@ -420,6 +420,7 @@ CLAIMS = [
      "verdict": "supported", "lead_low": 34.6, "unit_symbol": "min", "method": "all pairs",
      "reason": "apart", "wording": "A outlasted B by at least 34 min."},
     {"run": 1, "priority": 2, "kind": "this_session", "statement": "A drained least",
+     "measurand": "displayed",
      "verdict": "tied", "lead": 0.97, "lead_low": -0.85, "lead_high": 2.79, "unit_symbol": "pp",
      "method": "all pairs", "reason": "too near", "wording": "A and B are too close to call."},
     {"run": 1, "priority": 3, "kind": "this_session", "statement": "Nobody asked"},
@@ -434,7 +435,7 @@ def test_claims_show_verdict_margin_and_wording_by_kind() -> None:
     assert [tuple(map(plain, row)) for row in here.rows] == [
         ("A outlasted B", "supported", "at least 34 min", "apart",
          "A outlasted B by at least 34 min."),
-        ("A drained least", "tied", "1.0 (−0.9 to 2.8) pp", "too near",
+        ("A drained least, by the display", "tied", "1.0 (−0.9 to 2.8) pp", "too near",
          "A and B are too close to call."),
     ]  # fmt: skip
     assert here.notes == ("Judged by: all pairs.",)

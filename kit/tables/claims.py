@@ -39,6 +39,11 @@ def _margin(row: Row) -> str:
     return estimate(row.lead, row.lead_low, row.lead_high, row.unit_symbol, decimals=decimals)
 
 
+def _statement(row: Row) -> str:
+    """Return the sentence; one on drains by the display says so."""
+    return f"{row.statement}, by the display" if row.measurand == "displayed" else row.statement
+
+
 def _frame(results: Results, name: str) -> pd.DataFrame | None:
     frame = results.extra.get(name)
     return None if frame is None or frame.empty else frame
@@ -59,7 +64,7 @@ def claims_at_a_glance(results: Results) -> Table | None:
             Column(name="Margin", align="right"),
         ),
         rows=tuple(
-            (row.statement, VERDICTS.get(row.verdict, row.verdict), _margin(row))
+            (_statement(row), VERDICTS.get(row.verdict, row.verdict), _margin(row))
             for row in rows_of(urgent)
         ),
     )
@@ -89,7 +94,7 @@ def claims(results: Results) -> tuple[Table, ...]:
                 ),
                 rows=tuple(
                     (
-                        row.statement,
+                        _statement(row),
                         VERDICTS.get(row.verdict, row.verdict),
                         _margin(row),
                         row.reason,

@@ -5,9 +5,12 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
+from kit.units import UNDATED_YEAR
 from kit.wording import glance, limits
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     import pandas as pd
 
     from kit.results import Results
@@ -111,7 +114,7 @@ def _session(session: Session) -> dict[str, Any]:
         "runs": [
             {
                 "number": run.number,
-                "start": run.start.isoformat() if run.start else None,
+                "start": _start(run.start),
                 "stop_min": run.stop_min,
                 "stated_elapsed_min": run.stated_elapsed_min,
             }
@@ -128,6 +131,13 @@ def _session(session: Session) -> dict[str, Any]:
         "mixes": {name: dict(mix) for name, mix in session.mixes.items()},
         "sources": [{"name": s.name, "sha256": s.sha256, "size": s.size} for s in session.sources],
     }
+
+
+def _start(start: datetime | None) -> str | None:
+    """Return a start in ISO form; the time of day alone where no date was recorded."""
+    if start is None:
+        return None
+    return start.time().isoformat() if start.year == UNDATED_YEAR else start.isoformat()
 
 
 def _plain(value: object) -> Any:

@@ -26,6 +26,7 @@ __all__ = [
     "NOT_RECORDED",
     "NO_BREAK",
     "PLUS_MINUS",
+    "UNDATED_YEAR",
     "clock",
     "common_decimals",
     "count",
@@ -55,6 +56,8 @@ NOT_RECORDED = "not recorded"
 HALF_WIDTH_PER_STEP = 7.5
 """An interval is rounded to the largest power of ten that is at most half-width / 7.5."""
 MAX_DECIMALS = 4
+UNDATED_YEAR = 1
+"""Year of a start of which only the time of day was recorded (`kit.session.Run`)."""
 ROUNDING_SLACK = 1e-9
 """Ends closer than this to a printed step are that step (binary representation, not data)."""
 
@@ -352,7 +355,8 @@ def clock(start: datetime | None, t_min: float | None) -> str:
     Parameters
     ----------
     start
-        Clock time of minute 0; ``None`` when only elapsed times were noted.
+        Clock time of minute 0; in year 1 if its date was not recorded; ``None`` when only
+        elapsed times were noted.
     t_min
         Minutes since the start, counted through a clock change.
 
@@ -370,6 +374,9 @@ def clock(start: datetime | None, t_min: float | None) -> str:
     if start is None or t_min is None or not math.isfinite(t_min):
         return MISSING
     step = timedelta(minutes=round(t_min))
+    if start.year == UNDATED_YEAR:
+        # only the time of day means anything, and no calendar says when clocks change
+        start = start.replace(year=2001, tzinfo=None)
     if start.tzinfo is None:
         moment = start + step
     else:

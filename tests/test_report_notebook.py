@@ -7,6 +7,7 @@ import json
 import re
 import shutil
 from dataclasses import replace
+from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -195,6 +196,13 @@ def test_the_results_for_machines_hold_every_frame_in_full() -> None:
     assert len(found["glance"]) >= 3
     json.dumps(report.data(results)._repr_mimebundle_(), allow_nan=False)
     assert isinstance(report.data(results), DataBundle)
+
+
+def test_a_start_without_a_date_is_a_time_of_day_for_machines_too() -> None:
+    undated = field_day(date=None, start=datetime(1, 1, 1, 9, 0))
+    for session, start in ((undated, "09:00:00"), (field_day(), "2026-05-16T08:00:00+00:00")):
+        found = results_data(fake_results(session), kit_version="0")
+        assert found["session"]["runs"][0]["start"] == start
 
 
 def test_the_command_to_repeat_the_analysis_carries_its_parameters() -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
@@ -11,7 +11,7 @@ import pytest
 
 from kit import tables
 from kit.errors import Finding
-from kit.session import Assumptions, Device, Gauge, Phase
+from kit.session import Assumptions, Device, Gauge, Phase, Session
 from kit.tables.cells import Marks
 from kit.units import NO_BREAK
 from tests.builders import join_runs, make_session
@@ -41,13 +41,26 @@ def test_the_title_block_names_session_data_and_kit() -> None:
     table = tables.title_block(results, kit_version="1.2.3")
     shown = {plain(row[0]): plain(row[1]) for row in table.rows}
     assert shown["Session"] == "Tablets for the tide-pool survey"
-    assert shown["Date"] == "2026-05-16"
-    assert shown["Start"] == "08:00"
+    assert shown["Date and start"] == "2026-05-16, 08:00"
     assert shown["Operator"] == "not recorded"
     assert shown["Record"] == "test-session, revision 3"
     assert shown["In the row"] == "five devices, one run"
     assert shown["Data fingerprint"] == results.session.fingerprint
     assert shown["Made with"] == "Rundown Kit 1.2.3"
+
+
+def test_the_start_says_what_is_known_of_it() -> None:
+    def start_of(session: Session) -> str:
+        title = tables.title_block(fake_results(session), kit_version="0")
+        return cell(title, "Date and start", "Value")
+
+    assert start_of(field_day(start=None)) == "2026-05-16, clock time not recorded"
+    assert start_of(field_day(date=None)) == "date not recorded, 08:00"
+    undated = field_day(date=None, start=datetime(1, 1, 1, 9, 0))
+    assert start_of(join_runs(undated, undated)) == "09:00"
+    assert start_of(field_day(timezone="Europe/London")) == "2026-05-16, 08:00 (Europe/London)"
+    later = field_day(start=datetime(2026, 5, 17, 9, 30, tzinfo=UTC))
+    assert start_of(join_runs(field_day(), later)) == "2026-05-16 08:00; 2026-05-17 09:30"
 
 
 def test_a_record_without_setup_says_not_recorded_everywhere() -> None:
@@ -61,7 +74,8 @@ def test_a_record_without_setup_says_not_recorded_everywhere() -> None:
             start=None,
         )
     )
-    assert cell(tables.title_block(results, kit_version="0"), "Date", "Value") == "not recorded"
+    title = tables.title_block(results, kit_version="0")
+    assert cell(title, "Date and start", "Value") == "not recorded"
     device = tables.devices(results).rows[0]
     assert [plain(c) for c in device[2:]] == ["not recorded"] * 4
     assert {plain(r[1]) for r in tables.conditions(results).rows} == {"not recorded"}

@@ -133,6 +133,12 @@ def test_a_clock_change_is_counted_through() -> None:
     assert start.astimezone(UTC).hour == 22
 
 
+def test_a_start_without_a_date_has_a_clock_all_the_same() -> None:
+    start = datetime(1, 1, 1, 0, 5, tzinfo=ZoneInfo("Asia/Tokyo"))
+    assert units.clock(start, 61) == "01:06"
+    assert plain(units.clock(start, -10)) == "23:55 (-1 d)"
+
+
 def test_what_was_not_recorded_says_so() -> None:
     assert units.recorded(None, "Wh") == "not recorded"
     assert units.recorded("Not Recorded") == "not recorded"

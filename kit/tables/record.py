@@ -13,6 +13,7 @@ from kit.units import (
     MISSING,
     NO_BREAK,
     NOT_RECORDED,
+    UNDATED_YEAR,
     clock,
     count,
     duration,
@@ -48,15 +49,10 @@ _SOURCE_WORDS = {
 def title_block(results: Results, *, kit_version: str) -> Table:
     """Return who, when, which data: the identity of the report."""
     session = results.session
-    zone = f" ({session.timezone})" if session.timezone and session.runs[0].start else ""
-    form = "%H:%M" if len(session.runs) == 1 else "%Y-%m-%d %H:%M"
-    starts = [run.start.strftime(form) if run.start else NOT_RECORDED for run in session.runs]
-    date = f"{session.date:%Y-%m-%d}" if session.date else NOT_RECORDED
     row = f"{count(len(session.devices), 'device')}, {count(len(session.runs), 'run')}"
     facts = (
         ("Session", full_name(session.title, session.id)),
-        ("Date", date),
-        ("Start", "; ".join(dict.fromkeys(starts)) + zone),
+        ("Date and start", _start_words(session)),
         ("In the row", row),
         ("Operator", said(session.operator)),
         ("Record", f"{session.id}, revision {session.revision}"),
@@ -69,6 +65,22 @@ def title_block(results: Results, *, kit_version: str) -> Table:
         columns=(Column(name="Item"), Column(name="Value")),
         rows=facts,
     )
+
+
+def _start_words(session: Session) -> str:
+    """Return date and clock time of the start, of each run if there are several."""
+    date = f"{session.date:%Y-%m-%d}" if session.date else f"date {NOT_RECORDED}"
+    starts = [run.start for run in session.runs if run.start is not None]
+    if not starts:
+        return f"{date}, clock time {NOT_RECORDED}" if session.date else NOT_RECORDED
+    zone = f" ({session.timezone})" if session.timezone else ""
+    if len(session.runs) == 1:
+        return f"{date}, {starts[0]:%H:%M}{zone}"
+    texts = (
+        f"{start:%H:%M}" if start.year == UNDATED_YEAR else f"{start:%Y-%m-%d %H:%M}"
+        for start in starts
+    )
+    return "; ".join(dict.fromkeys(texts)) + zone
 
 
 def _display_words(device: Device) -> str:

@@ -50,9 +50,7 @@ def budget(results: Results) -> Table:
             Column(name="Source"),
             Column(name="Distribution"),
             Column(name="Value used", align="right"),
-            Column(
-                name="Typical effect on a drain, u", unit="pp", align="right", numeric_sort=True
-            ),
+            Column(name="Effect, u", unit="pp", align="right", numeric_sort=True),
             Column(name="Basis"),
             Column(name="Reference"),
         ),

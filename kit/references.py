@@ -52,8 +52,7 @@ REFERENCES: dict[str, Reference] = {
             text="JCGM 101:2008, Supplement 1 to the GUM: Propagation of distributions using a "
             "Monte Carlo method, clauses 7 and 8",
             used_for="Monte Carlo intervals and their comparison with the closed form",
-            checked="cited from memory; values of its example of four rectangular inputs "
-            "recomputed in the tests",
+            checked=_MEMORY,
         ),
         Reference(
             key="acpi",
@@ -74,7 +73,13 @@ REFERENCES: dict[str, Reference] = {
             key="watt-hour",
             text="49 CFR 171.8, definition of “Watt-hour”",
             used_for="rated energy = rated capacity × nominal voltage",
-            checked="read; worked values recomputed in the tests",
+            checked="read; a worked value (11.1 V × 4.4 Ah = 48.84 Wh) recomputed in the tests",
+        ),
+        Reference(
+            key="tukey",
+            text="NIST/SEMATECH e-Handbook of Statistical Methods, 7.4.7.1, Tukey's method",
+            used_for="all differences of mean runtimes judged together",
+            checked="read in part; its example recomputed in the tests",
         ),
         Reference(
             key="iso5725",
@@ -92,6 +97,10 @@ def references(results: Results) -> tuple[Reference, ...]:
     keys = ["gum", "jcgm101", "acpi", "piepho"]
     if any(d.rated_capacity_mah is not None for d in results.session.devices):
         keys.append("watt-hour")
-    if len(results.replicates):
+    pairs = results.extra.get("replicate_pairs")
+    if pairs is not None and (pairs["method"] == "tukey").any():
+        keys.append("tukey")
+    models = results.extra.get("replicate_models")
+    if len(results.replicates) or (models is not None and len(models)):
         keys.append("iso5725")
     return tuple(REFERENCES[key] for key in keys)

@@ -10,7 +10,10 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from kit import tables
+from kit.drain_flags import FLAGS
+from kit.drain_model import SOURCES
 from kit.errors import Finding
+from kit.flag_words import flag_text, source_text, status_text
 from kit.session import Assumptions, Device, Gauge, Phase, Session
 from kit.tables.cells import Marks
 from kit.units import NO_BREAK
@@ -519,3 +522,10 @@ def test_hostile_labels_stand_in_cells_as_they_are(label: str) -> None:
     assert label in plain(tables.phase_details(results).rows[0][0])
     (table,) = tables.drain(results, 1)
     assert label.startswith(table.columns[1].name.rstrip("…"))
+
+
+def test_every_flag_and_source_is_said_in_words() -> None:
+    for code in FLAGS:
+        assert flag_text(code).endswith(".")
+    assert {source_text(code) for code in SOURCES}.isdisjoint(set(SOURCES) - {"gap"})
+    assert status_text("not_reached") == "off before"

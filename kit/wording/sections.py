@@ -9,6 +9,7 @@ from kit.units import count, duration, joined
 
 if TYPE_CHECKING:
     from kit.results import Results
+    from kit.session import Device
 
 __all__ = [
     "NOT_JUDGED",
@@ -44,7 +45,7 @@ NO_PROJECTIONS = "No phase gives a rate from which hours could be projected."
 
 def no_energy(results: Results) -> str:
     """Return why there is no energy at all."""
-    if all(d.rated_energy_wh is None for d in results.session.devices):
+    if not any(_rated(device) for device in results.session.devices):
         return (
             "The rated energy of no battery was recorded, so percentages cannot be turned into "
             "watt-hours."
@@ -55,11 +56,19 @@ def no_energy(results: Results) -> str:
 def energy_left_out(results: Results) -> str:
     """Return which devices have no energy for want of a rating; empty if none."""
     names = device_names(results.session)
-    left = [d.id for d in results.session.devices if d.rated_energy_wh is None]
+    left = [names[device.id] for device in results.session.devices if not _rated(device)]
     if not left:
         return ""
-    listed = joined(names[d] for d in left)
-    return f"Without a recorded rated energy, and so left out here: {listed}."
+    return (
+        "Neither rated energy nor rated capacity and voltage were recorded, and so left out here: "
+        f"{joined(left)}."
+    )
+
+
+def _rated(device: Device) -> bool:
+    """Return whether the rated energy is given or follows from capacity and voltage."""
+    from_capacity = device.rated_capacity_mah is not None and device.nominal_voltage_v is not None
+    return device.rated_energy_wh is not None or from_capacity
 
 
 def unaccounted_sentence(lost: list[float]) -> str:

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import importlib.util
 import json
-import os
 import re
 import shutil
 import tempfile
@@ -27,9 +26,11 @@ if TYPE_CHECKING:
 
     from kit.document import Document
 
-__all__ = ["Attachment", "pdf_bytes", "timestamp_of"]
+__all__ = ["Attachment", "Paper", "pdf_bytes", "timestamp_of"]
 
-TEMPLATE = Path(__file__).resolve().parent / "pdf_template" / "report.typ"
+Paper = Literal["a4", "letter"]
+
+TEMPLATES = Path(__file__).resolve().parent / "pdf_template"
 # matplotlib's folder also holds a font of last resort, with which any character passes as a box
 FONT_FILES = (
     "DejaVuSans.ttf",
@@ -37,6 +38,8 @@ FONT_FILES = (
     "DejaVuSans-Oblique.ttf",
     "DejaVuSans-BoldOblique.ttf",
 )
+# how often characters are given up as code points before the PDF is
+MAX_TRIES = 3
 UNDATED = date(2000, 1, 1)
 RUNNING_TITLE_MAX = 72
 # items of a document that have no place on paper: code, and output of other libraries in HTML
@@ -91,6 +94,7 @@ def pdf_bytes(
     *,
     attachments: Iterable[Attachment] = (),
     timestamp: int,
+    paper: Paper = "a4",
 ) -> bytes:
     """Return the report as PDF.
 
@@ -105,6 +109,8 @@ def pdf_bytes(
         Files to put inside.
     timestamp
         Creation time, seconds since 1970.
+    paper
+        Size of the pages.
 
     Raises
     ------
@@ -113,42 +119,105 @@ def pdf_bytes(
     """
     with tempfile.TemporaryDirectory(prefix="rundown-pdf-") as name:
         root = Path(name)
-        shutil.copyfile(TEMPLATE, root / "report.typ")
+        for template in TEMPLATES.glob("*.typ"):
+            shutil.copyfile(template, root / template.name)
         _copy_fonts(root / "fonts")
         files = _write_attachments(root, attachments)
-        return _compiled(root, document, files, timestamp)
+        return _compiled(root, document, files, timestamp, paper)
 
 
-def _compiled(root: Path, document: Document, files: list[dict[str, str]], timestamp: int) -> bytes:
-    """Compile, and again with other fonts or code points if characters are missing."""
-    import typst
-
-    lacking: frozenset[str] = frozenset()
-    nowhere: frozenset[str] = frozenset()
-    for system_fonts in (False, True, True, True):
-        _write_document(root, document, files, lacking, nowhere)
+def _compiled(
+    root: Path, document: Document, files: list[dict[str, str]], timestamp: int, paper: Paper
+) -> bytes:
+    """Compile with the fonts that the characters ask for, the rest as code points."""
+    data = {**_data(document, files), "paper": paper}
+    pictures = {
+        f"{item['anchor']}.svg": item["svg"]
+        for section in document.sections
+        for item in section.items
+        if item["type"] == "picture"
+    }
+    text = json.dumps(data, ensure_ascii=False, sort_keys=True)
+    lacking, nowhere = _without_font(root, "text", text)
+    lacking_there, nowhere_there = _without_font(root, "figure", "".join(pictures.values()))
+    for _ in range(MAX_TRIES):
+        data["remarks"] = _remarks(lacking - nowhere, nowhere, nowhere_there)
+        text = json.dumps(data, ensure_ascii=False, sort_keys=True)
+        for name, content, absent in (
+            ("document.json", text, nowhere),
+            *((name, svg, nowhere_there) for name, svg in pictures.items()),
+        ):
+            # a code point in brackets needs no escape in JSON or XML
+            shown = visible_code_points(content, absent)
+            root.joinpath(name).write_text(shown, encoding="utf-8")
         try:
-            made = typst.compile(
-                str(root / "report.typ"),
-                root=str(root),
-                font_paths=[str(root / "fonts")],
-                ignore_system_fonts=not system_fonts,
-                pdf_standards=["a-3a", "ua-1"],
-                timestamp=timestamp,
+            return _typeset(
+                root, "report.typ", timestamp, system_fonts=bool(lacking | lacking_there)
             )
-        except typst.TypstError as error:
-            missing = missing_characters(error.diagnostic)
-            if not missing:
-                message = f"The PDF could not be set: {error.message}"
+        except _typst_error() as error:
+            # a bold face, or a fallback in a figure, may lack what the probe found
+            missing = missing_characters(error.diagnostic)  # type: ignore[attr-defined]  # typst
+            if not missing - (nowhere & nowhere_there):
+                message = f"The PDF could not be set: {error.message}"  # type: ignore[attr-defined]  # typst
                 raise RenderError(message) from error
-            if system_fonts:
-                nowhere |= missing
-            else:
-                lacking = missing
-        else:
-            return bytes(made)
+            lacking |= missing
+            nowhere |= missing
+            nowhere_there |= missing
     message = f"The PDF could not be set: no font for {' '.join(sorted(nowhere))}"
     raise RenderError(message)
+
+
+def _typeset(
+    root: Path, template: str, timestamp: int, *, system_fonts: bool, **inputs: str
+) -> bytes:
+    """Compile one template in ``root``."""
+    import typst
+
+    return typst.compile(
+        str(root / template),
+        root=str(root),
+        font_paths=[str(root / "fonts")],
+        ignore_system_fonts=not system_fonts,
+        pdf_standards=["a-3a", "ua-1"],
+        timestamp=timestamp,
+        sys_inputs=inputs,
+    )
+
+
+def _typst_error() -> type[Exception]:
+    """Return the compiler's exception; the compiler is loaded when it is needed."""
+    import typst
+
+    return typst.TypstError
+
+
+def _without_font(
+    root: Path, place: Literal["text", "figure"], shown: str
+) -> tuple[frozenset[str], frozenset[str]]:
+    """Return the characters that the fonts here lack, and those that no font of the system has.
+
+    Typst names every character that it cannot set, but only when all else is done; so a page
+    with nothing but the characters is set first, which takes a hundredth of the time.
+    """
+    unusual = "".join(sorted(char for char in set(shown) if not char.isascii()))
+    lacking = nowhere = _missing(root, place, unusual, system_fonts=False)
+    if lacking:
+        nowhere = _missing(root, place, "".join(sorted(lacking)), system_fonts=True)
+    return lacking, nowhere
+
+
+def _missing(
+    root: Path, place: Literal["text", "figure"], characters: str, *, system_fonts: bool
+) -> frozenset[str]:
+    """Return which of the characters cannot be set."""
+    if not characters:
+        return frozenset()
+    try:
+        _typeset(root, f"probe_{place}.typ", 0, system_fonts=system_fonts, characters=characters)
+    except _typst_error() as error:
+        named = missing_characters(error.diagnostic)  # type: ignore[attr-defined]  # typst
+        return named & frozenset(characters)
+    return frozenset()
 
 
 def missing_characters(diagnostic: str) -> frozenset[str]:
@@ -196,16 +265,10 @@ def _write_attachments(root: Path, attachments: Iterable[Attachment]) -> list[di
     return files
 
 
-def _write_document(
-    root: Path,
-    document: Document,
-    files: list[dict[str, str]],
-    lacking: frozenset[str],
-    nowhere: frozenset[str],
-) -> None:
-    """Write ``document.json`` and the figures, characters without a font as code points."""
+def _data(document: Document, files: list[dict[str, str]]) -> dict[str, Any]:
+    """Return what the template sets, as plain data."""
     session = document.session
-    facts = [
+    facts = session.get("facts") or [
         ("Session of", session["date"] or "date not recorded"),
         ("Revision", str(session["revision"])),
         ("Data fingerprint", session["fingerprint"]),
@@ -215,11 +278,12 @@ def _write_document(
     if len(running) > RUNNING_TITLE_MAX:
         running = running[: RUNNING_TITLE_MAX - 1].rstrip() + "…"
     operator = session.get("operator")
-    data = {
+    return {
         "kind": document.kind,
         "title": document.title,
         "running-title": running,
-        "running-data": f"Revision {session['revision']} · data {session['fingerprint']}",
+        "running-data": session.get("running")
+        or f"Revision {session['revision']} · data {session['fingerprint']}",
         "authors": [operator] if operator else [],
         "fingerprint": session["fingerprint"],
         "facts": facts,
@@ -227,47 +291,40 @@ def _write_document(
             {
                 "title": section.title,
                 "items": [
-                    _item(root, item, nowhere)
-                    for item in section.items
-                    if item["type"] not in ON_SCREEN_ONLY
+                    _item(item) for item in section.items if item["type"] not in ON_SCREEN_ONLY
                 ],
             }
             for section in document.sections
         ],
         "attachments": files,
-        "remarks": _remarks(lacking, nowhere),
     }
-    text = json.dumps(data, ensure_ascii=False, sort_keys=True)
-    # a code point in brackets needs no escape in JSON
-    root.joinpath("document.json").write_text(visible_code_points(text, nowhere), encoding="utf-8")
 
 
-def _item(root: Path, item: dict[str, Any], nowhere: frozenset[str]) -> dict[str, Any]:
-    """Return an item for the template; a figure is written beside it."""
+def _item(item: dict[str, Any]) -> dict[str, Any]:
+    """Return an item for the template: a figure is named by its file."""
     if item["type"] != "picture":
         return item
-    file = f"{item['anchor']}.svg"
-    root.joinpath(file).write_text(visible_code_points(item["svg"], nowhere), encoding="utf-8")
-    return {key: value for key, value in item.items() if key != "svg"} | {"file": file}
+    return {**item, "svg": None, "file": f"{item['anchor']}.svg"}
 
 
-def _remarks(lacking: frozenset[str], nowhere: frozenset[str]) -> list[str]:
+def _remarks(
+    foreign: frozenset[str], nowhere: frozenset[str], nowhere_in_figures: frozenset[str]
+) -> list[str]:
     """Return what the file says about its own characters."""
     remarks = []
-    if lacking - nowhere:
+    if foreign:
         remarks.append(
             "Some characters are set in fonts of the computer that made this file: "
-            f"{' '.join(sorted(lacking - nowhere))}."
+            f"{' '.join(sorted(foreign))}."
         )
-    if nowhere:
-        codes = ", ".join(f"U+{ord(char):04X}" for char in sorted(nowhere))
-        remarks.append(
-            "No font for some characters was at hand; each stands as its code point in brackets "
-            f"({codes}). The HTML report shows them."
-        )
+    for missing, where in (
+        (nowhere, ""),
+        (nowhere_in_figures - nowhere, " in figures"),
+    ):
+        if missing:
+            codes = ", ".join(f"U+{ord(char):04X}" for char in sorted(missing))
+            remarks.append(
+                f"No font for some characters was at hand; each stands{where} as its code point "
+                f"in brackets ({codes}). The HTML report shows them."
+            )
     return remarks
-
-
-def default_timestamp(session_date: str | None) -> int:
-    """Return `timestamp_of` with this process's environment."""
-    return timestamp_of(session_date, os.environ)

@@ -112,14 +112,17 @@ def test_a_text_of_the_record_is_that_text_everywhere(hostile: bytes) -> None:
     shaping = re.compile("[\u200d\ufe0f]")
     for original in HOSTILE:
         shown = displayable(original)
-        if any("\u0590" <= char <= "\u06ff" for char in shown):
-            continue  # right-to-left words come out of an extractor in visual order
         if lacking & set(shown):
             shown = "".join(
                 f"[U+{ord(c):04X}]" if c in lacking else c for c in shaping.sub("", shown)
             )
+        # words of these scripts are reordered in setting; an extractor gives them as they stand
+        reordered = re.compile("[\u0590-\u06ff\u0900-\u097f]")
+        parts = [w for w in shown.split() if not reordered.search(w)]
+        whole = [shown] if len(parts) == len(shown.split()) else parts
         # two cells, a note, five kinds of prose and a caption at the least
-        assert text.count(squeezed(shown)) >= 9, original
+        for part in whole:
+            assert text.count(squeezed(part)) >= 9, original
     assert squeezed(displayable(" ".join(HOSTILE[:9]))) in text
 
 
@@ -175,14 +178,38 @@ def elements(node: Any) -> list[Any]:
     return found
 
 
+def failures(data: bytes, profile: str) -> list[tuple[str, str]]:
+    """Return what the independent checker finds, but for one finding that it cannot make rightly.
+
+    It takes the end-of-line before ``endstream`` off a stream to compare its length. When the
+    compressed data happen to end in CR, it takes that for half of the end-of-line (CR LF); so
+    the lengths are checked here.
+    """
+    page = pytest.importorskip("page")
+    found = page.validate_pdf_bytes(data, profile=profile).failures
+    starts = list(re.finditer(rb"/Length (\d+)(?:(?!endobj).)*?>>\nstream\n", data, re.DOTALL))
+    assert len(starts) == data.count(b"\nstream\n") > 5
+    for start in starts:
+        assert data[start.end() + int(start[1]) :].startswith(b"\nendstream")
+    return [(f.rule_id, f.message) for f in found if "STREAM-LENGTH" not in f.rule_id]
+
+
 @pytest.mark.system
 @pytest.mark.parametrize("profile", ["ua1", "3a"])
 def test_conformance_by_an_independent_checker(plain: bytes, hostile: bytes, profile: str) -> None:
+    assert failures(plain, profile) == []
+    assert failures(hostile, profile) == []
+
+
+@pytest.mark.system
+def test_the_independent_checker_sees_a_fault(plain: bytes) -> None:
+    pikepdf = pytest.importorskip("pikepdf")
     page = pytest.importorskip("page")
-    for data in (plain, hostile):
-        report = page.validate_pdf_bytes(data, profile=profile)
-        assert [(f.rule_id, f.message) for f in report.failures] == []
-        assert report.is_compliant
+    out = io.BytesIO()
+    with pikepdf.open(io.BytesIO(plain)) as pdf:
+        del pdf.Root.Lang
+        pdf.save(out)
+    assert not page.validate_pdf_bytes(out.getvalue(), profile="ua1").is_compliant
 
 
 @pytest.mark.system

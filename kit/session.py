@@ -28,6 +28,7 @@ __all__ = [
     "Run",
     "Session",
     "Source",
+    "column_dtype",
     "empty_frames",
 ]
 
@@ -249,21 +250,27 @@ recorded; ``still_on`` bool; the rest ``str`` (object or categorical), "" for no
 """
 
 
+def column_dtype(column: str) -> str:
+    """Return the type of a column of any observation frame.
+
+    Examples
+    --------
+    >>> column_dtype("t_min"), column_dtype("run"), column_dtype("still_on"), column_dtype("note")
+    ('float64', 'int64', 'bool', 'object')
+    """
+    if column in ("run", "line", "order"):
+        return "int64"
+    if column == "still_on":
+        return "bool"
+    return "float64" if column.endswith(("_min", "_pct", "_c")) else "object"
+
+
 def empty_frames() -> dict[str, pd.DataFrame]:
     """Return an empty frame of the right columns and types for each observation table."""
     import pandas as pd
 
-    def dtype(column: str) -> str:
-        if column in ("run", "line", "order"):
-            return "int64"
-        if column == "still_on":
-            return "bool"
-        if column.endswith(("_min", "_pct", "_c")):
-            return "float64"
-        return "object"
-
     return {
-        name: pd.DataFrame({c: pd.Series(dtype=dtype(c)) for c in columns})
+        name: pd.DataFrame({c: pd.Series(dtype=column_dtype(c)) for c in columns})
         for name, columns in FRAME_COLUMNS.items()
     }
 

@@ -208,7 +208,7 @@ def _decimals(
     numbers = texts if plain else ["" if ":" in t else t.strip() for t in texts]
     elapsed[:], bad[:] = parse_numbers(numbers, comma_is_separator=comma_is_separator)
     if plain:
-        written = np.array(numbers)
+        written = np.array(numbers, dtype=np.str_)
         point = np.strings.find(written, ".")
         places = np.where(point < 0, 0, np.strings.str_len(written) - 1 - point)
         resolution[:] = np.where(np.isnan(elapsed), np.nan, 10.0**-places)

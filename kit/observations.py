@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from kit.cells import MOST_ALIKE, quoted
-from kit.session import FRAME_COLUMNS, empty_frames
+from kit.session import FRAME_COLUMNS, column_dtype
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -42,7 +42,6 @@ def _frame(
 ) -> pd.DataFrame:
     """Return an observation frame of some rows: given columns, the others from the log."""
     columns: dict[str, object] = {}
-    empty = empty_frames()[name]
     for column in FRAME_COLUMNS[name]:
         if column in given:
             values = given[column]
@@ -51,21 +50,18 @@ def _frame(
         elif column in ("run", "order", "soc_pct", "temperature_c", "duration_min"):
             values = getattr(log, column)[rows]
         else:
-            values = log.frame[column].iloc[rows].reset_index(drop=True)
-        if isinstance(values, pd.Series):
-            columns[column] = _texts(values, rows.size)
-        elif isinstance(values, pd.Categorical):
-            columns[column] = _texts(pd.Series(values), rows.size)
+            values = log.rows(column, rows)
+        if isinstance(values, pd.Categorical):
+            columns[column] = _texts(values)
         else:
-            columns[column] = pd.Series(values, dtype=empty[column].dtype)
+            columns[column] = pd.Series(values, dtype=column_dtype(column))
     return pd.DataFrame(columns, columns=list(FRAME_COLUMNS[name]))
 
 
-def _texts(values: pd.Series, size: int) -> pd.Series:
-    if size > DENSE_ROWS:
-        kept: pd.Series = values.cat.remove_unused_categories()
-        return kept
-    return pd.Series(values.astype(object).to_numpy(), dtype=object)
+def _texts(values: pd.Categorical) -> pd.Series:
+    if len(values) > DENSE_ROWS:
+        return pd.Series(values.remove_unused_categories())
+    return pd.Series(np.asarray(values, dtype=object), dtype=object)
 
 
 def readings(
@@ -354,7 +350,7 @@ def turns(log: Log, times: LogTimes) -> pd.DataFrame:
         log,
         rows,
         {
-            "activity": log.frame["part"].iloc[rows].reset_index(drop=True),
+            "activity": log.rows("part", rows),
             "start_min": start,
             "end_min": start + log.duration_min[rows],
         },

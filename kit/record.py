@@ -71,7 +71,9 @@ def read_record(path: str | Path) -> tuple[Session, tuple[Finding, ...]]:
         setup, found = read_setup(data, SETUP_NAME)
         findings.extend(found)
         sources.append(_source(folder / SETUP_NAME, data))
-    log_path = _log_path(given, setup, setup_file, findings)
+    setup_notes = Notes(setup_file, setup.lines)
+    log_path = _log_path(given, setup, setup_notes)
+    findings.extend(setup_notes.findings)
     session = None
     if log_path is not None:
         data = _bytes(log_path)
@@ -95,37 +97,30 @@ def _source(path: Path, data: bytes) -> Source:
     return Source(name=path.name, sha256=digest, size=len(data), path=str(path))
 
 
-def _log_path(given: Path, setup: Setup, setup_file: str, findings: list[Finding]) -> Path | None:
+def _log_path(given: Path, setup: Setup, notes: Notes) -> Path | None:
     """Return the log to read; ``None`` if the setup file names one that is not there."""
     if not given.is_dir():
         if given.name == SETUP_NAME:
-            return _log_path(given.parent, setup, setup_file, findings)
+            return _log_path(given.parent, setup, notes)
         if setup.log and setup.log != given.name:
-            findings.append(
-                Finding(
-                    rule="log-other",
-                    severity="note",
-                    file=setup_file,
-                    column="session.log",
-                    found=f"the log {quoted(setup.log)}",
-                    expected=f"{quoted(given.name)}, which was asked for",
-                    remedy="The log that was asked for is read with this setup file.",
-                )
+            notes.add(
+                "log-other",
+                "session.log",
+                severity="note",
+                found=f"the log {quoted(setup.log)}",
+                expected=f"{quoted(given.name)}, which was asked for",
+                remedy="The log that was asked for is read with this setup file.",
             )
         return given
     if setup.log:
-        if (given / setup.log).is_file() and Path(setup.log).name == setup.log:
+        if Path(setup.log).name == setup.log and (given / setup.log).is_file():
             return given / setup.log
-        findings.append(
-            Finding(
-                rule="log-missing",
-                severity="error",
-                file=setup_file,
-                column="session.log",
-                found=f"the log {quoted(setup.log)}",
-                expected="the name of a file in the same folder",
-                remedy="Correct the name or put the file there.",
-            )
+        notes.add(
+            "log-missing",
+            "session.log",
+            found=f"the log {quoted(setup.log)}",
+            expected="the name of a file in the same folder",
+            remedy="Correct the name or put the file there.",
         )
         return None
     if (given / LOG_NAME).is_file():

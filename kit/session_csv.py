@@ -136,6 +136,13 @@ class Log:
         held: NDArray[np.bool_] = np.isin(values.codes.to_numpy(), wanted)
         return held
 
+    def rows(self, column: str, rows: NDArray[np.intp]) -> pd.Categorical:
+        """Return the texts of some rows."""
+        values = self.frame[column].cat
+        return pd.Categorical.from_codes(
+            values.codes.to_numpy()[rows], categories=values.categories
+        )
+
     def limit(self, column: str, rows: NDArray[np.intp]) -> TimeCells:
         """Return the times in ``last_on`` or ``first_off`` of some rows."""
         return self.limits[column].take(self.frame[column].cat.codes.to_numpy()[rows])

@@ -12,7 +12,7 @@ from kit.cells import quoted
 from kit.clock import time_cells
 from kit.errors import Finding
 from kit.runs import TELL
-from kit.session import FRAME_COLUMNS, empty_frames
+from kit.session import FRAME_COLUMNS, column_dtype
 from kit.spans import Noted, phase_spans
 from kit.timeline import PROBLEMS, SOURCES, resolve_times
 
@@ -83,9 +83,8 @@ def spans_of(
             {c: getattr(s, c, None) for c in FRAME_COLUMNS["spans"]} | {"run": run.run.number}
             for s in spans
         )
-    frame = empty_frames()["spans"]
     return pd.DataFrame(
-        {c: pd.Series([r[c] for r in rows], dtype=frame[c].dtype) for c in FRAME_COLUMNS["spans"]}
+        {c: pd.Series([r[c] for r in rows], dtype=column_dtype(c)) for c in FRAME_COLUMNS["spans"]}
     )
 
 
@@ -179,7 +178,7 @@ def _last(run: RunTimes, offs: pd.DataFrame, devices: int) -> Noted | None:
     ours = offs[offs["run"] == run.run.number]
     off = ours["noted_min"].fillna(ours["first_off_min"]).to_numpy(dtype=float)
     source: SpanSource = "clock" if run.clock.second is not None else "elapsed"
-    if len(ours) == devices and np.isfinite(off).all() and not ours["still_on"].any():
+    if 0 < len(ours) == devices and np.isfinite(off).all() and not ours["still_on"].any():
         at = int(np.argmax(off))
         return Noted(
             t_min=float(off[at]),

@@ -116,8 +116,10 @@ def test_without_any_plan_the_readings_at_both_boundaries_give_a_length():
     assert (span.start_source, span.end_source, span.duration_min) == ("clock", "reading", 62.0)
     assert span.duration_u_min == pytest.approx(math.sqrt(0.5))
     found = spans(
-        {"a": 10, "b": None}, start_readings={"b": read_at(12.0)}, end_readings={"b": read_at(72.0)},
-    )  # fmt: skip
+        {"a": 10, "b": None},
+        start_readings={"b": read_at(12.0)},
+        end_readings={"b": read_at(72.0)},
+    )
     # both from readings: u^2 = (1 + 1 + 2 * 2^2)/12 = 10/12
     assert sources_of(found)[1] == ("reading", "reading")
     assert found[1].duration_u_min == pytest.approx(math.sqrt(10 / 12))

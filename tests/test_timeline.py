@@ -101,7 +101,7 @@ def test_the_resolution_is_that_of_the_time_used():
     assert found.resolution_min.tolist() == [1.0, 1 / 60, 0.01]
 
 
-# --- changes of the clocks: 2026-10-25 03:00 became 02:00 in Brussels, 2026-03-29 02:00 became 03:00
+# --- changes of the clocks in Brussels: on 2026-10-25 03:00 became 02:00, on 2026-03-29 02:00 03:00
 
 
 def test_the_hour_that_comes_twice_is_an_hour_longer():
@@ -176,9 +176,9 @@ def test_a_dense_log_through_the_repeated_hour():
     """A row a second, 00:00 to 04:00 by the clock and back once: five hours."""
     seconds = np.arange(5 * 3600)
     start = datetime(2026, 10, 25, 0, 0, tzinfo=BRUSSELS)
+    begin = start.astimezone(ZoneInfo("UTC"))
     walls = [
-        f"{(start.astimezone(ZoneInfo('UTC')) + timedelta(seconds=int(s))).astimezone(BRUSSELS):%H:%M:%S}"
-        for s in seconds
+        f"{(begin + timedelta(seconds=s)).astimezone(BRUSSELS):%H:%M:%S}" for s in seconds.tolist()
     ]
     run = run_at(0, day=OCTOBER + 1, zone=BRUSSELS)
     assert minutes(walls, run) == pytest.approx((seconds / 60).tolist(), abs=1e-9)

@@ -297,6 +297,7 @@ def _data(document: Document, files: list[dict[str, str]]) -> dict[str, Any]:
             for section in document.sections
         ],
         "attachments": files,
+        "sheet": session.get("sheet"),
     }
 
 

@@ -135,7 +135,7 @@ def _leads(evidence: Evidence) -> Iterator[Claim]:
     for phase in range(len(evidence.phases)):
         shown = evidence.level_pct[:, phase]
         seen = np.flatnonzero(~np.isnan(shown))
-        top = seen[shown[seen] == shown[seen].max()] if seen.size > 1 else seen[:0]
+        top = seen[shown[seen] == shown[seen].max()] if seen.size else seen
         leader = int(top[0]) if top.size == 1 else -1
         shown_leaders.append(leader)
         sure = leader >= 0 and bool((ahead[phase, leader] | ~rivals[phase, leader]).all())

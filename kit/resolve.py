@@ -162,11 +162,15 @@ def drain_margin(
     """
     one = resolution([-1.0] if from_full else [1.0, -1.0])
     x = float((one + one).half_width(0.95))
-    variances = (
-        2.0 * gauge_error_pp**2 / 3.0 * (1.0 - exp(-(d**2) / (2.0 * gauge_correlation_pp**2)))
-        for d in (drain_a_pp, drain_b_pp)
+    gauges = sum(
+        _gauge_variance(d, gauge_error_pp, gauge_correlation_pp) for d in (drain_a_pp, drain_b_pp)
     )
-    return sqrt(x * x + 4.0 * sum(variances))
+    return sqrt(x * x + 4.0 * gauges)
+
+
+def _gauge_variance(drain_pp: float, error_pp: float, correlation_pp: float) -> float:
+    """Return u² that the gauge's deviation adds to one drain (pp²)."""
+    return 2.0 * error_pp**2 / 3.0 * (1.0 - exp(-(drain_pp**2) / (2.0 * correlation_pp**2)))
 
 
 def length_to_separate(
@@ -212,11 +216,11 @@ def length_to_separate(
     z = float(ndtri(power))
     bare = drain_margin(0.0, 0.0)
     for hours in np.linspace(0.0, longest, 2001)[1:].tolist():
-        margin = drain_margin(
-            rate_a * hours, rate_b * hours, gauge_error_pp=gauge_error_pp,
-            gauge_correlation_pp=gauge_correlation_pp,
-        )  # fmt: skip
-        gauges = (margin**2 - bare**2) / 4.0
+        gauges = sum(
+            _gauge_variance(rate * hours, gauge_error_pp, gauge_correlation_pp)
+            for rate in (rate_a, rate_b)
+        )
+        margin = sqrt(bare**2 + 4.0 * gauges)
         if difference * hours >= floor(margin) + 0.5 + z * sqrt(1.0 / 3.0 + gauges):
             return float(hours) * MIN_PER_H
     return inf

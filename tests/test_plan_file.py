@@ -398,3 +398,18 @@ def test_tables_of_another_kind_are_told_not_tripped_over(broken):
     plan, findings = parse(broken + '\n[session]\nid = "d"\n')
     assert plan is None
     assert any(f.column == broken.split(" ")[0] for f in findings)
+
+
+def test_docs_name_every_key_of_a_plan():
+    page = (SAMPLE.parent.parent / "docs" / "planning.md").read_text(encoding="utf-8")
+    for name in (*PLAN_KEYS["devices"], *PLAN_KEYS["phases"]):
+        assert f"`{name}`" in page or f"[devices.{name}]" in page, name
+    for name in PLAN_KEYS[""]:
+        assert f"[{name}]" in page, name
+    plan, _ = parse(GOOD + "[plan]\nnot_a_key = 1\n")
+    assert plan is None
+    (found,) = errors(GOOD + "[plan]\nnot_a_key = 1\n")
+    known = found.expected.rpartition(": ")[2].split(", ")
+    assert len(known) == 9
+    for name in known:
+        assert f"`{name}`" in page, name

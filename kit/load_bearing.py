@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from kit.claims.candidates import candidates
 from kit.claims.evidence import AHEAD, LESS, LONGER, evidence
-from kit.claims.verdicts import SUPPORTED, VERDICTS, verdicts
+from kit.claims.judge import LEAST_URGENT, judged
+from kit.claims.verdicts import CANNOT, SUPPORTED, VERDICTS, verdicts
 from kit.claims.words import Speech
 from kit.drain import MEASURANDS, prepare
 from kit.misreadings import SLIP_WORDS, WEIGHTS, Slip, minute_slips, percentage_slips
@@ -91,14 +91,20 @@ class _Base(NamedTuple):
     run: int
     found: Evidence
     claims: tuple[Claim, ...]
+    priorities: tuple[int, ...]
     verdicts: Ints
 
 
 def _base(ready: Prepared, run: int, settings: Settings) -> _Base:
     found = evidence(ready, run, settings)
-    asked = tuple(c for c in candidates(ready.chains.session, found) if c.priority <= 2)
-    now = [int(verdicts(c, found.facts, found.open_pairs)) for c in asked]
-    return _Base(run, found, asked, np.array(now, dtype=np.int64))
+    asked = [j for j in judged(ready.chains.session, found) if j.priority < LEAST_URGENT]
+    return _Base(
+        run=run,
+        found=found,
+        claims=tuple(j.claim for j in asked),
+        priorities=tuple(j.priority for j in asked),
+        verdicts=np.array([j.verdict for j in asked], dtype=np.int64),
+    )
 
 
 def _neighbours(session: Session) -> tuple[Floats, Floats]:
@@ -243,7 +249,7 @@ def _screen_offs(
 
 def _danger(base: _Base, hit: _Hit) -> float:
     stands = VERDICTS[int(base.verdicts[hit.claim])] == SUPPORTED
-    weight = _PRIORITY_WEIGHT[base.claims[hit.claim].priority] * (1.0 if stands else 0.5)
+    weight = _PRIORITY_WEIGHT[base.priorities[hit.claim]] * (1.0 if stands else 0.5)
     return weight * WEIGHTS[hit.doubt.slip.kind]
 
 
@@ -278,7 +284,10 @@ def _confirmed(
             if hit.doubt == doubt:
                 claim = base.claims[hit.claim]
                 now = int(verdicts(claim, again.facts, again.open_pairs))
-                if now != base.verdicts[hit.claim]:
+                before = int(base.verdicts[hit.claim])
+                # what was open and then may not even be compared changes nothing that is said
+                lost = VERDICTS[now] == CANNOT and VERDICTS[before] != SUPPORTED
+                if now != before and not lost:
                     kept.append(hit._replace(verdict=now))
     return sorted(kept, key=lambda h: (-_danger(base, h), h.claim))
 

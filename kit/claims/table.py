@@ -5,16 +5,16 @@ from __future__ import annotations
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from kit.claims.candidates import candidates
 from kit.claims.evidence import evidence
+from kit.claims.judge import LEAST_URGENT, judged
 from kit.claims.kind_words import kind_statement, tell_kinds
 from kit.claims.kinds import kind_pairs
 from kit.claims.level_claims import tell_levels
 from kit.claims.mean_claims import mean_rows
 from kit.claims.runtime_claims import tell_runtime
-from kit.claims.verdicts import SUPPORTED, VERDICTS, verdicts
+from kit.claims.verdicts import VERDICTS
 from kit.claims.words import Speech
-from kit.drain import MEASURANDS, prepare
+from kit.drain import prepare
 from kit.replicate_pairs import replicate_pairs
 from kit.replicates import is_replicated, result_frame
 from kit.runtime import runtime_tables
@@ -32,30 +32,8 @@ __all__ = ["claims"]
 
 THIS_SESSION, KIND_OF_DEVICE = "this_session", "kind_of_device"
 
-TRUE_CHARGE = MEASURANDS[1]
-
-_LEAST_URGENT = 3
 
 Row = tuple[object, ...]
-
-
-def _priorities(judged: list[tuple[Claim, str]], several: bool) -> list[int]:  # noqa: FBT001
-    """Return where each claim belongs: what does not stand, or follows, goes further back."""
-    known = {
-        (claim.phase_from, claim.measurand)
-        for claim, verdict in judged
-        if claim.code == "drained_least" and verdict == SUPPORTED
-    }
-    places = []
-    for claim, verdict in judged:
-        stands = verdict == SUPPORTED
-        follows = (claim.phase_from, claim.measurand) in known
-        back = (claim.measurand == TRUE_CHARGE and not stands) or (
-            claim.code == "drained_less" and (follows or not stands)
-        )
-        place = _LEAST_URGENT if back else claim.priority + int(several)
-        places.append(min(place, _LEAST_URGENT))
-    return places
 
 
 def _run_row(
@@ -80,15 +58,14 @@ def _run_row(
 
 def _run_rows(speech: Speech, ready: Prepared, run: int, settings: Settings) -> list[Row]:
     found = evidence(ready, run, settings)
-    judged = [
-        (claim, VERDICTS[int(verdicts(claim, found.facts, found.open_pairs))])
-        for claim in candidates(speech.session, found)
-    ]
-    places = _priorities(judged, is_replicated(speech.session))
+    later = int(is_replicated(speech.session))
     return [
-        _run_row(speech, found, claim, verdict, place, settings.coverage)
-        for (claim, verdict), place in zip(judged, places, strict=True)
-    ]
+        _run_row(
+            speech, found, item.claim, VERDICTS[item.verdict],
+            min(item.priority + later, LEAST_URGENT), settings.coverage,
+        )
+        for item in judged(speech.session, found)
+    ]  # fmt: skip
 
 
 def _kind_rows(speech: Speech, runtimes: pd.DataFrame, settings: Settings) -> list[Row]:
@@ -101,7 +78,7 @@ def _kind_rows(speech: Speech, runtimes: pd.DataFrame, settings: Settings) -> li
         verdict, told = tell_kinds(speech, pair)
         urgent = place == 0 or pair.comparisons == 1
         beside = frozenset((pair.a.name, pair.b.name)) in near
-        priority = 1 if urgent else 2 if pair.supported or beside else _LEAST_URGENT
+        priority = 1 if urgent else 2 if pair.supported or beside else LEAST_URGENT
         rows.append(
             (
                 session.runs[0].number if len(session.runs) == 1 else 0,

@@ -1,0 +1,65 @@
+"""The claims of one run with their verdicts, and how urgent each then is."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+from kit.claims.candidates import candidates
+from kit.claims.verdicts import SUPPORTED, VERDICTS, verdicts
+from kit.drain import MEASURANDS
+
+if TYPE_CHECKING:
+    from kit.claims.evidence import Evidence
+    from kit.claims.verdicts import Claim
+    from kit.session import Session
+
+__all__ = ["LEAST_URGENT", "Judged", "judged"]
+
+LEAST_URGENT = 3
+"""Priority of a claim that only the full list shows."""
+
+TRUE_CHARGE = MEASURANDS[1]
+
+
+class Judged(NamedTuple):
+    """A claim, its verdict as a position in ``VERDICTS``, and its priority, 1 first."""
+
+    claim: Claim
+    verdict: int
+    priority: int
+
+
+def judged(session: Session, found: Evidence) -> tuple[Judged, ...]:
+    """Return the claims of a run with verdict and priority.
+
+    Parameters
+    ----------
+    session, found
+        As for `kit.claims.candidates.candidates`.
+
+    Returns
+    -------
+    tuple of Judged
+        What a claim adds when it does not stand, or what follows from another, goes back to the
+        full list: a claim on charge that does not stand, a comparison of the least with the most
+        drained where the least stands out anyway.
+    """
+    asked = [
+        (claim, int(verdicts(claim, found.facts, found.open_pairs)))
+        for claim in candidates(session, found)
+    ]
+    supported = VERDICTS.index(SUPPORTED)
+    known = {
+        (claim.phase_from, claim.measurand)
+        for claim, verdict in asked
+        if claim.code == "drained_least" and verdict == supported
+    }
+    places = []
+    for claim, verdict in asked:
+        stands = verdict == supported
+        follows = (claim.phase_from, claim.measurand) in known
+        back = (claim.measurand == TRUE_CHARGE and not stands) or (
+            claim.code == "drained_less" and (follows or not stands)
+        )
+        places.append(Judged(claim, verdict, LEAST_URGENT if back else claim.priority))
+    return tuple(places)

@@ -15,7 +15,10 @@ if TYPE_CHECKING:
     from kit.cells import Collector
     from kit.setup_file import Setup
 
-__all__ = ["TIME_ROWS", "Place", "places_of", "plain_words"]
+__all__ = ["TIME_ROWS", "UNKNOWN", "Place", "places_of", "plain_words"]
+
+UNKNOWN = "unknown"
+"""Point of a row whose name was told as unknown."""
 
 Place = tuple[str, str]
 """Phase id and point; both "" where a row is a reading at a time only."""
@@ -80,7 +83,7 @@ def places_of(
         place = _place(text, cell, known, setup)
         if place is None:
             _tell_checkpoint(cell or text, "phase" if cell else column, setup, row, notes)
-        places.append(place or ("", ""))
+        places.append(place or ("", UNKNOWN))
     if inferred:
         ids = dict.fromkeys(p[0] for p in places if p is not None and p[0])
         setup = replace(setup, phases=tuple(Phase(id=n, label=n) for n in ids))

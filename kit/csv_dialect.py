@@ -38,6 +38,9 @@ NO_NUMBER = "\ufdd0"
 """A code point that is no character: the parser of pandas would turn a column whose every distinct
 text is a number into numbers, and what was written would be lost."""
 
+FIRST_COLUMN = "(first column)"
+"""Name of a first column without a heading, as over the names of rows."""
+
 LONGEST_HEADING = 1_000_000
 SAMPLE_CHARS = 20_000
 SAMPLE_ROWS = 20
@@ -361,19 +364,20 @@ def _named(
     separator: str,
     notes: Collector,
 ) -> RawTable | None:
-    """Put names on the columns; a column without name and cells is left out."""
+    """Put names on the columns; one without name and cells is left out."""
     every = Collector(notes.file, np.array([line]))
     frame: dict[str, pd.Categorical] = {}
     for i, (name, column) in enumerate(zip(header, columns, strict=True)):
-        if not name:
-            if any(column.categories):
-                every.add(
-                    "column-unnamed",
-                    row=0,
-                    found=f"no name over column {i + 1}, which has cells",
-                    expected="a name over every column",
-                    remedy="Name the column or delete it.",
-                )
+        if not name and not any(column.categories):
+            continue
+        if not name and i > 0:
+            every.add(
+                "column-unnamed",
+                row=0,
+                found=f"no name over column {i + 1}, which has cells",
+                expected="a name over every column",
+                remedy="Name the column or delete it.",
+            )
         elif name in frame:
             every.add(
                 "column-twice",
@@ -384,7 +388,7 @@ def _named(
                 remedy="Delete or rename one of them.",
             )
         else:
-            frame[name] = column
+            frame[name or FIRST_COLUMN] = column
     notes.findings.extend(every.findings)
     if not frame:
         return None

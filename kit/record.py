@@ -161,7 +161,7 @@ def _session(
     session = None
     if len(log):
         session = _put_together(log, notes, setup, setup_notes, sources, path)
-    else:
+    elif not any(f.severity == "error" for f in notes.findings):
         notes.add(
             "log-empty",
             found="a heading without observations",

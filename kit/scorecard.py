@@ -20,7 +20,7 @@ import numpy as np
 import pandas as pd
 
 from kit.cells import Collector, hint, quoted
-from kit.checkpoints import TIME_ROWS, places_of, plain_words
+from kit.checkpoints import TIME_ROWS, UNKNOWN, places_of, plain_words
 from kit.clock import parse_times
 from kit.csv_dialect import RawTable
 from kit.session import Device
@@ -122,11 +122,9 @@ def _columns(
         label = HEADING_UNIT.sub("", heading).strip()
         if name in META and name not in meta:
             meta[name] = heading
-        elif not setup.devices:
-            devices[heading] = label or heading
-        elif label.casefold() in by_name:
-            devices[heading] = by_name[label.casefold()]
-        else:
+            continue
+        device = by_name.get(label.casefold(), "") if setup.devices else label or heading
+        if not device:
             known = [d.label for d in setup.devices]
             heading_row.add(
                 "device-unknown",
@@ -138,22 +136,24 @@ def _columns(
                 remedy="Correct the heading, or add the device to the setup file."
                 + hint(label, [*known, *META]),
             )
-    if not devices:
+        elif device in devices.values():
+            heading_row.add(
+                "column-twice",
+                row=0,
+                column=heading,
+                found=f"a second column for the device {quoted(device)}",
+                expected="every device once",
+                remedy="Delete or rename one of them.",
+            )
+        else:
+            devices[heading] = device
+    if not devices and not heading_row.findings:
         heading_row.add(
             "scorecard-columns",
             row=0,
             found=f"the headings {', '.join(map(quoted, headings))}",
             expected="a log with a column 'event', or a scorecard with a column for each device",
             remedy="docs/record-format.md shows both; check the heading and the separator.",
-        )
-    for name in sorted({n for n in devices.values() if list(devices.values()).count(n) > 1}):
-        heading_row.add(
-            "column-twice",
-            row=0,
-            column=name,
-            found=f"two columns for the device {quoted(name)}",
-            expected="every device once",
-            remedy="Delete or rename one of them.",
         )
     notes.findings.extend(heading_row.findings)
     return meta, devices, first
@@ -198,7 +198,7 @@ def _rows(
     for off in placed.get(-1, []):
         rows.add(off.line, off.heading, off.cells)
     for row, place in enumerate(places):
-        if place is not None:
+        if place is not None and place[1] != UNKNOWN:
             _readings(rows, row, place, devices, columns, texts, offs, last_read, notes)
         for off in placed.get(row, []):
             rows.add(off.line, off.heading, off.cells)

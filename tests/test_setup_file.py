@@ -326,8 +326,8 @@ def test_a_condition_that_is_a_number_refuses_a_text(name):
          "setup-split", 3, "phases[1].parts", "parts ="),
         ('[[phases]]\nid = "p"\nkind = "crossover"\nparts = ["a", "b"]\n', "setup-split", 1,
          "phases[1].first_half", "first_half ="),
-        ('[[devices]]\nid = "limpet"\n[[phases]]\nid = "p"\nkind = "crossover"\nparts = ["a", "b"]\n'
-         'first_half = ["limpit"]\n', "setup-device", 7, "phases[1].first_half",
+        ('[[devices]]\nid = "limpet"\n[[phases]]\nid = "p"\nkind = "crossover"\n'
+         'parts = ["a", "b"]\nfirst_half = ["limpit"]\n', "setup-device", 7, "phases[1].first_half",
          "Did you mean 'limpet'?"),
         ('[[phases]]\nid = "p"\nstart = "8"\n', "setup-value", 3, "phases[1].start", '"08:00"'),
         ("[conditions]\nnetwork = 5\n", "setup-value", 2, "conditions.network", "not recorded"),

@@ -33,6 +33,9 @@ if TYPE_CHECKING:
 
 __all__ = ["Chains", "build_chains", "device_conditions"]
 
+_FAST = 2.5
+"""A phase of power-off is not taken to drain faster than this × the device's busiest rate."""
+
 _MIN_RATE_PHASE_H = 10.0 / 60.0
 """Shorter phases do not count for a device's busiest rate (h)."""
 
@@ -257,6 +260,8 @@ def _full(session: Session, observations: Observations) -> Bools:
     The first reading shows 100 %; or there is none and the conditions state a start at 100 %.
     """
     n = len(session.devices)
+    if not observations.level.shape[1]:
+        return np.zeros(observations.level.shape[0], dtype=bool)
     level, node = observations.level[:, 0], observations.node[:, 0]
     stated = np.array(
         [device_conditions(session, i).get("start_charge_pct") == FULL_PCT for i in range(n)],
@@ -291,8 +296,8 @@ def _busiest(levels: Floats, length_h: Floats, factor: float) -> Floats:
 def _off_pct(session: Session, ends: _Ends, obs: Observed, busiest: Floats) -> Floats:
     """Return bounds of the percentage shown at the power-off, shape (K, 2).
 
-    0 to ``off_pct_max``, and not above the percentage last seen; but if even the busiest rate
-    could not have taken the device there since it was last seen, what is left at that rate.
+    0 to ``off_pct_max``, and not above the percentage last seen; but if not even a very fast
+    drain could have taken the device there since it was last seen, what is left by that.
     """
     most = session.assumptions.off_pct_max
     units = ends.low.size
@@ -306,16 +311,16 @@ def _off_pct(session: Session, ends: _Ends, obs: Observed, busiest: Floats) -> F
     since = np.where(noted, ends.low, last_t)
     known = ~np.isnan(pct) & np.isfinite(ends.high)
     with np.errstate(invalid="ignore"):
-        left = pct - 1.0 - busiest * (ends.high - since) / 60.0
-    far = known & (left > most)
+        left = pct - 1.0 - _FAST * busiest * (ends.high - since) / 60.0
+    far = known & (left > most) & (noted | (busiest > 0.0))
     high = np.where(far, pct, np.where(known, np.minimum(pct, most), most))
     return np.stack([np.where(far, left, 0.0), high], axis=1)
 
 
 def _at(values: Floats, place: Ints) -> Floats:
     """Return one value per row, 0 where the place is −1."""
-    taken = np.take_along_axis(values, np.maximum(place, 0)[:, None], axis=1)[:, 0]
-    return np.where(place >= 0, taken, 0.0)
+    hit = place[:, None] == np.arange(values.shape[1])
+    return np.asarray(np.where(hit, values, 0.0).sum(axis=1))
 
 
 def build_chains(session: Session) -> Chains:
@@ -340,7 +345,7 @@ def build_chains(session: Session) -> Chains:
     """
     spans = phase_times(session)
     unplaced = unplaced_gaps(session, spans)
-    moved = unplaced.shift[:, -1:] > 0.0 if spans.start.size else np.zeros((0, 1), dtype=bool)
+    moved = (unplaced.shift > 0.0).any(axis=1, keepdims=True)
     start = spans.start + unplaced.shift
     offs = off_times(session)
     ends = _ends(session, replace(spans, start=start, end=spans.end + unplaced.shift), offs)

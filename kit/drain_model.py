@@ -165,8 +165,10 @@ def full_hold_moments(length_h: Floats, hold_h: float) -> tuple[Floats, Floats]:
 
 def _wake_bound(chains: Chains) -> Floats:
     """Return the drain (pp) that looking may have caused in phases with the screen off."""
-    wakes = np.array([d.gauge.reading_wakes_device is True for d in chains.session.devices])
-    off = np.array([ph.screen_on is False for ph in chains.session.phases])
+    wakes = np.array(
+        [d.gauge.reading_wakes_device is True for d in chains.session.devices], dtype=bool
+    )
+    off = np.array([ph.screen_on is False for ph in chains.session.phases], dtype=bool)
     woken = np.tile(wakes, len(chains.runs))[:, None] & off[None, :]
     return np.where(woken, chains.looks * chains.session.assumptions.wake_drain_pp, 0.0)
 

@@ -44,6 +44,7 @@ _MIN_VALUES_TWO = 8
 """Different values needed before a common divisor is taken for the display's step: four whole
 numbers are all multiples of 5 by chance in 0.2 % of cases, all even in 6 %; eight in 0.4 %."""
 
+_COARSE_STEPS = (20, 10, 5, 2)
 _DECIMALS = (1.0, 0.1, 0.01)
 
 
@@ -81,8 +82,8 @@ def display_step(values: ArrayLike) -> float:
     Returns
     -------
     float
-        The largest common divisor of the values below 100, from 4 different ones (8 for a step
-        of 2); 1 for whole numbers without such a divisor; 0.1 or 0.01 where decimals were read.
+        20, 10, 5 or 2 where all values below 100 are multiples of it and there are 4 different
+        ones (8 for a step of 2); else 1 for whole numbers, 0.1 or 0.01 where decimals were read.
 
     Notes
     -----
@@ -104,9 +105,12 @@ def display_step(values: ArrayLike) -> float:
     if resolution < 1.0 or not seen.size:
         return resolution
     different = np.flatnonzero(np.bincount(whole.astype(np.int64)))
-    step = float(np.gcd.reduce(different))
-    enough = _MIN_VALUES_TWO if step < 5.0 else _MIN_VALUES_COARSE
-    return step if step > 1.0 and different.size >= enough else 1.0
+    if not different.size:
+        return 1.0
+    common = int(np.gcd.reduce(different))
+    step = next((q for q in _COARSE_STEPS if common % q == 0), 1)
+    enough = _MIN_VALUES_TWO if step < 5 else _MIN_VALUES_COARSE
+    return float(step) if different.size >= enough else 1.0
 
 
 def step_of(gauge: Gauge, values: ArrayLike) -> float:

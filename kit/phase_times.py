@@ -132,7 +132,7 @@ def unplaced_gaps(session: Session, spans: PhaseTimes) -> UnplacedGaps:
         total = run.stop_min if run.stop_min is not None else run.stated_elapsed_min
         start, end, length = spans.start[i * n], spans.end[i * n], spans.length[i * n]
         places = ~spans.start_located[i * n]
-        places[0] = False
+        places[:1] = False
         m, phases = int(places.sum()), length.size
         open_ended = np.isnan(length).any() or bool(spans.end_located[i * n, -1:].all())
         if total is None or m == 0 or open_ended:

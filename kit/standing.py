@@ -6,11 +6,12 @@ cancel, and its uncertainty does not grow with the number of phases.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from kit.drain import prepare
+from kit.drain import frame_keys, prepare
 from kit.drain_order import margins
 from kit.order import rank_intervals, tie_letters
 from kit.states import gauge_covariance, time_variance
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from kit.drain import Prepared
     from kit.results import Settings
     from kit.session import Session
+    from kit.uncertainty import Resolution
 
     Floats = NDArray[np.float64]
     Bools = NDArray[np.bool_]
@@ -34,7 +36,7 @@ __all__ = ["standing"]
 def _charged_since_start(chains: Chains) -> Bools:
     """Return whether a device was charged at any time up to the end of each phase."""
     broken = chains.charged | ~chains.joined
-    broken[:, 0] = chains.charged[:, 0]
+    broken[:, :1] = chains.charged[:, :1]
     return np.asarray(np.logical_or.accumulate(broken, axis=1), dtype=bool)
 
 
@@ -45,20 +47,55 @@ def _dead_order(chains: Chains, run: int) -> Bools:
         return np.asarray(off.order_low[:, None] >= off.order_high[None, :], dtype=bool)
 
 
-def _ranks(
-    levels: Floats, above: Bools, taken: Bools
-) -> tuple[Floats, Floats, NDArray[np.object_]]:
+def _ranks(above: Bools, taken: Bools) -> tuple[Floats, Floats, NDArray[np.object_]]:
     """Return best and worst rank and letters of the devices that take part."""
-    n = levels.size
+    n = taken.size
     best, worst = np.full(n, np.nan), np.full(n, np.nan)
     letters = np.full(n, "", dtype=object)
     part = np.flatnonzero(taken)
     if part.size:
         matrix = above[np.ix_(part, part)]
-        low, high = rank_intervals(matrix)
-        best[part], worst[part] = low, high
+        best[part], worst[part] = rank_intervals(matrix)
         letters[part] = tie_letters(matrix)
     return best, worst, letters
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Left:
+    """Charge left at the end of every phase, shape (K, P), with what it takes to compare it."""
+
+    value: Floats
+    shown: Resolution
+    variance: Floats
+    bound: Floats
+    alive: Bools
+    off: Bools
+
+
+def _order(chains: Chains, left: _Left, coverage: float) -> dict[str, NDArray[np.generic]]:
+    """Return ranks and letters, flat in the order of the frame."""
+    n_runs, n, p = len(chains.runs), len(chains.devices), len(chains.phases)
+    cube = (n_runs, n, p)
+    value, variance, bound = (a.reshape(cube) for a in (left.value, left.variance, left.bound))
+    alive, off = left.alive.reshape(cube), left.off.reshape(cube)
+    shown = left.shown.reshaped(cube)
+    best, worst = np.full((n_runs, p, n), np.nan), np.full((n_runs, p, n), np.nan)
+    letters = np.full((n_runs, p, n), "", dtype=object)
+    for r in range(n_runs):
+        count = alive[r].sum(axis=0)
+        u = np.sqrt(variance[r][:, None] + variance[r][None, :])
+        width = margins(
+            shown[r, :, None] + shown[r, None, :], u, bound[r][:, None] + bound[r][None, :],
+            coverage, int((count * (count - 1) // 2).sum()),
+        ).table  # fmt: skip
+        with np.errstate(invalid="ignore"):
+            above = value[r][:, None] - value[r][None, :] > width
+        above |= alive[r][:, None] & off[r][None, :]
+        above |= off[r][:, None] & off[r][None, :] & _dead_order(chains, r)[:, :, None]
+        for j in range(p):
+            taken = alive[r, :, j] | off[r, :, j]
+            best[r, j], worst[r, j], letters[r, j] = _ranks(above[:, :, j], taken)
+    return {"rank_best": best.ravel(), "rank_worst": worst.ravel(), "tie_group": letters.ravel()}
 
 
 def standing(
@@ -122,7 +159,7 @@ def standing(
     at_end = np.zeros((chains.units, p, b))
     at_end[:, phases, 2 * phases + 1] = 1.0
     since_start = -at_end
-    since_start[:, :, 0] += 1.0
+    since_start[:, :, :1] += 1.0
     time_end = time_variance(now, at_end)
     gauge = gauge_covariance(chains, now)
     u_gauge2 = ((end @ gauge) * end).sum(axis=2)
@@ -148,34 +185,16 @@ def standing(
         ),
     }
     data: dict[str, NDArray[np.generic]] = {n: order(v) for n, v in columns.items()}
-    n_runs, n = len(chains.runs), len(chains.devices)
-    cube = (n_runs, n, p)
-    value = np.where(ok, now.value[:, 1::2], np.nan).reshape(cube)
-    shown = left.reshaped(cube)
-    for suffix, u2 in (("", time_end), ("_true_charge", time_end + u_gauge2)):
-        spread = u2.reshape(cube)
-        edges = bound.reshape(cube)
-        ranks: list[tuple[Floats, Floats, NDArray[np.object_]]] = []
-        for r in range(n_runs):
-            alive = ok.reshape(cube)[r]
-            dead = (off | dying).reshape(cube)[r]
-            pairs = int((alive.sum(axis=0) * (alive.sum(axis=0) - 1) // 2).sum())
-            both = shown[r, :, None] + shown[r, None, :]
-            u = np.sqrt(spread[r][:, None] + spread[r][None, :])
-            width = margins(both, u, edges[r][:, None] + edges[r][None, :],
-                            settings.coverage, pairs).table  # fmt: skip
-            with np.errstate(invalid="ignore"):
-                ahead = value[r][:, None] - value[r][None, :] > width
-            ahead |= alive[:, None] & dead[None, :]
-            ahead |= dead[:, None] & dead[None, :] & _dead_order(chains, r)[:, :, None]
-            for j in range(p):
-                ranks.append(_ranks(value[r, :, j], ahead[:, :, j], alive[:, j] | dead[:, j]))
-        for i, name in enumerate(("rank_best", "rank_worst", "tie_group")):
-            data[name + suffix] = np.concatenate([rank[i] for rank in ranks])
-    keys = {
-        "run": np.repeat(np.array(chains.runs, dtype=np.int64), p * n),
-        "phase": np.tile(np.repeat(np.array(chains.phases, dtype=object), n), n_runs),
-        "device": np.tile(np.array(chains.devices, dtype=object), n_runs * p),
-    }
-    data.update(keys)
+    value = np.where(ok, now.value[:, 1::2], np.nan)
+    for suffix, variance in (("", time_end), ("_true_charge", time_end + u_gauge2)):
+        found = _order(
+            chains,
+            _Left(
+                value=value, shown=left, variance=variance, bound=bound, alive=ok, off=off | dying
+            ),
+            settings.coverage,
+        )
+        data.update({name + suffix: column for name, column in found.items()})
+    run, phase, device = frame_keys(chains)
+    data.update({"run": run, "phase": phase, "device": device})
     return pd.DataFrame({name: data[name] for name in RESULT_COLUMNS["standing"]})

@@ -160,7 +160,7 @@ def states(chains: Chains) -> States:
     moved = free & ~over_gap
     mu = np.where(moved, late, 0.0)
     pick = np.maximum(phase, 0)
-    steep = np.abs(mu) * np.take_along_axis(np.abs(rows).max(axis=2), pick, axis=1)
+    steep = np.abs(mu) * np.take_along_axis(np.abs(rows).max(axis=2, initial=0.0), pick, axis=1)
     in_phase = moved & (phase >= 0) & (steep <= _MOST_OF_A_PHASE)
     own = np.where(in_phase, mu, 0.0)[:, :, None]
     system = np.eye(b) - own * np.take_along_axis(rows, pick[:, :, None], axis=1)

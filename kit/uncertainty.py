@@ -41,6 +41,9 @@ __all__ = [
 
 Dof = Literal["exact", "truncated"]
 
+_SPREAD_OVER = 0.75
+"""Fractions with a bound below this share of the roundings' do not spread the latter."""
+
 _SQRT3, _SQRT6, _SQRT12 = 3.0**0.5, 6.0**0.5, 12.0**0.5
 
 NORMAL_GUARD = 2.0 / 1.959963984540054
@@ -437,9 +440,10 @@ class Resolution:
 
         Notes
         -----
-        ``U = √(X² + (k·u_other)²) + bound``. Where the unknown rounding of a display counts, it
-        is one of three values and not spread between them; U is then at least its bound plus
-        the one-sided width of the rest, so that it also covers when the rounding is the worst.
+        ``U = √(X² + (k·u_other)²) + bound``. Where the unknown rounding of a display counts and
+        there are hardly any fractions beside it that would spread its three values, as between a
+        full charge and a change of the display, U is at least the bound of the rounding plus the
+        one-sided width of the rest, so that it also covers when the rounding is the worst.
 
         Examples
         --------
@@ -462,8 +466,8 @@ class Resolution:
         one_sided = NORMAL_GUARD * float(ndtri(coverage))
         rest = np.hypot(np.minimum(one_sided * np.sqrt(self.own), self.bound), one_sided * other)
         worst = np.where(self.common > 0.0, self.common_bound + rest, 0.0)
-        small = self.common <= self.own * 1e-6
-        return np.asarray(np.where(small, even, np.maximum(even, worst)) + _floats(bound))
+        apart = self.bound < _SPREAD_OVER * self.common_bound
+        return np.asarray(np.where(apart, np.maximum(even, worst), even) + _floats(bound))
 
     def worst_half_width(self, coverage: float) -> Floats:
         """Return the half-width when the roundings are the worst that they can be (pp)."""

@@ -12,20 +12,20 @@ from math import sqrt
 from statistics import median
 from typing import TYPE_CHECKING
 
+from kit.foresee import claim_chance
 from kit.gauge import SAVER_THRESHOLDS_PCT, charge_excess
 from kit.plan import whole_minutes
 from kit.predict import device_rates
-from kit.resolve import claim_chance
 from kit.uncertainty import expanded, resolution
 from kit.units import NO_BREAK, duration, number, percent, quantity
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from kit.foresee import LookPlan
     from kit.plan import Timetable
     from kit.planned import Plan
     from kit.predict import Course
-    from kit.resolve import LookPlan
     from kit.session import Phase
 
 __all__ = ["Advice", "advice"]

@@ -7,16 +7,10 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from kit.advice import Advice, advice
+from kit.foresee import LookPlan, PairChance, look_plan, pair_chance
 from kit.plan import Timetable, timetable
 from kit.predict import Course, Window, courses, device_rates, off_window
-from kit.resolve import (
-    LookPlan,
-    PairChance,
-    PhaseResolution,
-    look_plan,
-    pair_chance,
-    phase_resolution,
-)
+from kit.resolve import PhaseResolution, phase_resolution
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -4,10 +4,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from kit.early_death import exposure_if_dies
 from kit.schedules import (
     crossover,
     exposure,
-    exposure_if_dies,
     imbalance,
     rotation,
     together_counts,

@@ -139,14 +139,17 @@ def logs(draw):
                                  "device": device, "soc_pct": draw(SOC), "note": draw(FREE),
                                  "by": draw(FREE), "evidence": draw(FREE),
                                  "order": str(draw(st.integers(1, 9)))})  # fmt: skip
-    for event in draw(
-        st.lists(st.sampled_from(["tick", "temperature", "incident", "turn"]), max_size=4)
-    ):
-        rows.append({"event": event, time[0]: draw(time[1]), "device": "limpet", "phase": "map",
-                     **{"tick": {"soc_pct": draw(SOC)}, "incident": {"cause": "x" + draw(FREE)},
-                        "temperature": {"temperature_c": "35.5"},
-                        "turn": {"part": "call", "duration_min": "10", "completed": "partly"}}[event],
-                     "note": draw(FREE) if event != "tick" else ""})  # fmt: skip
+    more = {
+        "tick": {"soc_pct": SOC},
+        "incident": {"cause": FREE.map("x{}".format), "note": FREE},
+        "temperature": {"temperature_c": st.just("35.5"), "note": FREE},
+        "turn": {"part": st.just("call"), "duration_min": st.just("10"), "note": FREE},
+    }
+    for event in draw(st.lists(st.sampled_from(sorted(more)), max_size=4)):
+        cells = {name: draw(values) for name, values in more[event].items()}
+        rows.append(
+            {"event": event, time[0]: draw(time[1]), "device": "limpet", "phase": "map", **cells}
+        )
     for device in ("limpet", "dunlin"):
         kind = draw(st.sampled_from(["", "power_off", "still_on"]))
         if kind:

@@ -105,7 +105,8 @@ def test_an_activity_of_two_phases_names_neither():
 
 def test_a_column_phase_says_it_all():
     session, _ = read(
-        "checkpoint,phase,limpet\nfirst look,map,100\nstart,photo,90\nhalf-way,photo,85\n,photo,80\n"
+        "checkpoint,phase,limpet\nfirst look,map,100\nstart,photo,90\n"
+        "half-way,photo,85\n,photo,80\n"
     )
     assert [r[1:3] for r in rows_of(session)] == [
         ("map", "end"), ("photo", "start"), ("photo", "inside"), ("photo", "end"),

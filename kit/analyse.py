@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from kit.claims import claims
 from kit.drain import phase_drain, prepare
 from kit.drain_budget import agreement, budget, contributions
 from kit.drain_order import drain_pairs
 from kit.drain_simulation import simulate_drains
 from kit.elapsed import elapsed_fit
 from kit.energy import energy
+from kit.load_bearing import load_bearing
 from kit.projections import projections
 from kit.replicate_pairs import replicate_pairs, run_effects
 from kit.replicates import replicate_models, replicates
@@ -67,6 +69,8 @@ def analyse(session: Session, findings: tuple[Finding, ...], settings: Settings)
         parts=parts(session, settings, prepared=ready),
         replicates=replicates(session, runtimes, drains, settings),
         extra={
+            "claims": claims(session, settings, prepared=ready, runtimes=runtimes),
+            "load_bearing": load_bearing(session, settings, prepared=ready),
             "replicate_models": replicate_models(session, runtimes, drains, settings),
             "replicate_pairs": replicate_pairs(session, runtimes, drains, settings),
             "run_effects": run_effects(session, runtimes, drains, settings),

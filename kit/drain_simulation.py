@@ -95,7 +95,7 @@ class _Unit:
                 exposure[i] = off
             else:
                 displayed[i] = at[2 * phase] - at[2 * phase + 1]
-                exposure[i] = length[phase]
+                exposure[i] = length.get(phase, np.nan)
         wake = np.sqrt(3.0 * self.ready.drains["displayed"].variance["wake"][k, p])
         if wake.any():
             displayed += _centred(rng, (p.size, m)) * (2.0 * wake[:, None]).astype(np.float32)

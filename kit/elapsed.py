@@ -215,7 +215,7 @@ def elapsed_fit(
     drain d that a complete phase would have had; the device came D/d of the phase's length with
     D left at its start. ``u² = (u_D/D)² + u(ln d)²``, u_D from the display and the gauge (known
     at empty only). A time fits if its share of the phase lies within a factor exp(±2u).
-    Derived in docs/measurement.md.
+    Derived in docs/runtimes.md.
     """
     rows: list[tuple[object, ...]] = []
     for run in session.runs:

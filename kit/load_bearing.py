@@ -357,7 +357,7 @@ def load_bearing(
     neighbour, look-alike or exchange of digits between the readings before and after it, since a
     display does not rise; a noted time any such minute that keeps the order of the notes. Danger
     = how likely the slip × how urgent the claim × (1 if it was supported, else ½). Derived in
-    docs/measurement.md.
+    docs/runtimes.md.
     """
     ready = prepare(session) if prepared is None else prepared
     speech = Speech.of(session)

@@ -187,7 +187,7 @@ def p_longer(
     off after l_A (probability q = min(1, x/w_B), x = max(0, u_B − l_A)) and A went off in that
     time; with A's remaining time uniform over W minutes that has probability x/(2W), held at
     0.5 because W is an assumption: ``P = 1 − q min(0.5, x/(2W))``. Two right-censored devices:
-    0.5. Derived in docs/measurement.md.
+    0.5. Derived in docs/runtimes.md.
 
     Examples
     --------
@@ -256,7 +256,7 @@ def p_longest(
     each rival is no 95 % statement against all of them: with k equal rivals at that limit the
     product falls to 0.91, 0.88, 0.83 for k = 2, 3, 5. A right-censored device has its remaining
     time uniform over ``tail``; a rival that it cannot be compared with counts ½, and k
-    right-censored devices share what is left (1/k each). Derived in docs/measurement.md.
+    right-censored devices share what is left (1/k each). Derived in docs/runtimes.md.
 
     Examples
     --------

@@ -9,7 +9,7 @@ import io
 import sys
 from collections import Counter
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import click
 
@@ -34,7 +34,7 @@ record_argument = click.argument(
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.version_option(__version__, prog_name="rundown")
 def cli() -> None:
-    """Check a side-by-side battery rundown session and make its methods-and-results report.
+    """Plan and check side-by-side battery rundown sessions, and report what they show.
 
     Exit status: 0 done, 1 the record did not pass, 2 wrong use, 3 the notebook failed,
     4 an output could not be made or written.
@@ -109,6 +109,63 @@ def report(
             click.echo(f"  {name:<14} {shown(path)}")
 
 
+plan_argument = click.argument(
+    "plan_file", type=click.Path(exists=True, dir_okay=False, path_type=Path), metavar="PLAN"
+)
+
+
+@cli.command()
+@plan_argument
+def plan(plan_file: Path) -> None:
+    """Show the day of a plan: timetable, fair turns, expected power-offs, what it can decide."""
+    from kit.plan_file import read_plan
+    from kit.plan_text import plan_text
+
+    planned, findings = read_plan(plan_file)
+    click.echo(plan_text(planned))
+    if findings:
+        click.echo("")
+        show_remarks(findings)
+
+
+@cli.command()
+@plan_argument
+@click.option(
+    "-o", "--out", type=click.Path(file_okay=False, path_type=Path), metavar="FOLDER",
+    help="Where the sheet goes  [default: NAME-sheet beside the plan]",
+)  # fmt: skip
+@click.option(
+    "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True,
+    help="Paper of the PDF.",
+)  # fmt: skip
+@click.option("-q", "--quiet", is_flag=True, help="Print nothing but errors.")
+def sheet(plan_file: Path, *, out: Path | None, paper: str, quiet: bool) -> None:
+    """Make the run sheet of a plan (HTML and PDF): checks, timetable, scorecard, power-offs."""
+    from kit.render_sheet import render_run_sheet
+
+    folder = plan_file.with_name(f"{plan_file.stem}-sheet") if out is None else out
+    size: Literal["a4", "letter"] = "letter" if paper == "letter" else "a4"
+    with progress_line(quiet=quiet) as progress:
+        made = render_run_sheet(plan_file, folder, paper=size, progress=progress)
+    if not quiet:
+        for name, path in (("sheet (HTML)", made.html), ("sheet (PDF)", made.pdf)):
+            click.echo(f"  {name:<14} {shown(path)}")
+
+
+@cli.command()
+@plan_argument
+@click.argument("folder", type=click.Path(path_type=Path), metavar="FOLDER")
+def new(plan_file: Path, folder: Path) -> None:
+    """Make FOLDER for the session of a plan: setup file and empty log; overwrite nothing."""
+    from kit.new_session import new_session
+    from kit.plan_file import read_plan
+
+    planned, _ = read_plan(plan_file)
+    made = new_session(planned, folder)
+    for name in ("session.toml", "log.csv"):
+        click.echo(f"  {shown(made / name)}")
+
+
 @cli.command()
 @click.argument("folder", type=click.Path(file_okay=False, path_type=Path), metavar="FOLDER")
 def samples(folder: Path) -> None:
@@ -141,14 +198,19 @@ def count(findings: Iterable[Finding]) -> str:
 
 def show_findings(findings: tuple[Finding, ...]) -> None:
     """Print every finding, worst first, and a closing line."""
-    for finding in findings:
-        click.echo(f"{MARKS[finding.severity]}  {printable(finding.sentence)}")
+    show_remarks(findings)
     if findings:
         click.echo("")
     if any(f.severity == "error" for f in findings):
         click.echo(f"The record did not pass: {count(findings)}. Nothing was written.")
     else:
         click.echo(f"The record passes: {count(findings)}.")
+
+
+def show_remarks(findings: tuple[Finding, ...]) -> None:
+    """Print findings, worst first."""
+    for finding in in_order(findings):
+        click.echo(f"{MARKS[finding.severity]}  {printable(finding.sentence)}")
 
 
 def printable(text: str) -> str:

@@ -32,18 +32,23 @@ def samples_folder() -> Path:
 
 
 def copy_samples(into: Path) -> tuple[Path, ...]:
-    """Copy each sample session into ``into``; return the new folders.
+    """Copy each sample session, and the sample plan, into ``into``; return what was made.
 
     Raises
     ------
     UsageError
         If one of them is there already; nothing is copied then.
     """
-    samples = sorted(p for p in samples_folder().iterdir() if any(p.glob("*.csv")))
+    samples = sorted(p for p in samples_folder().iterdir() if (p / "session.toml").exists())
+    samples.append(samples_folder() / "plan.toml")
     taken = [into / p.name for p in samples if (into / p.name).exists()]
     if taken:
         msg = f"{taken[0]} exists; nothing was copied. Name an empty folder, or move it away."
         raise UsageError(msg)
+    into.mkdir(parents=True, exist_ok=True)
     for sample in samples:
-        shutil.copytree(sample, into / sample.name, ignore=shutil.ignore_patterns("report"))
+        if sample.is_dir():
+            shutil.copytree(sample, into / sample.name, ignore=shutil.ignore_patterns("report"))
+        else:
+            shutil.copy(sample, into / sample.name)
     return tuple(into / p.name for p in samples)

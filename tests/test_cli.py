@@ -124,3 +124,25 @@ def test_readme_opens_with_the_job_in_one_paragraph():
     assert title == "# Rundown Kit"
     assert "side by side" in paragraph
     assert len(paragraph.split()) > 40
+
+
+def test_a_plan_is_shown_and_becomes_a_folder_that_is_never_overwritten(tmp_path):
+    plan = str(ROOT / "sample_sessions" / "plan.toml")
+    shown = CliRunner().invoke(cli, ["plan", plan])
+    assert shown.exit_code == 0, shown.output
+    assert max(map(len, shown.output.splitlines())) <= 100
+    folder = tmp_path / "day"
+    made = CliRunner().invoke(cli, ["new", plan, str(folder)])
+    assert made.exit_code == 0, made.output
+    before = {p.name: p.read_bytes() for p in folder.iterdir()}
+    assert set(before) >= {"session.toml", "log.csv"}
+    again = run("new", plan, str(folder))
+    assert again.returncode != 0
+    assert "Traceback" not in again.stderr
+    assert {p.name: p.read_bytes() for p in folder.iterdir()} == before
+
+
+def test_every_sample_is_copied_with_the_plan(tmp_path):
+    CliRunner().invoke(cli, ["samples", str(tmp_path / "s")])
+    names = {p.name for p in (tmp_path / "s").iterdir()}
+    assert {"full-day", "scorecard", "minute-log", "replicates", "plan.toml"} <= names

@@ -15,6 +15,7 @@ import click
 
 from kit import __version__
 from kit.errors import SEVERITIES, ExitCode, RecordError, RundownError, in_order
+from kit.revise.commands import amend_command
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -174,6 +175,9 @@ def samples(folder: Path) -> None:
 
     for copied in copy_samples(folder):
         click.echo(f"  {shown(copied)}")
+
+
+cli.add_command(amend_command)
 
 
 def default_out(record: Path) -> Path:

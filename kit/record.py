@@ -28,6 +28,8 @@ __all__ = ["SETUP_NAME", "read_record"]
 
 SETUP_NAME = "session.toml"
 LOG_NAME = "log.csv"
+CORRECTIONS_NAME = "corrections.csv"
+"""Reasons of corrections, kept beside a log; no log itself."""
 
 
 def read_record(path: str | Path) -> tuple[Session, tuple[Finding, ...]]:
@@ -126,6 +128,7 @@ def _log_path(given: Path, setup: Setup, notes: Notes) -> Path | None:
     if (given / LOG_NAME).is_file():
         return given / LOG_NAME
     tables = sorted(p for p in given.iterdir() if p.suffix.lower() == ".csv" and p.is_file())
+    tables = [p for p in tables if p.name != CORRECTIONS_NAME]
     if len(tables) == 1:
         return tables[0]
     names = ", ".join(quoted(p.name) for p in tables)

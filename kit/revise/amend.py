@@ -1,0 +1,202 @@
+"""``rundown amend``: correct one cell of a log, with a reason that stays beside it."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import tempfile
+from contextlib import suppress
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from kit.errors import RecordError, RenderError, UsageError
+from kit.record import SETUP_NAME, read_record
+from kit.revise.cell_edit import edited
+from kit.revise.corrections import (
+    Correction,
+    corrections_path,
+    read_corrections,
+    row_text,
+)
+from kit.revise.lock import alone_in
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from kit.errors import Finding
+
+__all__ = ["Amended", "amend", "today"]
+
+KEPT = "earlier_logs"
+"""Folder beside the log in which the log as it was before each correction is kept."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Amended:
+    """What was done.
+
+    Parameters
+    ----------
+    correction
+        The row added to ``corrections.csv``.
+    log, kept
+        The log, and the file that holds its bytes from before.
+    findings
+        What the checks say of the corrected record: cautions and notes.
+    """
+
+    correction: Correction
+    log: Path
+    kept: Path
+    findings: tuple[Finding, ...]
+
+
+def today(environment: Mapping[str, str]) -> date:
+    """Return the day of a correction made now: that of ``SOURCE_DATE_EPOCH`` if it is set."""
+    stated = environment.get("SOURCE_DATE_EPOCH", "")
+    if stated.isdecimal():
+        return datetime.fromtimestamp(int(stated), tz=UTC).date()
+    return datetime.now().astimezone().date()
+
+
+def amend(
+    record: Path,
+    *,
+    line: int,
+    column: str,
+    to: str,
+    reason: str,
+    by: str = "",
+    on: date,
+) -> Amended:
+    """Correct one cell of the log of a record.
+
+    Nothing is changed unless the corrected record passes. First the log as it was is kept, then
+    the reason is added to ``corrections.csv`` and flushed to disk, then the log is replaced at
+    once. If one of these fails, those before it are undone.
+
+    Parameters
+    ----------
+    record
+        Folder of a session, or its log.
+    line, column, to
+        The cell, as `kit.revise.cell_edit.edited` takes it, and its new text.
+    reason, by, on
+        Why, who and when. The reason is not empty.
+
+    Raises
+    ------
+    RecordError
+        If the corrected record does not pass; it carries all findings.
+    UsageError
+        If there is no such record or cell, the cell holds that text already, or no reason.
+    RenderError
+        If a file cannot be written, or another correction is under way; nothing was changed.
+    """
+    if not reason.strip():
+        message = "a correction needs a reason; say it with --reason"
+        raise UsageError(message)
+    log = log_of(record)
+    folder = log.parent
+    with alone_in(folder / KEPT, doing="correcting the log"):
+        data = log.read_bytes()
+        made = edited(data, file=log.name, line=line, column=column, to=to)
+        findings = _checked(record, log, made.data)
+        correction = Correction(
+            date=on.isoformat(),
+            by=by.strip(),
+            file=log.name,
+            line=str(line),
+            column=made.column,
+            old=made.old,
+            new=to,
+            reason=reason.strip(),
+        )
+        kept = folder / KEPT / f"{log.stem}-{hashlib.sha256(data).hexdigest()[:12]}{log.suffix}"
+        _write(log, data, made.data, kept, correction)
+    return Amended(correction=correction, log=log, kept=kept, findings=findings)
+
+
+def log_of(record: Path) -> Path:
+    """Return the log of a record; a record that does not pass still has one, if it is there."""
+    try:
+        session, _ = read_record(record)
+    except RecordError:
+        if record.is_file() and record.name != SETUP_NAME:
+            return record
+        folder = record if record.is_dir() else record.parent
+        if (folder / "log.csv").is_file():
+            return folder / "log.csv"
+        raise
+    return Path(session.sources[-1].path)
+
+
+def _checked(record: Path, log: Path, data: bytes) -> tuple[Finding, ...]:
+    """Return the findings of the record with other bytes in its log."""
+    from kit.checks import check_session
+    from kit.errors import in_order
+
+    # the folder keeps its name: a session without an id takes it
+    with tempfile.TemporaryDirectory(prefix="rundown-amend-") as name:
+        folder = Path(name) / (log.parent.resolve().name or "record")
+        folder.mkdir()
+        (folder / log.name).write_bytes(data)
+        setup = log.parent / SETUP_NAME
+        if setup.is_file():
+            (folder / SETUP_NAME).write_bytes(setup.read_bytes())
+        session, met = read_record(folder / log.name if not record.is_dir() else folder)
+    return in_order((*met, *check_session(session)))
+
+
+def _write(log: Path, before: bytes, after: bytes, kept: Path, correction: Correction) -> None:
+    """Keep the old log, note the correction, replace the log; undo all on failure."""
+    notes = corrections_path(log)
+    was = notes.read_bytes() if notes.exists() else None
+    if was:
+        read_corrections(was)  # a file that is no list of corrections is not added to
+    fresh = log.with_name(f".{log.name}.new")
+    had_kept, had_folder = kept.exists(), kept.parent.exists()
+    try:
+        kept.parent.mkdir(exist_ok=True)
+        if not had_kept:
+            _flushed(kept, before, "wb")
+        _flushed(fresh, after, "wb")
+        fresh.chmod(log.stat().st_mode & 0o7777)
+        broken = bool(was) and not (was or b"").endswith(b"\n")
+        row = ("\n" if broken else "") + row_text(correction, heading=not was)
+        _flushed(notes, row.encode("utf-8"), "ab")
+        fresh.replace(log)
+    except BaseException as error:
+        with suppress(OSError):
+            _restore(notes, was)
+        with suppress(OSError):
+            fresh.unlink(missing_ok=True)
+        if not had_kept:
+            with suppress(OSError):
+                kept.unlink(missing_ok=True)
+        if not had_folder:
+            with suppress(OSError):
+                kept.parent.rmdir()
+        if isinstance(error, OSError):
+            place = error.filename2 or error.filename or log.parent
+            message = f"Cannot write {place}: {error.strerror}. The record is as it was."
+            raise RenderError(message) from error
+        raise
+
+
+def _flushed(path: Path, data: bytes, mode: str) -> None:
+    """Write and wait until the disk has it."""
+    with path.open(mode) as file:
+        file.write(data)
+        file.flush()
+        os.fsync(file.fileno())
+
+
+def _restore(notes: Path, was: bytes | None) -> None:
+    """Take back what was added to the list of corrections."""
+    if was is None:
+        notes.unlink(missing_ok=True)
+    elif notes.stat().st_size > len(was):
+        os.truncate(notes, len(was))

@@ -1,0 +1,47 @@
+"""Commands that correct, verify and watch; heavy imports stay inside them."""
+
+from __future__ import annotations
+
+import os
+from datetime import date, datetime
+from pathlib import Path
+
+import click
+
+__all__ = ["amend_command"]
+
+record_argument = click.argument(
+    "record", type=click.Path(exists=True, path_type=Path), metavar="FOLDER-OR-CSV"
+)
+
+
+@click.command("amend")
+@record_argument
+@click.option(
+    "--line", type=click.IntRange(2), required=True,
+    help="Line of the observation, as an editor counts.",
+)  # fmt: skip
+@click.option("--column", required=True, help="Heading of the column.")
+@click.option("--to", required=True, help="What the cell is to hold; '' for a blank cell.")
+@click.option("--reason", required=True, help="Why, in words for readers of the report.")
+@click.option("--by", default="", help="Who corrects it.")
+@click.option(
+    "--on", type=click.DateTime(["%Y-%m-%d"]), default=None, metavar="DATE",
+    help="Day of the correction  [default: today]",
+)  # fmt: skip
+def amend_command(
+    record: Path, *, line: int, column: str, to: str, reason: str, by: str, on: datetime | None
+) -> None:
+    """Correct one cell of a log; note who, when and why in corrections.csv."""
+    from kit.cli import count, printable, shown
+    from kit.revise.amend import amend, today
+
+    day: date = on.date() if on is not None else today(os.environ)
+    done = amend(record, line=line, column=column, to=to, reason=reason, by=by, on=day)
+    row = done.correction
+    place = f"{row.file}, line {row.line}, column {row.column}"
+    click.echo(printable(f"{place}: {row.old or '(blank)'} → {row.new or '(blank)'}"))
+    click.echo(f"The corrected record passes: {count(done.findings)}.")
+    click.echo(f"  {'reason in':<14} {shown(done.log.with_name('corrections.csv'))}")
+    click.echo(f"  {'log before':<14} {shown(done.kept)}")
+    click.echo("Make the report again to see what moves.")

@@ -12,6 +12,7 @@ import csv
 import io
 import re
 from dataclasses import dataclass
+from itertools import islice
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -176,15 +177,8 @@ def _separator(sample: str) -> str:
     """Return the separator that makes the most even table of the first rows."""
 
     def score(separator: str) -> tuple[bool, int]:
-        counts = []
-        try:
-            for row in csv.reader(io.StringIO(sample), delimiter=separator):
-                counts.append(len(row))
-                if len(counts) == SAMPLE_ROWS:
-                    break
-        except csv.Error:
-            pass
-        heading, below = (counts[0], counts[1:]) if counts else (0, [])
+        rows = csv.reader(io.StringIO(sample), delimiter=separator)
+        heading, *below = [len(row) for row in islice(rows, SAMPLE_ROWS)]
         even = 2 * sum(n == heading for n in below) >= len(below)
         return heading > 1 and even, heading
 
@@ -288,18 +282,15 @@ def _lines_with_quotes(
         if "\n" in match[0]
         for at in re.finditer("\n", match[0])
     ]
-    extra = np.zeros(rows + 1, dtype=np.int64)
-    seen = position = 0
-    for i, at in enumerate(inner):
-        seen += text.count("\n", position, at + 1)
-        position = at + 1
-        row = seen - (i + 1)  # row ends before this break = breaks before it - inner ones
-        if row >= rows:
-            return None
-        extra[row + 1] += 1
     ends = text.count("\n") + (not text.endswith("\n"))
     if ends - len(inner) != rows:
         return None
+    extra = np.zeros(rows + 1, dtype=np.int64)
+    seen = position = 0
+    for i, at in enumerate(inner, start=1):
+        seen += text.count("\n", position, at + 1)
+        position = at + 1
+        extra[seen - i + 1] += 1  # breaks so far less those inside cells = rows ended so far
     return first_line + np.arange(rows, dtype=np.int64) + np.cumsum(extra)[:rows]
 
 
@@ -389,6 +380,14 @@ def _named(
             )
         else:
             frame[name or FIRST_COLUMN] = column
+    if not frame:
+        every.add(
+            "file-empty",
+            row=0,
+            found="a table without names and cells",
+            expected="a heading and one row for each observation",
+            remedy="Check that the right file was saved; docs/record-format.md shows one.",
+        )
     notes.findings.extend(every.findings)
     if not frame:
         return None

@@ -53,7 +53,7 @@ def test_the_same_table_in_any_dress(text):
 
 
 def test_lines_count_as_an_editor_does():
-    text = '\n\nevent,note\n\nreading,"one\ntwo\nthree"\n,\ntick,b\n'
+    text = '\n  \nevent,note\n\nreading,"one\ntwo\nthree"\n,\ntick,b\n'
     # 1, 2 blank; 3 heading; 4 blank; 5-7 the reading; 8 an empty row; 9 the tick
     table = table_of(text)
     assert table.header_line == 3
@@ -87,6 +87,7 @@ def test_short_rows_have_blank_cells():
     [
         (b"", "file-empty", 1, "empty", "right file"),
         (b"\xef\xbb\xbf \r\n\r\n", "file-empty", 1, "empty", "right file"),
+        (b"\n;;\n;;\n", "file-empty", 2, "without names", "right file"),
         ("event\nx".encode("utf-16"), "file-encoding", 1, "UTF-16", "CSV UTF-8"),
         (b"event,note\nnote,caf\xe9\n", "file-encoding", 2, "0xe9", "CSV UTF-8"),
         (b"event,note\nnote,a\nnote,\0\n", "file-nul", 3, "NUL", "as CSV"),
@@ -195,10 +196,17 @@ def test_dense_and_plain_reading_agree_on_any_cells(rows, separator):
 
 
 def test_a_dense_log_with_one_wide_row_still_tells_its_line():
-    text = "event,t\n" + "reading,1\n" * 20_000 + "reading,1,x\n"
-    _, finding = finding_of(text.encode())
-    assert finding.rule == "row-width"
-    assert finding.line == 20_002
+    for more in (",x", ",x,y,z"):
+        text = "event,t\n" + "reading,1\n" * 20_000 + f"reading,1{more}\n"
+        _, finding = finding_of(text.encode())
+        assert finding.rule == "row-width"
+        assert finding.line == 20_002
+
+
+def test_lines_are_not_guessed_where_rows_and_line_breaks_do_not_tally():
+    text = 'a,"b\nc"\nd,e\n'
+    assert csv_dialect._lines_with_quotes(text, ",", 2, 2).tolist() == [2, 4]
+    assert csv_dialect._lines_with_quotes(text, ",", 3, 2) is None
 
 
 def test_numbers_in_a_dense_log_stay_as_written():

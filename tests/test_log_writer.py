@@ -1,6 +1,7 @@
 """A session written as a log and read again is the same session."""
 
 import tempfile
+from dataclasses import replace
 from pathlib import Path
 
 import pandas as pd
@@ -82,6 +83,32 @@ def test_elapsed_times_keep_their_form():
         "-0:05", "1:30", "1:35:30", "97.25", "1:40",
     ]  # fmt: skip
     assert_same(session, again(session, None))
+
+
+def test_charging_and_odd_times_come_back():
+    setup = SETUP.replace('start = "08:00"\n', "")
+    session, _ = read(
+        """
+        event,device,elapsed_min,soc_pct,last_on
+        charge_start,limpet,10,40,
+        charge_end,limpet,20.125,60,
+        charge_end,dunlin,5,100,
+        charge_start,dunlin,30,,
+        power_off,limpet,,,7.123456
+        """,
+        setup,
+    )
+    text = log_text(session)
+    assert "charge_end,1,limpet,20.125,60," in text
+    assert "power_off,1,limpet,,,7.123456" in text
+    assert_same(session, again(session, setup))
+
+
+def test_a_time_that_no_decimals_of_its_resolution_say_is_written_in_full():
+    session, _ = read("event,device,elapsed_min,soc_pct\nreading,limpet,1.5,90\n", setup=None)
+    frame = session.readings.assign(t_min=[1 / 3], t_resolution_min=[0.1])
+    text = log_text(replace(session, readings=frame))
+    assert text.splitlines()[1] == f"reading,1,limpet,{1 / 3!r},90"
 
 
 def test_a_time_in_the_repeated_hour_is_written_with_its_offset():

@@ -203,6 +203,21 @@ def test_the_stop_is_that_after_the_last_row():
     assert session.runs[0].stop_min == 1560.0
 
 
+@pytest.mark.parametrize(
+    ("start", "first", "begin"),
+    [
+        ("08:00", "2026-05-16T08:30", datetime(2026, 5, 16, 8)),
+        ("23:00", "2026-05-16T00:10", datetime(2026, 5, 15, 23)),
+    ],
+)
+def test_the_date_may_be_known_from_the_log_only(start, first, begin):
+    setup = SETUP.replace("date = 2026-05-16\n", "").replace("08:00", start)
+    session, _ = read(f"event,device,clock,soc_pct\nreading,limpet,{first},90\n", setup)
+    assert session.runs[0].start == begin
+    assert session.date == begin.date()
+    assert session.readings["t_min"].tolist() == [30.0 if start == "08:00" else 70.0]
+
+
 def test_charging_between_phases_is_paired_per_device():
     session, _ = read(
         """
@@ -590,6 +605,12 @@ def test_everything_wrong_in_both_files_is_told_at_once():
     assert len(str(caught.value).splitlines()) == 6
 
 
+def test_two_names_for_one_column_are_an_error():
+    error = one_error("event,note,Note\nnote,x,y\n")
+    assert (error.rule, error.line, error.column) == ("column-twice", 1, "Note")
+    assert "'note'" in error.found
+
+
 @pytest.mark.parametrize("log", ["event,note\n", "event,device\n,\n"])
 def test_a_log_without_rows_is_an_error(log):
     error = one_error(log)
@@ -649,6 +670,15 @@ def test_a_file_that_cannot_be_read(tmp_path: Path):
         read_record(tmp_path)
 
 
+def test_a_file_that_the_system_does_not_give(tmp_path: Path, monkeypatch):
+    def refuse(_):
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(Path, "read_bytes", refuse)
+    with pytest.raises(UsageError, match=r"'.*log\.csv' cannot be read: Permission denied"):
+        read_record(written(tmp_path, "event,note\nnote,x\n", None, "log.csv"))
+
+
 def test_the_sources_are_fingerprinted(tmp_path: Path):
     import hashlib
 
@@ -705,6 +735,7 @@ SETUPS = [
     SETUP + '[[runs]]\nnumber = 2\nstart = "2026-10-25T02:30+01:00"\n',
     SETUP.replace("08:00", "23:59").replace("2026-05-16", "9999-12-31"),
     SETUP.replace("[session]", '[session]\ntimezone = "Europe/Brussels"\nstop = "02:30"'),
+    SETUP.replace("08:00", "23:59").replace("2026-05-16", "9999-12-31\ntimezone = 'Asia/Tokyo'"),
 ]
 
 

@@ -246,3 +246,13 @@ def test_a_start_without_a_date_lies_in_year_one_and_has_no_offset():
     assert run_at(8).start_offset_s == 0.0
     assert RunClock().start is None
     assert RunClock().start_offset_s == 0.0
+
+
+def test_a_time_for_which_there_is_no_day_is_left_on_the_first():
+    # the session was over before 08:00 could come again, and 08:00 is before it began
+    assert minutes(["06:00"], run_at(9, latest_min=60.0)) == [1260.0]
+
+
+def test_the_last_day_of_the_calendar_has_no_offset_after_it():
+    wall = (date.max.toordinal() + 1) * 86400.0
+    assert utc_offsets(np.array([wall]), BRUSSELS)[0].tolist() == [0.0]

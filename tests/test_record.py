@@ -1,6 +1,8 @@
 """Whole records: what they become, and everything that can be wrong with them, told at once."""
 
 import math
+import subprocess
+import sys
 from datetime import datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -14,6 +16,8 @@ from records import SETUP, errors, one_error, read, written
 from kit.errors import RecordError, UsageError
 from kit.record import read_record
 from kit.session import FRAME_COLUMNS, empty_frames
+
+ROOT = Path(__file__).parent.parent
 
 LOG = """
 event,phase,point,device,clock,soc_pct,order,last_on,first_off,temperature_c,by,evidence,note
@@ -812,3 +816,15 @@ def test_many_equal_faults_are_summed_up():
     found = errors("event,device,elapsed_min,soc_pct\n" + "reading,limpet,1,101\n" * 20_000)
     assert len(found) == 201
     assert found[-1].found == "19800 more of this kind, from here to line 20001"
+
+
+def test_reading_needs_neither_statistics_nor_figures():
+    code = (
+        "import sys; from kit.record import read_record; "
+        f"read_record({str(ROOT / 'sample_sessions' / 'full-day')!r}); "
+        "print(sorted({'scipy', 'matplotlib', 'seaborn', 'frictionless'} & set(sys.modules)))"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT
+    )
+    assert done.stdout.strip() == "[]"

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from kit.claims.evidence import AHEAD, LESS, LONGER, evidence
+from kit.claims.evidence import AHEAD, LESS, LONGER, evidence, longer_tables
 from kit.claims.judge import LEAST_URGENT, judged
 from kit.claims.verdicts import CANNOT, SUPPORTED, VERDICTS, verdicts
 from kit.claims.words import Speech
@@ -22,7 +22,6 @@ from kit.misreadings import SLIP_WORDS, WEIGHTS, Slip, minute_slips, percentage_
 from kit.off_times import off_times
 from kit.readings import observed
 from kit.replicates import result_frame
-from kit.runtime import order_of
 from kit.units import MISSING, clock, h_mm, number
 
 if TYPE_CHECKING:
@@ -48,6 +47,12 @@ MOST_READINGS = 12
 
 _MOST_TRIED = 30
 """Readings that are computed again at most, to fill that list."""
+
+_DENSE = 20_000
+"""Readings from which a log counts as dense."""
+
+_LAST_READINGS = 100
+"""Readings of each device in a dense log that are kept to bound its power-off."""
 
 _PRIORITY_WEIGHT = {1: 1.0, 2: 0.5}
 _CHUNK = 256
@@ -138,7 +143,8 @@ def _reading_doubts(ready: Prepared, run: int) -> list[_Doubt]:
     session, obs = ready.chains.session, ready.chains.observations
     before, after = _neighbours(session)
     soc = session.readings["soc_pct"].to_numpy(dtype=np.float64)
-    charged = set(session.charges["device"].tolist()) if len(session.charges) else set()
+    noted_tick = np.append(session.readings["kind"].to_numpy() == "tick", False)
+    charged = set(session.charges["device"].tolist())
     n = len(session.devices)
     doubts = []
     for k in range(n):
@@ -146,6 +152,8 @@ def _reading_doubts(ready: Prepared, run: int) -> list[_Doubt]:
         unit = run * n + k
         rows = obs.row[unit]
         own = (obs.node[unit] == np.arange(rows.size)) & (rows >= 0)
+        # a change of the display seen between two readings: one of them misread moves it by moments
+        own &= (obs.weight[unit] > 0.0) | noted_tick[rows]
         for boundary in np.flatnonzero(own).tolist():
             row = int(rows[boundary])
             low, high = (0.0, 100.0) if free else (float(after[row]), float(before[row]))
@@ -201,10 +209,19 @@ def _changed(session: Session, doubt: _Doubt) -> Session:
     return replace(session, power_offs=other)
 
 
+def _last_reading_min(session: Session, run: Run) -> dict[str, float]:
+    """Return when each device was last read (min), where the time was noted."""
+    readings = session.readings
+    mine = readings[(readings["run"] == run.number) & readings["soc_pct"].notna()]
+    latest = mine.groupby("device", observed=True)["t_min"].max()
+    return {str(device): float(t) for device, t in latest.items()}
+
+
 def _off_doubts(session: Session, run: Run, found: Evidence) -> list[_Doubt]:
     """Return the doubts about noted times of power-offs."""
     offs = session.power_offs
     start = run.start
+    last = _last_reading_min(session, run)
     past_hour = 0.0 if start is None else start.minute + start.second / 60.0
     doubts = []
     columns = [offs[c].tolist() for c in ("run", "device", *_OFF_COLUMNS)]
@@ -221,8 +238,9 @@ def _off_doubts(session: Session, run: Run, found: Evidence) -> list[_Doubt]:
             if column == "last_on_min":
                 ends = (known["first_off_min"], known["noted_min"])
                 high = next((v for v in ends if v == v), np.inf)
-            elif known["last_on_min"] == known["last_on_min"]:
-                low = known["last_on_min"]
+            else:
+                seen = [v for v in (known["last_on_min"], last.get(device)) if v and v == v]
+                low = max([low, *seen])
             doubts += [
                 _Doubt("power_offs", row, column, k, -1, noted, slip)
                 for slip in minute_slips(noted, start_minute=past_hour, low=low, high=high)
@@ -230,19 +248,32 @@ def _off_doubts(session: Session, run: Run, found: Evidence) -> list[_Doubt]:
     return doubts
 
 
+def _latest(session: Session) -> Session:
+    """Return the record with only the last readings of every device, which bound a power-off."""
+    readings = session.readings
+    if len(readings) <= _DENSE:
+        return session
+    obs = observed(session)
+    last = np.zeros(len(readings), dtype=bool)
+    for unit in np.unique(obs.unit).tolist():
+        rows = obs.row[obs.unit == unit]
+        last[rows[np.argsort(obs.t[obs.unit == unit], kind="stable")][-_LAST_READINGS:]] = True
+    return replace(session, readings=readings[last])
+
+
 def _screen_offs(
     session: Session, base: _Base, doubts: Sequence[_Doubt], settings: Settings
 ) -> Iterator[_Hit]:
-    """Yield the claims on runtimes that misread times would change."""
+    """Yield the claims on runtimes that misread times change, computed from the changed record."""
     of_runtime = [(c, claim) for c, claim in enumerate(base.claims) if claim.measurand == "runtime"]
+    latest = _latest(session)
     for doubt in doubts:
-        offs = off_times(_changed(session, doubt))[base.run]
+        offs = off_times(_changed(latest, doubt))[base.run]
         if not offs.low[doubt.device] <= offs.high[doubt.device]:
             continue
-        _, longer = order_of(session, offs, settings.coverage)
-        facts = {**base.found.facts, LONGER: longer}
+        _, longer, comparable = longer_tables(session, offs, settings.coverage)
         for c, claim in of_runtime:
-            now = int(verdicts(claim, facts, base.found.open_pairs))
+            now = int(verdicts(claim, {LONGER: longer}, {LONGER: comparable}))
             if now != base.verdicts[c]:
                 yield _Hit(doubt, c, now)
 
@@ -276,7 +307,13 @@ def _likeliest(base: _Base, hits: Sequence[_Hit]) -> list[list[_Hit]]:
 def _confirmed(
     session: Session, base: _Base, group: Sequence[_Hit], settings: Settings
 ) -> list[_Hit]:
-    """Return the hits that hold when everything is computed again from the changed record."""
+    """Return the hits that hold when everything is computed again from the changed record.
+
+    Times were computed again when they were screened; a log so dense that this would take long
+    has neighbours that leave little to misread, and its screening stands.
+    """
+    if group[0].doubt.frame != "readings" or len(session.readings) > _DENSE:
+        return list(group)
     kept = []
     for doubt in dict.fromkeys(h.doubt for h in group):
         again = evidence(prepare(_changed(session, doubt)), base.run, settings)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 from builders import join_runs, make_session
 
@@ -206,3 +207,55 @@ def test_screening_misses_nothing_that_matters():
     if short:
         known = {line for _, line in listed}
         assert {e for e in expected if e[1] in known} <= listed
+
+
+def dense_day(per_min=60):
+    """Three devices in a log of a reading a second, off a few minutes apart."""
+    t = np.arange(0, 120, 1 / per_min)
+    rows = []
+    for k in range(3):
+        level = np.floor(97 - (0.40 - 0.01 * k) * t)
+        rows.append(
+            pd.DataFrame({"device": f"d{k}", "t_min": t, "soc_pct": level, "kind": "reading"})
+        )
+    base = make_session(
+        devices=["d0", "d1", "d2"], phases={"p1": 60, "p2": 60}, start=None,
+        power_offs={f"d{k}": seen(122 + 5 * k, 124 + 5 * k) for k in range(3)},
+    )  # fmt: skip
+    readings = pd.concat(rows, ignore_index=True).sort_values("t_min", kind="stable")
+    blank = base.readings.reindex(range(len(readings)))
+    filled = blank.assign(
+        run=1, phase="p1", point="inside", order=0, by="", evidence="", note="",
+        t_resolution_min=1 / per_min, line=np.arange(len(readings)) + 2,
+        **{c: readings[c].to_numpy() for c in ("device", "t_min", "soc_pct", "kind")},
+    )  # fmt: skip
+    return replace(base, readings=filled)
+
+
+def test_dense_log_is_as_robust_as_it_looks():
+    # A reading a second: no single one can move a drain by a percentage point, but the noted
+    # minutes of the power-offs are as load-bearing as ever.
+    session = dense_day()
+    assert len(session.readings) > 20_000
+    assert set(found(session)["what"]) == {"power-off"}
+    thin = found(dense_day(per_min=10))
+    assert len(dense_day(per_min=10).readings) < 20_000
+    assert set(thin["what"]) == {"power-off"}
+
+
+def test_power_off_is_not_asked_back_before_the_last_reading():
+    # A and B noted off at 147 and 143, looked at every 2 min: [145, 148), [141, 144). A was read
+    # at 138, so 137 (ten off) is not asked about.
+    session = day(
+        {"A": [97, 52, 9], "B": [97, 52, 9]},
+        more_readings=[
+            {"device": "A", "phase": "p3", "point": "inside", "t_min": 138.0, "soc_pct": 4}
+        ],
+        phases={"p1": 60, "p2": 60, "p3": 60},
+        power_offs={"A": 147.0, "B": 143.0},
+        assumptions=replace(EXACT, off_check_min=2.0),
+    )
+    frame = found(session)
+    noted = frame[frame["point"] == "noted off"].set_index("device")["instead"]
+    assert "2:17" not in set(noted.get("A", pd.Series(dtype=str)))
+    assert len(noted) > 0

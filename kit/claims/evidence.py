@@ -26,12 +26,13 @@ if TYPE_CHECKING:
     from kit.drain import Prepared
     from kit.off_times import OffTimes
     from kit.results import Settings
+    from kit.session import Session
     from kit.uncertainty import Resolution
 
     Floats = NDArray[np.float64]
     Flags = NDArray[np.bool_]
 
-__all__ = ["AHEAD", "LESS", "LONGER", "Evidence", "PairTable", "evidence"]
+__all__ = ["AHEAD", "LESS", "LONGER", "Evidence", "PairTable", "evidence", "longer_tables"]
 
 LONGER = "longer"
 LESS = {m: f"less:{m}" for m in MEASURANDS}
@@ -157,6 +158,21 @@ def _levels(ready: Prepared, run: int, coverage: float) -> dict[str, PairTable]:
     return {m: _pairs(value, shown, u2, bound, on, known, coverage) for m, u2 in spread.items()}
 
 
+def longer_tables(session: Session, offs: OffTimes, coverage: float) -> tuple[Floats, Flags, Flags]:
+    """Return P(i ran longer than j), which pairs are claimed, and which can be compared at all.
+
+    Parameters
+    ----------
+    session, offs, coverage
+        As for `kit.runtime.order_of`.
+    """
+    p, longer = order_of(session, offs, coverage)
+    unseen = np.isinf(offs.high)
+    lost = unseen[:, None] & (offs.order_low[:, None] < offs.order_low[None, :])
+    both_on = unseen[:, None] & unseen[None, :]
+    return p, longer, ~(np.isnan(p) | lost | lost.T | both_on)
+
+
 def evidence(ready: Prepared, run: int, settings: Settings) -> Evidence:
     """Return the tables of one run.
 
@@ -173,7 +189,7 @@ def evidence(ready: Prepared, run: int, settings: Settings) -> Evidence:
     n = len(chains.devices)
     units = slice(run * n, (run + 1) * n)
     offs = chains.off_times[run]
-    p, longer = order_of(chains.session, offs, settings.coverage)
+    p, longer, comparable = longer_tables(chains.session, offs, settings.coverage)
     ranked = ready.ranked[units]
     nothing = np.zeros((n, n, ranked.shape[1]), dtype=bool)
     drains: dict[str, PairTable] = {}
@@ -187,9 +203,7 @@ def evidence(ready: Prepared, run: int, settings: Settings) -> Evidence:
             found.bound_pp[units], usable, nothing, settings.coverage,
         )  # fmt: skip
     levels = _levels(ready, run, settings.coverage)
-    lost = np.isinf(offs.high)[:, None] & (offs.order_low[:, None] < offs.order_low[None, :])
-    both_on = np.isinf(offs.high)[:, None] & np.isinf(offs.high)[None, :]
-    open_pairs: dict[str, Flags] = {LONGER: ~(np.isnan(p) | lost | lost.T | both_on)}
+    open_pairs: dict[str, Flags] = {LONGER: comparable}
     facts: dict[str, Flags] = {LONGER: longer}
     for m in MEASURANDS:
         facts[LESS[m]] = drains[m].above.transpose(0, 2, 1)

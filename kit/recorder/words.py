@@ -1,0 +1,188 @@
+"""What every recorder says: where the day is, who is next, what the keys are.
+
+The same sentences for the plain prompt, the full screen and the browser. State is always said in
+words; colour and weight only repeat it.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from kit.safe_text import displayable
+from kit.units import joined
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from kit.recorder.state import DeviceNow, Protocol, Situation
+
+__all__ = [
+    "HELP",
+    "device_cells",
+    "phase_line",
+    "prompt_line",
+    "remarks",
+    "row_headings",
+    "time_line",
+    "whose_line",
+]
+
+HELP = """\
+91          next device shows 91 %            3 91      device 3 (place or name) shows 91 %
+x           next device found off             3 x       device 3 found off
+m   mm      no reading of it / of the rest    3 xx      device 3 went off before my eyes
+l           looked along: the others are on   3 t 91    its display changed to 91 % just now
+s   e       next phase starts / phase ends    w         turn or half over, next begins
+r           read the row now                  w end     turn over, none begins yet
+f           stopped: the others are still on  3 w       turn of device 3 (2+4 w: of two)
+3 c 35.2    temperature of device 3 (°C)      c 21.5    temperature of the room
+3 plug      on its charger (3 unplug: off)    3 i …     incident with device 3
+n …         note        by …  who reads       v …       evidence for the entry before
+@ 9:05      the entry before was at 9:05      @ -2      … two minutes earlier
+> …         note to the entry before          u         withdraw the entry before
+y …         yes, keep it, with a note         q         leave; everything is saved
+Any entry can end with a time and a note:     3 x @ 16:21 > sound stopped"""
+
+
+def minutes(value: float) -> str:
+    """Return minutes as ``51 min`` or, from an hour on, ``1 h 05 min``; never rounded up.
+
+    Examples
+    --------
+    >>> minutes(51.9), minutes(65), minutes(0.4)
+    ('51 min', '1 h 05 min', '0 min')
+    """
+    whole = int(value + 1e-9)
+    return f"{whole} min" if whole < 60 else f"{whole // 60} h {whole % 60:02d} min"
+
+
+def phase_line(here: Situation) -> str:
+    """Return which phase runs, or which is next."""
+    if here.phase is not None:
+        return displayable(f"{here.phase.id}  {here.phase.label}")
+    if here.step == "done":
+        return "The session is complete."
+    if here.following is None:
+        return "All phases are over."
+    before = "Before" if here.ended is None else "Pause before"
+    return displayable(f"{before} {here.following.id}  {here.following.label}")
+
+
+def time_line(here: Situation) -> str:
+    """Return how long the phase still takes, and the turn in it."""
+    parts = []
+    if here.phase is not None:
+        if here.left_min is None or here.planned_end is None:
+            parts.append("open end")
+        elif here.left_min < 0:
+            over = minutes(-here.left_min)
+            parts.append(f"OVER by {over}, planned to {here.planned_end:%H:%M}")
+        else:
+            parts.append(f"{minutes(here.left_min)} left, to {here.planned_end:%H:%M}")
+    turn = here.turn
+    if turn is not None and turn.ends is not None and (turn.following or not turn.second):
+        what = "half" if here.phase is not None and here.phase.kind == "crossover" else "turn"
+        parts.append(f"{what} to {turn.ends:%H:%M}")
+    if here.look_at is not None:
+        word = "LOOK NOW" if here.look_at <= here.now else f"look at {here.look_at:%H:%M}"
+        parts.append(f"near empty: {word} (l)")
+    return "; ".join(parts)
+
+
+def whose_line(here: Situation, protocol: Protocol) -> str:
+    """Return who does what in a phase with turns; "" in others."""
+    turn, phase = here.turn, here.phase
+    if turn is None or phase is None or phase.parts is None:
+        return ""
+    now = joined([protocol.label(d) for d in turn.devices]) or "nobody"
+    line = f"{phase.parts[0]}: {now}"
+    if turn.following:
+        line += f"; next: {joined([protocol.label(d) for d in turn.following])}"
+    return displayable(f"{line}; all others {phase.parts[1]}")
+
+
+def prompt_line(here: Situation, protocol: Protocol) -> str:
+    """Return what is to be done next, in one sentence."""
+    if here.round is not None:
+        device = here.device(here.round.due[0])
+        what = "inside" if here.round.point == "inside" else f"{here.round.point} of"
+        last = _last(device)
+        place = f"{len(here.round.read) + 1} of {len(here.round.order)}"
+        return displayable(
+            f"READ  {device.place}  {device.label}{last}   [{what} {here.round.phase}, {place}]"
+        )
+    if here.step == "start" and here.following is not None:
+        return displayable(f"START {here.following.label}: type s when it begins")
+    if here.step == "turn":
+        return displayable(
+            f"CHANGE turns: type w when the next begins. {whose_line(here, protocol)}"
+        )
+    if here.step == "end" and here.phase is not None:
+        return displayable(f"END of {here.phase.label}: type e when it is over")
+    if here.step == "stop":
+        on = [d.label for d in here.devices if d.state == "on"]
+        return displayable(f"STOP: type f when the session is over. Not off yet: {joined(on)}")
+    if here.step == "done":
+        return "DONE: every device is noted off or still on. q leaves."
+    return "Nothing to read now. 3 x: device 3 is off; l: looked along; ? all keys"
+
+
+def _last(device: DeviceNow) -> str:
+    if device.soc_pct is None:
+        return ""
+    return f", was {device.soc_pct:g} %" + _at(device.soc_at)
+
+
+def _at(moment: datetime | None) -> str:
+    return "" if moment is None else f" at {moment:%H:%M}"
+
+
+def row_headings() -> tuple[str, ...]:
+    """Return the headings of `device_cells`."""
+    return "", "no", "device", "state", "last", "at", "does"
+
+
+def device_cells(device: DeviceNow, here: Situation) -> tuple[str, ...]:
+    """Return a device as cells of a table."""
+    state = {"on": "on", "off": "OFF", "still_on": "still on"}[device.state]
+    mark = ""
+    if here.round is not None and device.id in here.round.due:
+        first = device.id == here.round.due[0]
+        mark, state = ("▶", "READ") if first else ("·", "to read")
+    elif here.round is not None and device.id in here.round.read and device.state == "on":
+        state = "read"
+    when = device.off_at if device.state == "off" else device.soc_at
+    return (
+        mark,
+        str(device.place),
+        displayable(device.label),
+        state,
+        "" if device.soc_pct is None else f"{device.soc_pct:g} %",
+        "" if when is None else f"{when:%H:%M}",
+        "" if device.state == "off" else displayable(device.doing),
+    )
+
+
+def remarks(here: Situation, protocol: Protocol) -> tuple[str, ...]:
+    """Return what should be corrected in the setup file, by what was recorded."""
+    found = []
+    first = next(
+        (here.moments.get(r.id) for r in here.rows if r.get("event") == "phase_start"), None
+    )
+    if first is not None and protocol.start is None:
+        found.append(f'session.toml has no start; write start = "{first:%H:%M}".')
+    elif first is not None and protocol.start is not None:
+        if first.date() != protocol.start.astimezone(protocol.zone).date():
+            found.append(
+                f"session.toml says {protocol.start:%Y-%m-%d}, the first phase started on "
+                f"{first:%Y-%m-%d}; correct the date there."
+            )
+        elif f"{first:%H:%M}" != f"{protocol.start.astimezone(protocol.zone):%H:%M}":
+            found.append(
+                f"session.toml says start {protocol.start:%H:%M}, the first phase started at "
+                f"{first:%H:%M}; correct one of them, for runtimes count from the start."
+            )
+    stopped = [here.moments.get(r.id) for r in here.rows if r.get("event") == "still_on"]
+    if stopped and stopped[0] is not None:
+        found.append(f'session.toml: the session was stopped at {stopped[0]:%H:%M} (stop = "…").')
+    return tuple(found)

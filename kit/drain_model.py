@@ -240,6 +240,8 @@ def drains(chains: Chains, measurand: Measurand, *, now: States | None = None) -
             drain = drain * factor
             shown = shown.scaled(factor)
             variance["resolution"], variance["rounding"] = shown.own, shown.common
+            for source in ("reading_time", "gauge"):
+                variance[source] = variance[source] * factor**2
         ok = ok & ~saturated(chains)
     length_u = np.where(dying, chains.off_u_h[:, None], chains.length_u_h)
     exposure = np.where(chains.exposure_h > 0.0, chains.exposure_h, np.nan)

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from kit.drain import MEASURANDS
-from kit.drain_model import HELD_FULL_HALF_WIDTH_PP
+from kit.drain_model import HELD_FULL_HALF_WIDTH_PP, full_hold_moments
 from kit.monte_carlo import sorted_interval
 
 if TYPE_CHECKING:
@@ -101,16 +101,25 @@ class _Unit:
             displayed += _centred(rng, (p.size, m)) * (2.0 * wake[:, None]).astype(np.float32)
         true = displayed + end_true
         variance = self.ready.drains["true_charge"].variance
-        gauge = np.sqrt(np.nan_to_num(variance["gauge"][k, p])).astype(np.float32)
+        spread = np.sqrt(np.nan_to_num(variance["gauge"][k, p]))
+        gauge = (spread / self._held(p)).astype(np.float32)
         if gauge.any():
             true += rng.standard_normal((p.size, m), dtype=np.float32) * gauge[:, None]
         if p.size and p[0] == 0 and chains.full[k]:
-            if np.nan_to_num(variance["full_start"][k, 0]) > 0.0:
-                true[0] += _uniform(rng, m, -HELD_FULL_HALF_WIDTH_PP, HELD_FULL_HALF_WIDTH_PP)
             hold = chains.session.assumptions.full_hold_max_min / 60.0
             if hold > 0.0:
                 true[0] *= exposure[0] / (exposure[0] - _uniform(rng, m, 0.0, hold))
+            if np.nan_to_num(variance["full_start"][k, 0]) > 0.0:
+                true[0] += _uniform(rng, m, -HELD_FULL_HALF_WIDTH_PP, HELD_FULL_HALF_WIDTH_PP)
         return displayed, true, exposure
+
+    def _held(self, phases: NDArray[np.int64]) -> Floats:
+        """Return the factor for a display held at 100 %, which the variances have in them."""
+        chains, hold = self.ready.chains, self.ready.chains.session.assumptions.full_hold_max_min
+        if hold <= 0.0 or not chains.full[self.k]:
+            return np.ones(phases.shape)
+        mean, _ = full_hold_moments(chains.exposure_h[self.k, phases], hold / 60.0)
+        return np.where((phases == 0) & np.isfinite(mean), mean, 1.0)
 
     def _readings(self, rng: np.random.Generator, m: int) -> dict[int, Draws]:
         """Return the true percentage at the moment of each reading."""

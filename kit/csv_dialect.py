@@ -35,10 +35,6 @@ SEPARATOR_NAMES = {",": "comma", ";": "semicolon", "\t": "tab"}
 DENSE_BYTES = 100_000
 """From this size on the compiled parser of pandas is faster than the csv module."""
 
-NO_NUMBER = "\ufdd0"
-"""A code point that is no character: the parser of pandas would turn a column whose every distinct
-text is a number into numbers, and what was written would be lost."""
-
 FIRST_COLUMN = "(first column)"
 """Name of a first column without a heading, as over the names of rows."""
 
@@ -220,19 +216,16 @@ def _rows_dense(
     """Read many rows with the compiled parser; ``None`` if any row is not as wide as it should."""
     import warnings
 
-    if NO_NUMBER in text:
-        return None
     names = [str(i) for i in range(width + 1)]
-    guard = separator.join([NO_NUMBER] * (width + 1)) + "\n"
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error", pd.errors.ParserWarning)
             frame = pd.read_csv(
-                io.StringIO(guard + text),
+                io.StringIO(text),
                 sep=separator,
                 header=None,
                 names=names,
-                dtype="category",
+                dtype=object,
                 na_filter=False,
                 skip_blank_lines=False,
                 index_col=False,
@@ -241,10 +234,10 @@ def _rows_dense(
             )
     except (pd.errors.ParserError, pd.errors.EmptyDataError, pd.errors.ParserWarning):
         return None
-    columns = [_without_guard(frame[name]) for name in names]
+    rows = len(frame)
+    columns = [_factorized(frame.pop(name).to_numpy(dtype=object)) for name in names]
     if list(columns[-1].categories) != [""]:
         return None
-    rows = len(frame) - 1
     lines = np.arange(first_line, first_line + rows, dtype=np.int64)
     if '"' in text:
         found = _lines_with_quotes(text, separator, rows, first_line)
@@ -261,20 +254,18 @@ def _rows_dense(
     return kept, lines
 
 
-def _without_guard(column: pd.Series) -> pd.Categorical:
-    """Return a column without its first row, which kept the parser from seeing only numbers."""
-    values = column.array[1:]
-    if values.categories[-1] != NO_NUMBER:
-        values = values.remove_categories([NO_NUMBER])
-        return pd.Categorical.from_codes(values.codes, categories=values.categories.astype(object))
-    texts = values.categories[:-1].astype(object)
-    return pd.Categorical.from_codes(values.codes, categories=texts)
+def _factorized(texts: NDArray[np.object_]) -> pd.Categorical:
+    codes, distinct = pd.factorize(texts)
+    return pd.Categorical.from_codes(codes, categories=pd.Index(distinct, dtype=object))
 
 
 def _lines_with_quotes(
     text: str, separator: str, rows: int, first_line: int
 ) -> NDArray[np.int64] | None:
     """Return the line on which each row starts when quoted cells may hold line breaks."""
+    ends = text.count("\n") + (not text.endswith("\n"))
+    if ends == rows:
+        return np.arange(first_line, first_line + rows, dtype=np.int64)
     quoted_cell = re.compile(rf'(?:^|(?<=[\n{separator}]))"(?:[^"]|"")*"')
     inner = [
         match.start() + at.start()
@@ -282,7 +273,6 @@ def _lines_with_quotes(
         if "\n" in match[0]
         for at in re.finditer("\n", match[0])
     ]
-    ends = text.count("\n") + (not text.endswith("\n"))
     if ends - len(inner) != rows:
         return None
     extra = np.zeros(rows + 1, dtype=np.int64)

@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, Literal, cast, get_args
 
 import numpy as np
 
-from kit.cells import distinct_texts, hint, parse_numbers
+from kit.cells import MOST_ALIKE, distinct_texts, hint, parse_numbers
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -195,12 +195,14 @@ def validate(
     faulty = {}
     for field in schema.fields:
         if field.name in frame:
-            column = frame[field.name].cat
             texts = distinct_texts(frame[field.name])
             rules = _broken_rules(texts, field, comma_is_separator=comma_is_separator)
-            codes = column.codes.to_numpy()
-            faulty[field.name] = np.array([bool(r) for r in rules], dtype=bool)[codes]
-            _tell(field, texts, rules, codes, faulty[field.name], notes)
+            codes = frame[field.name].cat.codes.to_numpy()
+            broken = np.zeros(len(texts), dtype=bool)
+            broken[list(rules)] = True
+            faulty[field.name] = broken[codes]
+            if rules:
+                _tell(field, texts, rules, codes, notes)
         elif field.required:
             notes.add(
                 "column-missing",
@@ -213,54 +215,46 @@ def validate(
     return faulty
 
 
-def _broken_rules(texts: Sequence[str], field: Field, *, comma_is_separator: bool) -> list[str]:
-    """Return for each distinct text the rule that it breaks first, or ""."""
-    rules = ["required" if field.required and not t else "" for t in texts]
-    if field.type == "string":
-        if field.enum:
-            allowed = frozenset(field.enum)
-            return [
-                r or ("enum" if t and t not in allowed else "")
-                for r, t in zip(rules, texts, strict=True)
-            ]
-        if field.pattern:
-            fits = re.compile(field.pattern).fullmatch
-            return [
-                r or ("pattern" if t and not fits(t) else "")
-                for r, t in zip(rules, texts, strict=True)
-            ]
-        return rules
-    values, bad = parse_numbers(texts, comma_is_separator=comma_is_separator)
-    if field.type == "integer":
-        bad |= np.array([bool(t) and not INTEGER.fullmatch(t) for t in texts], dtype=bool)
-    low = np.zeros_like(bad) if field.minimum is None else values < field.minimum
-    high = np.zeros_like(bad) if field.maximum is None else values > field.maximum
-    if not (bad.any() or low.any() or high.any()):
-        return rules
-    return [
-        r or ("type" if b else "minimum" if lo else "maximum" if hi else "")
-        for r, b, lo, hi in zip(rules, bad, low, high, strict=True)
-    ]
+def _broken_rules(
+    texts: Sequence[str], field: Field, *, comma_is_separator: bool
+) -> dict[int, str]:
+    """Return which distinct texts break a rule, by their place, and which rule first."""
+    rules: dict[int, str] = {}
+    if field.required:
+        rules = {i: "required" for i, t in enumerate(texts) if not t}
+    if field.enum:
+        allowed = frozenset(field.enum)
+        rules |= {i: "enum" for i, t in enumerate(texts) if t and t not in allowed}
+    elif field.pattern:
+        fits = re.compile(f"(?:{field.pattern})?").fullmatch
+        rules |= {i: "pattern" for i, t in enumerate(texts) if not fits(t)}
+    elif field.type != "string":
+        values, bad = parse_numbers(texts, comma_is_separator=comma_is_separator)
+        if field.type == "integer":
+            bad |= np.array([bool(t) and not INTEGER.fullmatch(t) for t in texts], dtype=bool)
+        low = np.zeros_like(bad) if field.minimum is None else values < field.minimum
+        high = np.zeros_like(bad) if field.maximum is None else values > field.maximum
+        for rule, where in (("maximum", high), ("minimum", low), ("type", bad)):
+            rules |= dict.fromkeys(np.flatnonzero(where).tolist(), rule)
+    return rules
 
 
 def _tell(
     field: Field,
     texts: Sequence[str],
-    rules: Sequence[str],
+    rules: Mapping[int, str],
     codes: NDArray[np.integer],
-    faulty: NDArray[np.bool_],
     notes: Collector,
 ) -> None:
-    if not faulty.any():
-        return
     for rule in ("required", "type", "enum", "pattern", "minimum", "maximum"):
-        of_rule = np.array([r == rule for r in rules], dtype=bool)[codes]
-        rows = np.flatnonzero(of_rule)
+        of_rule = np.zeros(len(texts), dtype=bool)
+        of_rule[[i for i, r in rules.items() if r == rule]] = True
+        rows = np.flatnonzero(of_rule[codes])
         if rows.size:
             notes.add_rows(
                 f"cell-{rule}",
                 rows,
-                [texts[codes[r]] for r in rows],
+                [texts[codes[r]] for r in rows[:MOST_ALIKE]],
                 column=field.name,
                 expected=field.expectation,
                 remedy=field.remedy,

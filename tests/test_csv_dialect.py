@@ -151,7 +151,7 @@ def test_a_name_over_two_columns_is_told():
     assert (finding.line, finding.column) == (1, "note")
 
 
-@pytest.mark.parametrize("mark", ["'", '"', "\ufdd0", "🦀"])
+@pytest.mark.parametrize("mark", ["'", '"', "🦀"])
 def test_the_parser_for_dense_logs_reads_what_the_plain_one_does(mark):
     rows = [
         ["reading", f"d{i % 3}", str(i / 8), f"{mark}{i}" if i % 7 == 0 else ""]

@@ -206,7 +206,7 @@ def test_a_dense_log_with_one_wide_row_still_tells_its_line():
 def test_lines_are_not_guessed_where_rows_and_line_breaks_do_not_tally():
     text = 'a,"b\nc"\nd,e\n'
     assert csv_dialect._lines_with_quotes(text, ",", 2, 2).tolist() == [2, 4]
-    assert csv_dialect._lines_with_quotes(text, ",", 3, 2) is None
+    assert csv_dialect._lines_with_quotes(text, ",", 4, 2) is None
 
 
 def test_numbers_in_a_dense_log_stay_as_written():

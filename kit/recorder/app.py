@@ -12,14 +12,13 @@ from typing import TYPE_CHECKING, ClassVar
 from textual.app import App
 from textual.containers import Vertical
 from textual.content import Content
-from textual.widgets import DataTable, Input, Static
+from textual.widgets import Input, Static
 
 from kit.recorder.recorder import Reply
 from kit.recorder.words import (
-    device_cells,
     phase_line,
     prompt_line,
-    row_headings,
+    row_lines,
     time_line,
     whose_line,
 )
@@ -71,7 +70,7 @@ class RecorderApp(App[None]):
             yield Static(id="phase")
             yield Static(id="turns")
             yield Static(id="next")
-            yield DataTable(id="row", cursor_type="none", zebra_stripes=False)
+            yield Static(id="row")
             yield Static(id="help")
             yield Static(id="problem")
             yield Static(id="reply")
@@ -80,10 +79,6 @@ class RecorderApp(App[None]):
 
     def on_mount(self) -> None:
         """Fill the screen, and keep its clock going."""
-        table = self.query_one("#row", DataTable)
-        table.can_focus = False
-        for heading in row_headings():
-            table.add_column(heading, key=heading)
         self.query_one("#entry", Input).focus()
         self.refresh_row()
         self.set_interval(1.0, self.refresh_clock)
@@ -109,16 +104,12 @@ class RecorderApp(App[None]):
     def refresh_row(self) -> None:
         """Show everything anew."""
         here = self.refresh_clock()
-        table = self.query_one("#row", DataTable)
-        table.clear()
-        for device in here.devices:
-            table.add_row(*(Content(cell) for cell in device_cells(device, here)), key=device.id)
-        if here.round is not None:
-            at = self.recorder.protocol.place(here.round.due[0]) - 1
-            table.scroll_to(y=max(0, at - 2), animate=False)
-        self.show_text(
-            "problem", f"! {self.recorder.log_problem}" if self.recorder.log_problem else ""
-        )
+        row = self.query_one("#row", Static)
+        lines = row_lines(here, width=row.size.width or 78, height=row.size.height or 8)
+        row.update(Content("\n".join(lines)))
+        problem = self.recorder.log_problem
+        self.show_text("problem", f"! {problem}" if problem else "")
+
         self.show_text("reply", f"{MARKS[self.said.kind]} {self.said.text}")
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
@@ -143,6 +134,10 @@ class RecorderApp(App[None]):
         else:
             self.said = reply
         self.refresh_row()
+
+    def on_resize(self) -> None:
+        """Fit the row of devices to the new size."""
+        self.call_after_refresh(self.refresh_row)
 
     def action_leave(self) -> None:
         """Leave; everything confirmed is on disk."""

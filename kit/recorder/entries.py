@@ -12,6 +12,7 @@ from datetime import UTC, timedelta
 from typing import TYPE_CHECKING, cast
 
 from kit.recorder.moments import minutes_between, near, parse_clock, stamp, stamp_of_limit
+from kit.recorder.rows import SEEN_ON
 from kit.units import joined, number
 
 if TYPE_CHECKING:
@@ -32,6 +33,9 @@ FASTEST_PP_PER_H = 90.0
 SLIP_PP = 12.0
 """A drop of more than ``SLIP_PP`` at more than ``FASTEST_PP_PER_H`` is asked about: most likely a
 digit is missing (common practice, no source)."""
+
+LAST_SHOWN_MIN = 5.0
+"""The last reading counts as the last percentage seen before a power-off if it is no older."""
 
 NOTICED = timedelta(minutes=1)
 """A device that went off before somebody's eyes was on so long before it was typed, at least."""
@@ -303,9 +307,15 @@ def _off(asked: _Asked) -> Proposal:
         said += f", seen on last at {seen:%H:%M}"
     elif seen is not None:
         questions.append(f"{device.label} was seen on at {seen:%H:%M}, later than that")
-    if device.soc_pct is not None:
-        cells["soc_pct"] = _percent(device.soc_pct)
-    return Proposal(said=said, rows=(asked.row("power_off", **cells),), questions=tuple(questions))
+    soc = asked.command.number
+    if soc is None and device.soc_at is not None:
+        shown_for = minutes_between(device.soc_at, asked.at)
+        soc = device.soc_pct if 0 <= shown_for <= LAST_SHOWN_MIN else None
+    row = asked.row("power_off", **cells)
+    if soc is not None:
+        row = _with_display({**row, **_value(soc)}, soc)
+        said += f", showed {_percent(soc)} % last"
+    return Proposal(said=said, rows=(row,), questions=tuple(questions))
 
 
 def _off_doubts(device: DeviceNow, asked: _Asked) -> Iterator[str]:
@@ -313,8 +323,11 @@ def _off_doubts(device: DeviceNow, asked: _Asked) -> Iterator[str]:
         when = "" if device.off_at is None else f" at {device.off_at:%H:%M}"
         message = f"{device.label} was noted off{when} already. u withdraws, @ corrects the time."
         raise Refused(message)
-    if device.soc_pct is not None and device.soc_pct > EMPTY_PCT:
-        yield f"{device.label} showed {_percent(device.soc_pct)} % before it went off"
+    soc = device.soc_pct if asked.command.number is None else asked.command.number
+    if asked.command.number is not None:
+        yield from _doubts(device, asked.command.number, asked)
+    if soc is not None and EMPTY_PCT < soc <= 100:
+        yield f"{device.label} showed {_percent(soc)} % before it went off"
 
 
 def _look(asked: _Asked) -> Proposal:
@@ -323,11 +336,8 @@ def _look(asked: _Asked) -> Proposal:
         message = "No device is on any more."
         raise Refused(message)
     labels = joined([asked.protocol.label(d) for d in on])
-    row = asked.row("note")
-    row["note"] = "; ".join(
-        p for p in (f"looked along the row, on: {labels}", row.get("note")) if p
-    )
-    return Proposal(said=f"seen on: {labels}", rows=(row,), facts={"seen": on})
+    row = asked.row("note", evidence=SEEN_ON + ", ".join(on))
+    return Proposal(said=f"seen on: {labels}", rows=(row,))
 
 
 def _stop(asked: _Asked) -> Proposal:

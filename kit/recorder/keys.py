@@ -6,7 +6,7 @@ typed            means
 ``91``           the next device of the round shows 91 %
 ``3 91``         device 3 (its place in the row, or the beginning of its name) shows 91 %
 ``x``            the next device is found off; ``3 x`` device 3
-``3 xx``         device 3 went off before my eyes
+``3 xx``         device 3 went off before my eyes; ``3 x 2``, ``3 xx 2``: it showed 2 % last
 ``3 t 91``       its display changed to 91 % just now
 ``m`` ``mm``     no reading of the next device; of none that is left in the round
 ``l``            looked along the row: all that are not marked off are on
@@ -62,6 +62,7 @@ OF_A_DEVICE = frozenset(
     {"off", "seen_off", "tick", "missed", "turn", "temperature", "plug", "unplug", "incident"}
 )
 WITH_NUMBER = frozenset({"tick", "temperature", "plug", "unplug"})
+MAYBE_NUMBER = frozenset({"off", "seen_off"})
 WITH_TEXT = frozenset({"incident", "note", "by", "evidence", "turn", "start", "yes"})
 
 _TIME = re.compile(r"\s*@\s*(-?\d{1,3}|\d{1,2}:\d{2}(?::\d{2})?)\s*$")
@@ -155,7 +156,8 @@ def _command(
     if len(devices) > 1 and action != "turn":
         message = "One device at a time, please; only turns can be of several (2+4 w)."
         raise Misunderstood(message)
-    if action in WITH_NUMBER and rest:
+    maybe = action in MAYBE_NUMBER and bool(rest) and _NUMBER.fullmatch(rest[0].rstrip("%"))
+    if rest and (action in WITH_NUMBER or maybe):
         number = _number(rest[0])
         rest = rest[1:]
     text = " ".join(rest)

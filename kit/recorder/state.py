@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Literal, cast
 
 from kit.recorder.moments import minutes_between, moment_of
 from kit.recorder.rounds import Round, reading_order, walks_of
-from kit.recorder.rows import alive, effective_rows
+from kit.recorder.rows import SEEN_ON, alive, effective_rows
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -355,12 +355,14 @@ def _devices(day: _Day, turn: TurnNow | None) -> tuple[DeviceNow, ...]:
         said = known.get(row.get("device"))
         if said is not None:
             _note(said, row, day.at(row))
-    for entry, seen in day.facts("seen"):
-        moment = day.moments.get(f"{entry.n}.1")
-        for name in cast("list[str]", seen):
-            last = cast("datetime | None", known.get(name, {}).get("seen_at"))
-            if name in known and moment is not None and (last is None or moment > last):
-                known[name]["seen_at"] = moment
+    for row in day.of("note"):
+        moment = day.at(row)
+        if row.get("evidence").startswith(SEEN_ON) and moment is not None:
+            names = row.get("evidence").removeprefix(SEEN_ON).partition(";")[0].split(", ")
+            for name in known.keys() & set(names):
+                last = cast("datetime | None", known[name].get("seen_at"))
+                if last is None or moment > last:
+                    known[name]["seen_at"] = moment
     return tuple(
         DeviceNow(
             id=device.id,

@@ -22,11 +22,12 @@ __all__ = [
     "phase_line",
     "prompt_line",
     "remarks",
-    "row_headings",
+    "row_lines",
     "time_line",
     "whose_line",
 ]
 
+NEXT = "▶"
 HELP = """\
 91          next device shows 91 %            3 91      device 3 (place or name) shows 91 %
 x           next device found off             3 x       device 3 found off
@@ -35,12 +36,13 @@ l           looked along: the others are on   3 t 91    its display changed to 9
 s   e       next phase starts / phase ends    w         turn or half over, next begins
 r           read the row now                  w end     turn over, none begins yet
 f           stopped: the others are still on  3 w       turn of device 3 (2+4 w: of two)
+3 x 2       device 3 off, it showed 2 % last  u         withdraw the entry before
 3 c 35.2    temperature of device 3 (°C)      c 21.5    temperature of the room
 3 plug      on its charger (3 unplug: off)    3 i …     incident with device 3
 n …         note        by …  who reads       v …       evidence for the entry before
 @ 9:05      the entry before was at 9:05      @ -2      … two minutes earlier
-> …         note to the entry before          u         withdraw the entry before
-y …         yes, keep it, with a note         q         leave; everything is saved
+> …         note to the entry before          y …       yes, keep it, with a note
+q           leave; everything is saved
 Any entry can end with a time and a note:     3 x @ 16:21 > sound stopped"""
 
 
@@ -137,18 +139,13 @@ def _at(moment: datetime | None) -> str:
     return "" if moment is None else f" at {moment:%H:%M}"
 
 
-def row_headings() -> tuple[str, ...]:
-    """Return the headings of `device_cells`."""
-    return "", "no", "device", "state", "last", "at", "does"
-
-
 def device_cells(device: DeviceNow, here: Situation) -> tuple[str, ...]:
     """Return a device as cells of a table."""
     state = {"on": "on", "off": "OFF", "still_on": "still on"}[device.state]
     mark = ""
     if here.round is not None and device.id in here.round.due:
         first = device.id == here.round.due[0]
-        mark, state = ("▶", "READ") if first else ("·", "to read")
+        mark, state = (NEXT, "READ") if first else ("·", "to read")
     elif here.round is not None and device.id in here.round.read and device.state == "on":
         state = "read"
     when = device.off_at if device.state == "off" else device.soc_at
@@ -161,6 +158,35 @@ def device_cells(device: DeviceNow, here: Situation) -> tuple[str, ...]:
         "" if when is None else f"{when:%H:%M}",
         "" if device.state == "off" else displayable(device.doing),
     )
+
+
+def row_lines(here: Situation, *, width: int, height: int) -> list[str]:
+    """Return the row of devices as lines of text, around the one that is next.
+
+    Parameters
+    ----------
+    width, height
+        Room in characters; where the row is longer, the first or last line says how many more
+        devices there are.
+    """
+    labels = min(max((len(d.label) for d in here.devices), default=0), max(8, width - 44))
+    lines = []
+    at = 0
+    for place, device in enumerate(here.devices):
+        mark, number, label, state, soc, when, doing = device_cells(device, here)
+        at = place if mark == NEXT else at
+        text = f"{mark:1} {number:>2}  {label[:labels]:<{labels}}  {state:<8} {soc:>6}  {when:<5}"
+        lines.append(f"{text}  {doing}"[:width])
+    if len(lines) <= height or height < 3:
+        return lines[: max(height, 1)]
+    room = height - 2
+    first = min(max(0, at - room // 2), len(lines) - room)
+    above, below = first, len(lines) - first - room
+    return [
+        f"  … {above} more above" if above else "",
+        *lines[first : first + room],
+        f"  … {below} more below" if below else "",
+    ]
 
 
 def remarks(here: Situation, protocol: Protocol) -> tuple[str, ...]:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from kit.drain import prepare
+from kit.line_fit import straight_line
 from kit.readings import observed
 from kit.ticks import find_ticks
 from kit.uncertainty import normal_factor
@@ -26,8 +27,9 @@ if TYPE_CHECKING:
 __all__ = ["WITHIN_COLUMNS", "within_phase"]
 
 WITHIN_COLUMNS = (
-    "run", "phase", "device", "ticks", "rate_first_pp_per_h", "rate_first_u_pp_per_h",
-    "rate_second_pp_per_h", "rate_second_u_pp_per_h", "ratio", "ratio_low", "ratio_high",
+    "run", "phase", "device", "ticks", "rate_pp_per_h", "rate_u_pp_per_h",
+    "rate_first_pp_per_h", "rate_first_u_pp_per_h", "rate_second_pp_per_h",
+    "rate_second_u_pp_per_h", "ratio", "ratio_low", "ratio_high",
     "verdict",
 )  # fmt: skip
 """``verdict``: even | faster | slower | too_few."""
@@ -65,6 +67,7 @@ def within_phase(
     With changes at t₀ < … < t_n and m = n // 2, each q percent apart: ``r₁ = mq/(t_m − t₀)``
     and ``r₂ = (n − m)q/(t_n − t_m)``. u of each comes from the moments of its two ends and from
     the steps' own spread, ``0.1/√m``. The verdict is *even* when the interval of r₂/r₁ holds 1.
+    ``rate_pp_per_h`` is the slope of a line through all changes, u from their scatter about it.
     """
     import pandas as pd
 
@@ -99,11 +102,11 @@ def within_phase(
     ).reset_index(drop=True)
 
 
-_TOO_FEW: tuple[object, ...] = (*(float("nan"),) * 7, "too_few")
+_TOO_FEW: tuple[object, ...] = (*(float("nan"),) * 9, "too_few")
 
 
 def _halves(t: np.ndarray, u: np.ndarray, level: np.ndarray, k_factor: float) -> tuple[object, ...]:
-    """Return the cells from ``rate_first`` on for changes at times ``t`` (h)."""
+    """Return the cells from ``rate_pp_per_h`` on for changes at times ``t`` (h)."""
     n = t.size - 1
     m = n // 2
     if not t[0] < t[m] < t[n]:
@@ -118,7 +121,9 @@ def _halves(t: np.ndarray, u: np.ndarray, level: np.ndarray, k_factor: float) ->
     spread = float(np.sqrt(relative[0] ** 2 + relative[1] ** 2 + shared))
     low, high = ratio * (1.0 - k_factor * spread), ratio * (1.0 + k_factor * spread)
     verdict = "even" if low <= 1.0 <= high else ("faster" if ratio > 1.0 else "slower")
+    line = straight_line(t, level)
     return (
-        float(first), float(first) * relative[0], float(second), float(second) * relative[1],
+        -line.slope, line.slope_u, float(first), float(first) * relative[0], float(second),
+        float(second) * relative[1],
         ratio, low, high, verdict,
     )  # fmt: skip

@@ -133,6 +133,9 @@ def test_even_drain_within_a_phase():
     assert row["rate_first_pp_per_h"] == pytest.approx(12.0, rel=0.03)
     assert row["rate_second_pp_per_h"] == pytest.approx(12.0, rel=0.03)
     assert row["ticks"] == 24
+    # 24 changes, each known to 1/√12 min: the slope of a line through them is sharper than two
+    assert row["rate_pp_per_h"] == pytest.approx(12.0, abs=3 * row["rate_u_pp_per_h"])
+    assert row["rate_u_pp_per_h"] < 0.1
 
 
 @pytest.mark.parametrize(("second", "verdict"), [(24.0, "faster"), (6.0, "slower")])

@@ -15,6 +15,7 @@ import click
 
 from kit import __version__
 from kit.errors import SEVERITIES, ExitCode, RecordError, RundownError, in_order
+from kit.recorder.commands import record_command
 from kit.revise.commands import amend_command
 
 if TYPE_CHECKING:
@@ -178,6 +179,7 @@ def samples(folder: Path) -> None:
 
 
 cli.add_command(amend_command)
+cli.add_command(record_command)
 
 
 def default_out(record: Path) -> Path:

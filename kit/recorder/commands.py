@@ -7,10 +7,10 @@ from pathlib import Path
 
 import click
 
-__all__ = ["record"]
+__all__ = ["record_command"]
 
 
-@click.command()
+@click.command("record")
 @click.argument(
     "folder", type=click.Path(exists=True, file_okay=False, path_type=Path), metavar="FOLDER"
 )
@@ -21,7 +21,7 @@ __all__ = ["record"]
     "--take-over", is_flag=True,
     help="Record although a recorder on another computer has not signed off.",
 )  # fmt: skip
-def record(folder: Path, *, by: str, run: int | None, plain: bool, take_over: bool) -> None:
+def record_command(folder: Path, *, by: str, run: int | None, plain: bool, take_over: bool) -> None:
     """Keep the log of a session on the day: who is due, a few strokes each, saved at once."""
     from kit.recorder.recorder import Recorder
 

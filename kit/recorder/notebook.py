@@ -1,0 +1,262 @@
+"""The recorder in JupyterLab: buttons big enough for a thumb, the same journal.
+
+A press does nothing but type for the operator: what goes to the recorder is the line that the
+terminal would have got.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import html
+from typing import TYPE_CHECKING
+
+import ipywidgets as widgets
+
+from kit.recorder.recorder import Recorder, Reply, wall_clock
+from kit.recorder.words import (
+    HELP,
+    device_cells,
+    phase_line,
+    prompt_line,
+    time_line,
+    whose_line,
+)
+from kit.safe_text import displayable
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping, Sequence
+    from datetime import datetime
+    from pathlib import Path
+
+__all__ = ["Panel", "open_panel"]
+
+REFRESH_S = 5.0
+KEY_HEIGHT = "3.5rem"
+HEADINGS = ("", "No.", "Device", "State", "Last", "At", "Does")
+
+ACTIONS = (
+    ("Off", "x", "The device is off: the one chosen above, else the next of the round"),
+    ("Went off", "xx", "The device went off before my eyes"),
+    ("Missed", "m", "No reading of the next device"),
+    ("All on", "l", "Looked along the row: all that are not marked off are on"),
+    ("Start phase", "s", "The next phase starts"),
+    ("End phase", "e", "The phase ends"),
+    ("Next turn", "w", "The turn or half is over and the next begins"),
+    ("Read row", "r", "Read the row now"),
+    ("Yes, keep", "y", "Keep what was questioned"),
+    ("Undo", "u", "Withdraw the entry before"),
+    ("Stop", "f", "The session is stopped: all that are not off are still on"),
+)
+"""Label, what it types, what it means."""
+
+OF_A_DEVICE = ("x", "xx", "m")
+
+STYLE = """<style>
+.rundown-recorder button {font-size: 1.15rem; min-height: 3rem; white-space: normal;
+  line-height: 1.2;}
+.rundown-recorder .next {font-size: 1.6rem; font-weight: bold; border: 3px solid; padding: .4em;
+  line-height: 1.3; overflow-wrap: anywhere;}
+.rundown-recorder .reply {font-size: 1.15rem; line-height: 1.4; white-space: pre-wrap;}
+.rundown-recorder table {font-size: 1.05rem; border-collapse: collapse;}
+.rundown-recorder th, .rundown-recorder td {padding: .2em .6em; text-align: left;
+  border-bottom: 1px solid;}
+.rundown-recorder tr.first td {font-weight: bold;}
+.rundown-recorder input {font-size: 1.3rem; height: 3rem;}
+</style>"""
+
+_open: dict[Path, Recorder] = {}
+
+
+class Panel:
+    """What is shown in the notebook for a `Recorder`."""
+
+    def __init__(self, recorder: Recorder) -> None:
+        self.recorder = recorder
+        self.status = widgets.HTML()
+        self.prompt = widgets.HTML()
+        self.row = widgets.HTML()
+        self.reply = widgets.HTML()
+        self.entry = widgets.Text(
+            placeholder="or type here, then Enter", continuous_update=True,
+            layout=widgets.Layout(width="100%", height="3.2rem"),
+        )  # fmt: skip
+        self.entry.on_msg(self._on_message)
+        self.chosen = ""
+        self.task: asyncio.Task[None] | None = None
+        self.devices = {
+            d.id: _button(f"{place} {displayable(d.label)}", self._chooser(d.id), "8rem")
+            for place, d in enumerate(recorder.protocol.devices, start=1)
+        }
+        self.pad = {key: _button(key, self._typer(key), "30%") for key in "7894561230"}
+        self.pad["⌫"] = _button("⌫", self.rub_out, "30%", "Take back the last digit")
+        self.pad["Enter"] = _button("Enter", self.enter, "30%", "Save what was typed")
+        self.actions = {
+            label: _button(label, self._doer(text), "8rem", tip) for label, text, tip in ACTIONS
+        }
+        order = ["7", "8", "9", "4", "5", "6", "1", "2", "3", "⌫", "0", "Enter"]
+        pad = widgets.Box([self.pad[k] for k in order], layout=_wrapped("21rem"))
+        help_ = widgets.Accordion(
+            children=[widgets.HTML(f"<pre>{html.escape(HELP)}</pre>")], titles=("All keys",)
+        )
+        self.box = widgets.VBox(
+            [
+                widgets.HTML(STYLE),
+                self.status,
+                self.prompt,
+                self.reply,
+                widgets.Box(list(self.devices.values()), layout=_wrapped("100%")),
+                self.entry,
+                pad,
+                widgets.Box(list(self.actions.values()), layout=_wrapped("100%")),
+                self.row,
+                help_,
+            ]
+        )
+        self.box.add_class("rundown-recorder")
+        self.said = Reply(kind="told", text="\n".join(recorder.news) or "Ready.")
+        self.refresh()
+
+    def _repr_mimebundle_(self, **options: object) -> object:
+        return self.box._repr_mimebundle_(**options)
+
+    # ------------------------------------------------------------ pressing
+
+    def _on_message(self, _: object, content: Mapping[str, object], __: object) -> None:
+        if content.get("event") == "submit":
+            self.enter()
+
+    def _typer(self, key: str) -> Callable[[], None]:
+        def type_() -> None:
+            self.entry.value += key
+
+        return type_
+
+    def rub_out(self) -> None:
+        """Take back the last character."""
+        self.entry.value = self.entry.value[:-1]
+
+    def _chooser(self, device: str) -> Callable[[], None]:
+        def choose() -> None:
+            self.chosen = "" if self.chosen == device else device
+            self.refresh()
+
+        return choose
+
+    def _doer(self, text: str) -> Callable[[], None]:
+        def do() -> None:
+            typed = self.entry.value.strip()
+            of_device = text in OF_A_DEVICE
+            words = [text, typed] if typed and (of_device or text == "y") else [text]
+            self.submit(" ".join(words), of_device=of_device)
+
+        return do
+
+    def enter(self) -> None:
+        """Save what was typed."""
+        if self.entry.value.strip():
+            self.submit(self.entry.value.strip(), of_device=True)
+
+    def submit(self, text: str, *, of_device: bool = False) -> Reply:
+        """Hand a line to the recorder, about the chosen device if there is one."""
+        if of_device and self.chosen:
+            text = f"{self.recorder.protocol.place(self.chosen)} {text}"
+        self.said = self.recorder.submit(text)
+        self.entry.value = ""
+        self.chosen = ""
+        if self.said.kind == "quit":
+            self.recorder.close()
+        self.refresh()
+        return self.said
+
+    # ------------------------------------------------------------- showing
+
+    def refresh(self) -> None:
+        """Show everything anew."""
+        here = self.recorder.here()
+        protocol = self.recorder.protocol
+        first = " · ".join(p for p in (f"{here.now:%H:%M}", phase_line(here), time_line(here)) if p)
+        lines = [first, whose_line(here, protocol), displayable(protocol.title)]
+        self.status.value = "<br>".join(html.escape(line) for line in lines if line)
+        prompt = prompt_line(here, protocol)
+        if not self.recorder.lock.held:
+            prompt = "Closed. Run the cell again to go on."
+        self.prompt.value = f'<div class="next" role="status">{html.escape(prompt)}</div>'
+        said = f"{self.said.kind}: {self.said.text.removeprefix('saved: ')}"
+        if self.recorder.log_problem:
+            said += f"\nAttention: {self.recorder.log_problem}"
+        self.reply.value = f'<div class="reply" role="status">{html.escape(said)}</div>'
+        self.row.value = _table([device_cells(d, here) for d in here.devices])
+        for name, button in self.devices.items():
+            place, label = protocol.place(name), displayable(protocol.label(name))
+            button.description = f"{place} {label}" + (" ✓ chosen" if name == self.chosen else "")
+
+    async def keep_time(self) -> None:
+        """Show the time left anew, again and again, until the recorder is closed."""
+        while self.recorder.lock.held:
+            await asyncio.sleep(REFRESH_S)
+            self.refresh()
+
+
+def _button(label: str, press: Callable[[], None], width: str, tip: str = "") -> widgets.Button:
+    button = widgets.Button(
+        description=label, tooltip=tip or label,
+        layout=widgets.Layout(width=width, height=KEY_HEIGHT, margin="0.15rem"),
+    )  # fmt: skip
+    button.on_click(lambda _: press())
+    return button
+
+
+def _wrapped(width: str) -> widgets.Layout:
+    return widgets.Layout(display="flex", flex_flow="row wrap", width="100%", max_width=width)
+
+
+def _table(rows: Sequence[Sequence[str]]) -> str:
+    head = "".join(f"<th scope='col'>{h}</th>" for h in HEADINGS)
+    body = "".join(
+        f"<tr{' class=first' if row[0] == '▶' else ''}>"
+        + "".join(f"<td>{html.escape(cell)}</td>" for cell in row)
+        + "</tr>"
+        for row in rows
+    )
+    return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
+
+
+def open_panel(
+    folder: str | Path,
+    *,
+    by: str = "",
+    run: int = 0,
+    take_over: bool = False,
+    clock: Callable[[], datetime] = wall_clock,
+) -> Panel:
+    """Open the recorder of a session for the notebook, and keep its clock going.
+
+    Run again, it closes the panel that this notebook had open and goes on where it was.
+
+    Parameters
+    ----------
+    folder
+        Folder of the session.
+    run
+        Number of the run; 0: the only one.
+
+    Raises
+    ------
+    UsageError
+        If another recorder runs, or there is no such session.
+    """
+    from pathlib import Path
+
+    place = Path(folder).resolve()
+    earlier = _open.pop(place, None)
+    if earlier is not None:
+        earlier.close()
+    recorder = Recorder(folder, by=by, run=run or None, take_over=take_over, clock=clock)
+    _open[place] = recorder
+    panel = Panel(recorder)
+    try:
+        task = asyncio.get_running_loop().create_task(panel.keep_time())
+    except RuntimeError:  # no kernel: nothing keeps the time
+        return panel
+    panel.task = task
+    return panel

@@ -17,10 +17,7 @@ from tests.coverage_worlds import BASE, WORLDS
 BY_NAME = {world.name: world for world in WORLDS}
 QUICK = ("base", "survivors", "gaps by the clock", "replicates", "all equal", "unnoticed saver")
 KNOWN = {
-    "dense log": "changes of the display: rate before correction, rounding against a full start",
-    "ticks": "changes of the display: rate before correction, rounding against a full start",
-    "gaps, total known": "rate of a phase of power-off whose start is not known",
-    "all equal, deaths": "claims of order are not corrected for the number of pairs",
+    "all equal, deaths": "a power-off within one walk: the first seen off may be the last seen on",
 }
 """Worlds that docs/coverage.md lists under "What is not kept", and why."""
 

@@ -169,7 +169,7 @@ def equal_days(sessions: int):
 
 
 def test_naive_difference_of_integers_fails_where_all_are_equal():
-    """ "The integers differ" claims an order in a third of the equal pairs and in practically every session.
+    """Unequal integers claim an order in a third of equal pairs and in nearly every session.
 
     The single-pair margin is wrong in a few per cent of pairs, the table rule in none here.
     """

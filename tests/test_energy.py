@@ -122,7 +122,7 @@ def test_frame():
 
 
 def test_specific_power():
-    """10 in, 4 to 3: 309.7 cm². 3.097 W over it: 10 mW/cm²; at 200 cd/m²: 0.02 cd/cm², 500 mW/cd."""
+    """10 in, 4 to 3: 309.7 cm². 3.097 W on it: 10 mW/cm²; at 200 cd/m²: 0.02 cd/cm², 500 mW/cd."""
     device = battery(
         rated_energy_wh=30.97, rated_energy_tol_pct=0.0, health_pct=100.0, health_u_pct=0.0,
         display_diagonal_in=10.0, display_px=(2048, 1536),

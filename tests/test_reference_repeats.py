@@ -56,12 +56,11 @@ def simulated(share):
         for _ in range(20):
             level -= power[phase] * (1 + share * float(charge_excess(level))) / 60 / 20
         t += 1.0
-    log = [
+    return [
         {"device": "a", "point": "inside", "soc_pct": float(np.floor(v)), "t_min": m,
          "t_resolution_min": 0.01}
         for m, v in rows
     ]  # fmt: skip
-    return log
 
 
 @pytest.mark.parametrize("share", [0.0, 1.0])

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 
@@ -27,11 +29,11 @@ def test_effective_dof_of_gtc():
 
 
 def test_shared_readings_by_uncertainties():
-    """Drains, sums, differences and mixes from correlated readings, by a program that tracks them."""
+    """Drains, sums, differences and mixes of correlated readings, by a program that tracks them."""
     uncertainties = pytest.importorskip("uncertainties")
     levels = [96, 84, 80, 61, 45]
     reading = [uncertainties.ufloat(v, 12**-0.5) for v in levels]
-    drains = [a - b for a, b in zip(reading[:-1], reading[1:], strict=True)]
+    drains = [a - b for a, b in pairwise(reading)]
     names = ("p", "q", "r", "s")
     s = make_session(
         devices=[Device(id="a", label="a", gauge=Gauge(counts="energy"))],

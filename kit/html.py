@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import math
 import re
 from functools import cache
 from itertools import pairwise
@@ -18,13 +19,17 @@ from typing import TYPE_CHECKING, Any
 
 from kit import __version__
 from kit.notebook_run import without_slow_grammar
+from kit.revise.carried import RESULTS_NAME
 from kit.svg import colour_sheet, page_svg
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from nbconvert.exporters.templateexporter import TemplateExporter
     from nbformat import NotebookNode
 
     from kit.document import Document
+    from kit.revise.carried import Carried
 
 __all__ = ["html_page", "prepare"]
 
@@ -41,6 +46,8 @@ ALLOWED_ATTRIBUTES = {
     "td": ["colspan", "rowspan"],
     "th": ["colspan", "rowspan", "scope"],
 }
+LARGEST_INSIDE = 4_000_000
+"""Bytes of data up to which the page holds them; the PDF always does. Chosen, no source."""
 _NO_TEXT = re.compile(r"<(script|style)\b.*?(</\1\s*>|$)", re.IGNORECASE | re.DOTALL)
 
 
@@ -70,7 +77,9 @@ def prepare() -> TemplateExporter:
     return exporter
 
 
-def html_page(notebook: NotebookNode, document: Document) -> str:
+def html_page(
+    notebook: NotebookNode, document: Document, *, carried: Sequence[Carried] = ()
+) -> str:
     """Return the report as one HTML file.
 
     Parameters
@@ -79,6 +88,8 @@ def html_page(notebook: NotebookNode, document: Document) -> str:
         The executed, cleaned notebook.
     document
         `kit.document.document_of` of it.
+    carried
+        Files that the page holds inside, as links; all but ``results.json``.
 
     Raises
     ------
@@ -108,9 +119,26 @@ def html_page(notebook: NotebookNode, document: Document) -> str:
         "style": folder.joinpath("report.css").read_text(encoding="utf-8"),
         "colours": colour_sheet(colours),
         "version": __version__,
+        "carried": _links(carried),
     }
     page, _ = prepare().from_notebook_node(notebook, resources=resources)
     return str(page).rstrip("\n") + "\n"
+
+
+def _links(carried: Sequence[Carried]) -> list[dict[str, str]]:
+    """Return the files inside the page as links that hold them; too large a set is left out."""
+    held = [file for file in carried if file.name != RESULTS_NAME]
+    if sum(len(file.data) for file in held) > LARGEST_INSIDE:
+        return []
+    return [
+        {
+            "name": file.name,
+            "description": file.description,
+            "size": f"{math.ceil(len(file.data) / 1000)} kB",
+            "href": f"data:{file.mime};base64,{base64.b64encode(file.data).decode()}",
+        }
+        for file in held
+    ]
 
 
 def policy(script: str) -> str:

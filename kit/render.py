@@ -4,7 +4,8 @@
 
     record ──check──▶ kernel runs the notebook ──▶ document ──▶ report.html
                                   │                       └───▶ report.pdf
-                                  └─▶ report.ipynb, results.json, tables/*.csv
+                                  ├─▶ report.ipynb, results.json, tables/*.csv
+                                  └─▶ manifest.json, revisions/NNN/
 
 Nothing is written before everything is made; then all of it is put in place at once.
 """
@@ -15,9 +16,10 @@ import hashlib
 import json
 import os
 import re
+from contextlib import nullcontext
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from kit import html, pdf
 from kit.csv_tables import QUOTED_CELLS, csv_files
@@ -26,9 +28,15 @@ from kit.errors import RenderError, in_order
 from kit.notebook_run import notebook_text, run_notebook, start_kernel
 from kit.places import templates_folder
 from kit.publish import publish
+from kit.revise.archive import FOLDER, read_archive, revision_files, superseded
+from kit.revise.carried import MANIFEST_NAME, carried_data
+from kit.revise.lock import alone_in
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
+
+    from jupyter_client.manager import AsyncKernelManager
+    from nbformat import NotebookNode
 
     from kit.document import Document
     from kit.errors import Finding
@@ -39,9 +47,11 @@ __all__ = ["Outputs", "render_report"]
 
 TEMPLATE = "session_report.ipynb"
 FAILED = "report.failed.ipynb"
+NOTICE = "correction-notice.txt"
 # what the notebook's cells import late; the kernel loads it while this process loads papermill
 PRELOAD = ("kit.report", "kit.analyse", "kit.pictures", "scipy.stats", "seaborn")
-MIME = {".csv": "text/csv", ".toml": "application/toml", ".tsv": "text/tab-separated-values"}
+ARCHIVE = "archive"
+"""Parameter of a notebook that tells the history of its record; another need not have it."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,6 +66,10 @@ class Outputs:
         Folder of the CSV tables.
     findings
         Cautions and notes of the record, in order.
+    revision
+        Number of this revision of the report.
+    headline
+        Whether the conclusion changed against the revision before; empty for a first one.
     """
 
     notebook: Path
@@ -64,6 +78,8 @@ class Outputs:
     results: Path
     tables: Path
     findings: tuple[Finding, ...]
+    revision: int
+    headline: str = ""
 
 
 def _silent(step: str, fraction: float) -> None:
@@ -77,6 +93,8 @@ def render_report(
     settings: Settings,
     progress: Callable[[str, float], None] = _silent,
     template: Path | None = None,
+    keep: Literal["revision", "draft"] = "revision",
+    kernel: AsyncKernelManager | None = None,
 ) -> Outputs:
     """Make the report of a record.
 
@@ -92,7 +110,12 @@ def render_report(
         Called with what is being done and the share done, 0 to 1.
     template
         Notebook to run instead of the kit's own; it declares the parameters ``record``,
-        ``coverage``, ``seed`` and ``draws``.
+        ``coverage``, ``seed`` and ``draws``, and ``archive`` if it tells the history.
+    keep
+        ``"revision"``: the inputs and results are kept in ``revisions/`` (`kit.revise.archive`).
+        ``"draft"``: they are not; earlier revisions stay.
+    kernel
+        A started kernel to run the notebook in, used up by this; else one is started.
 
     Raises
     ------
@@ -107,55 +130,93 @@ def render_report(
     """
     # absolute without following links: the notebook is given the name that the user knows
     record = Path(os.path.abspath(record))  # noqa: PTH100
+    out = Path(os.path.abspath(out))  # noqa: PTH100
+    with alone_in(out):
+        return _render(record, out, settings, progress, template, keep, kernel)
+
+
+def _render(
+    record: Path,
+    out: Path,
+    settings: Settings,
+    progress: Callable[[str, float], None],
+    template: Path | None,
+    keep: Literal["revision", "draft"],
+    given: AsyncKernelManager | None,
+) -> Outputs:
     notebook = templates_folder() / TEMPLATE if template is None else template
     progress("Starting the notebook", 0.0)
     folder = record.parent if record.parent.is_dir() else Path.cwd()
-    with start_kernel(folder, preload=PRELOAD) as kernel:
+    started = start_kernel(folder, preload=PRELOAD) if given is None else nullcontext(given)
+    with started as kernel:
         progress("Checking the record", 0.03)
         session, findings = _checked(record)
         progress("Loading the page maker", 0.08)
         html.prepare()
+        parameters: dict[str, str | int | float | bool] = {
+            "record": record.name,
+            "coverage": settings.coverage,
+            "seed": settings.seed,
+            "draws": settings.draws,
+        }
+        if _tells_history(notebook):
+            parameters[ARCHIVE] = str(out / FOLDER)
         executed = run_notebook(
             notebook,
-            {
-                "record": record.name,
-                "coverage": settings.coverage,
-                "seed": settings.seed,
-                "draws": settings.draws,
-            },
+            parameters,
             kernel=kernel,
             failed=out / FAILED,
             on_section=lambda heading, done: progress(heading, 0.15 + 0.7 * done),
         )
+    _name_archive(executed)
     document = document_of(executed)
     _require_same_data(document, session)
     progress("Setting the HTML page", 0.87)
-    results = _json(document.results)
+    results = _json(document.results).encode("utf-8")
     tables = csv_files(document.results["tables"])
+    inputs = {source.name: _input(source) for source in session.sources}
+    earlier = [
+        revision
+        for revision in read_archive(out / FOLDER)
+        if revision.number < document.results["session"]["revision"]
+    ]
+    inside = carried_data(
+        session,
+        document.results,
+        results,
+        inputs=inputs,
+        earlier=earlier,
+        template=notebook,
+        settings=settings,
+        epoch=os.environ.get("SOURCE_DATE_EPOCH", ""),
+    )
     files = {
         "report.ipynb": notebook_text(executed),
-        "results.json": results,
         **{f"tables/{name}": text for name, text in tables.items()},
-        "report.html": html.html_page(executed, document),
+        "report.html": html.html_page(executed, document, carried=inside),
     }
     encoded = {name: text.encode("utf-8") for name, text in files.items()}
+    encoded["results.json"] = results
+    encoded |= {m.name: m.data for m in inside if m.name == MANIFEST_NAME}
     progress("Setting the PDF", 0.92)
     encoded["report.pdf"] = pdf.pdf_bytes(
         document,
-        attachments=(
-            *(_attachment(source) for source in session.sources),
-            pdf.Attachment(
-                name="results.json",
-                data=encoded["results.json"],
-                mime="application/json",
-                description="Results for machines, in full precision",
-                relationship="data",
-            ),
-        ),
+        attachments=tuple(pdf.Attachment(**vars(file)) for file in inside),
         timestamp=pdf.timestamp_of(document.session["date"], os.environ),
     )
     progress("Writing the files", 0.98)
-    publish(out, encoded, obsolete=(FAILED, *_earlier_tables(out)))
+    row = _last_revision(document.results)
+    headline = row.get("sentence", "")
+    obsolete = [FAILED, *_earlier_tables(out)]
+    if row.get("notice"):
+        encoded[NOTICE] = f"{row['notice']}\n".encode()
+    else:
+        obsolete.append(NOTICE)
+    if row:
+        encoded |= superseded(out, fingerprint=session.fingerprint)
+        if keep == "revision":
+            encoded |= revision_files(document.results, inputs, results)
+    publish(out, encoded, obsolete=obsolete)
     progress("Done", 1.0)
     return Outputs(
         notebook=out / "report.ipynb",
@@ -164,7 +225,34 @@ def render_report(
         results=out / "results.json",
         tables=out / "tables",
         findings=findings,
+        revision=int(document.results["session"]["revision"]),
+        headline=headline,
     )
+
+
+def _tells_history(notebook: Path) -> bool:
+    """Whether a notebook declares the parameter that names the folder of earlier revisions."""
+    cells = json.loads(notebook.read_text(encoding="utf-8"))["cells"]
+    tagged = (c for c in cells if "parameters" in c["metadata"].get("tags", ()))
+    return any(re.search(rf"^{ARCHIVE}\s*=", "".join(c["source"]), re.MULTILINE) for c in tagged)
+
+
+def _name_archive(notebook: NotebookNode) -> None:
+    """Name the folder of earlier revisions as it is seen from the finished notebook.
+
+    The notebook stands beside it; where on this computer both are is nobody's business.
+    """
+    for cell in notebook.cells:
+        if "injected-parameters" in cell.metadata.get("tags", []):
+            cell.source = re.sub(
+                rf"^{ARCHIVE} = .*$", f'{ARCHIVE} = "{FOLDER}"', cell.source, flags=re.MULTILINE
+            )
+
+
+def _last_revision(results: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the row of this revision; empty if the notebook tells no history."""
+    table = results["tables"].get("revisions")
+    return dict(zip(table["columns"], table["rows"][-1], strict=True)) if table else {}
 
 
 def _checked(record: Path) -> tuple[Session, tuple[Finding, ...]]:
@@ -183,20 +271,13 @@ def _require_same_data(document: Document, session: Session) -> None:
         raise RenderError(message)
 
 
-def _attachment(source: Source) -> pdf.Attachment:
+def _input(source: Source) -> bytes:
     """Return an input file as it was read."""
-    path = Path(source.path)
-    data = path.read_bytes()
+    data = Path(source.path).read_bytes()
     if hashlib.sha256(data).hexdigest() != source.sha256:
         message = f"{source.name} changed while the report was being made. Run again."
         raise RenderError(message)
-    return pdf.Attachment(
-        name=source.name,
-        data=data,
-        mime=MIME.get(path.suffix.lower(), "application/octet-stream"),
-        description="Input of the report, as it was read",
-        relationship="source",
-    )
+    return data
 
 
 def _json(results: Mapping[str, Any]) -> str:

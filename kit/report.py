@@ -20,6 +20,7 @@ from kit import pictures, tables, wording
 from kit.display import Block, DataBundle, Prose, show
 from kit.errors import UsageError
 from kit.references import references as _references
+from kit.revise import page as revise_page
 from kit.tables.cells import of_run, run_numbers, run_words
 from kit.wording import sections
 
@@ -45,6 +46,7 @@ __all__ = [
     "references",
     "replicates",
     "reproduce",
+    "revisions",
     "runtimes",
     "setup",
     "shared_phases",
@@ -61,7 +63,12 @@ PACKAGES = ("numpy", "pandas", "scipy", "matplotlib", "seaborn", "papermill", "n
 
 
 def load(
-    record: str, *, coverage: float = 0.95, seed: int = 20260516, draws: int = 100_000
+    record: str,
+    *,
+    coverage: float = 0.95,
+    seed: int = 20260516,
+    draws: int = 100_000,
+    archive: str = "",
 ) -> Results:
     """Read, check and analyse a record.
 
@@ -74,6 +81,9 @@ def load(
         Coverage probability of the intervals, above 0.5 and below 1.
     seed, draws
         Seed and number of draws of the Monte Carlo calculation.
+    archive
+        Folder in which earlier revisions of the report are kept (`kit.revise.archive`), for the
+        revision history; empty, or not there: none.
 
     Raises
     ------
@@ -82,11 +92,15 @@ def load(
     UsageError
         For a path or parameter that makes no sense.
     """
+    import os
+    from dataclasses import replace
+
     from kit.analyse import analyse
     from kit.checks import check_session
     from kit.errors import in_order
     from kit.record import read_record
     from kit.results import Settings
+    from kit.revise.history import past_of, with_history
 
     if not 0.5 < coverage < 1.0:
         message = f"coverage is {coverage}; give a probability above 0.5 and below 1, such as 0.95"
@@ -99,7 +113,10 @@ def load(
         raise UsageError(message)
     session, findings = read_record(_found(record))
     findings = in_order((*findings, *check_session(session)))
-    return analyse(session, findings, Settings(coverage=coverage, seed=seed, draws=draws))
+    past = past_of(session, archive, os.environ)
+    session = replace(session, revision=past.number)
+    settings = Settings(coverage=coverage, seed=seed, draws=draws)
+    return with_history(analyse(session, findings, settings), past)
 
 
 def _found(record: str) -> Path:
@@ -148,7 +165,8 @@ def glance(results: Results) -> Page:
     pairs = results.runtime_pairs
     decided = pairs["verdict"].isin(["a", "b", "too_close"]).any() if len(pairs) else False
     picture = pictures.pairs(results, runs[0]) if decided and len(runs) == 1 else None
-    return _present(Prose(blocks=blocks), tables.claims_at_a_glance(results), picture)
+    changed = revise_page.revision_line(results)
+    return _present(Prose(blocks=blocks), changed, tables.claims_at_a_glance(results), picture)
 
 
 def claims(results: Results) -> Page:
@@ -315,6 +333,11 @@ def cautions(results: Results) -> Page:
 def limits(results: Results) -> Page:
     """Return what this comparison cannot carry."""
     return _prose(*wording.limits(results), kind="bullet")
+
+
+def revisions(results: Results) -> Page:
+    """Return what was corrected since the first report, and what that changed."""
+    return revise_page.revisions(results)
 
 
 def reproduce(results: Results) -> Page:

@@ -45,13 +45,15 @@ SECTIONS = (
     "Energy and power",
     "Cautions on heat and charging",
     "Limits of this comparison",
+    "Revision history",
     "How to reproduce",
     "References",
 )
 PAGES = (
     "title_block", "glance", "setup", "conditions", "protocol", "data_quality", "charge",
     "phase_drain", "standing", "shared_phases", "runtimes", "claims", "readings_to_check",
-    "replicates", "uncertainty", "projections", "energy", "cautions", "limits", "reproduce",
+    "replicates", "uncertainty", "projections", "energy", "cautions", "limits", "revisions",
+    "reproduce",
     "references",
 )  # fmt: skip
 ALLOWED = (
@@ -107,6 +109,7 @@ def test_the_parameters_are_plain_values(notebook: dict[str, Any]) -> None:
         "coverage": float,
         "seed": int,
         "draws": int,
+        "archive": str,
     }
     assert (samples_folder().parent / values["record"]).is_dir()
 

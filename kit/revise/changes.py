@@ -33,6 +33,8 @@ class CellChange:
         What stood there and what stands there now; for a row, its cells; empty for blank.
     what
         The observation in the words of the log, such as ``reading p1 end limpet``.
+    event, phase, point, device
+        Parts of it, ids as in the log; empty where the row has none.
     """
 
     kind: Literal["changed", "added", "removed"]
@@ -42,6 +44,10 @@ class CellChange:
     old: str
     new: str
     what: str = ""
+    event: str = ""
+    phase: str = ""
+    point: str = ""
+    device: str = ""
 
     @property
     def sentence(self) -> str:

@@ -163,6 +163,7 @@ class _Tables:
                 old=a,
                 new=b,
                 what=self._what(self.new[j]),
+                **self._parts(self.new[j]),
             )
             for name, a, b in zip(self.names, self.old[i], self.new[j], strict=True)
             if a != b
@@ -178,7 +179,14 @@ class _Tables:
             old=text if kind == "removed" else "",
             new=text if kind == "added" else "",
             what=self._what(row),
+            **self._parts(row),
         )
+
+    def _parts(self, row: Row) -> dict[str, str]:
+        if not self.long:
+            return {}
+        found = dict(zip(self.names, row, strict=True))
+        return {n: found.get(n, "") for n in ("event", "phase", "point", "device")}
 
     def _what(self, row: Row) -> str:
         if not self.long:

@@ -148,7 +148,7 @@ def log_bytes(rows: Sequence[Row]) -> bytes:
 
     Examples
     --------
-    >>> log_bytes([Row(id="1.1", cells={"event": "note", "note": "tea, then on"})])[-35:]
+    >>> log_bytes([Row(id="1.1", cells={"event": "note", "note": "tea, then on"})])[-36:]
     b'\nnote,,,,,,,,,,,,,,,,,"tea, then on"\n'
     """
     more = dict.fromkeys(c for row in rows for c in row.cells if c not in COLUMNS)

@@ -148,8 +148,8 @@ def log_bytes(rows: Sequence[Row]) -> bytes:
 
     Examples
     --------
-    >>> log_bytes([Row(id="1.1", cells={"event": "note", "note": "tea, then on"})])[-36:]
-    b'\nnote,,,,,,,,,,,,,,,,,"tea, then on"\n'
+    >>> log_bytes([Row(id="1.1", cells={"event": "note", "note": "tea, then on"})]).splitlines()[-1]
+    b'note,,,,,,,,,,,,,,,,,"tea, then on"'
     """
     more = dict.fromkeys(c for row in rows for c in row.cells if c not in COLUMNS)
     stream = io.StringIO()

@@ -35,6 +35,7 @@ class Settings:
     draws: int = 100_000
 
 
+# fmt: off
 RESULT_COLUMNS: Mapping[str, tuple[str, ...]] = {
     # status: measured | died | not_reached | no_reading | saturated | split | unknown_length
     # method: gum | monte_carlo | "" ; flags: codes joined by ";" (see kit.drain.FLAGS)
@@ -142,6 +143,7 @@ RESULT_COLUMNS: Mapping[str, tuple[str, ...]] = {
         "point", "column", "noted", "instead", "slip", "affected", "line", "evidence",
     ),
 }
+# fmt: on
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -215,6 +215,7 @@ class Source:
     path: str = ""
 
 
+# fmt: off
 FRAME_COLUMNS: Mapping[str, tuple[str, ...]] = {
     # percentage readings and ticks; point: start | end | inside | "" ; kind: reading | tick
     "readings": (
@@ -243,6 +244,7 @@ FRAME_COLUMNS: Mapping[str, tuple[str, ...]] = {
         "completed", "note", "line",
     ),
 }
+# fmt: on
 """Columns of the observation frames of a session, in order.
 
 ``run`` and ``line`` are int64; ``*_min``, ``*_pct`` and ``*_c`` float64 with NaN for not

@@ -140,7 +140,7 @@ def charge_share(ready: Prepared, coverage: float = 0.95) -> ChargeShare:
     Notes
     -----
     With ρ the ratio of the rates, last to first, and e the ratio less 1 that a gauge counting
-    charge would show: ``s = (ρ − 1)/e``, held to 0 … 1.25, and used where its half-width is below
+    charge would show: ``s = (ρ − 1)/e``, held to 0 … 1.5, and used where its half-width is below
     ½. A change of room temperature or of the activity itself would look the same; the report says
     so.
     """
@@ -155,7 +155,7 @@ def charge_share(ready: Prepared, coverage: float = 0.95) -> ChargeShare:
             continue
         own = repeat.half_width / repeat.effect
         if own < half[k]:
-            share[k] = float(np.clip((repeat.ratio - 1.0) / repeat.effect, 0.0, 1.25))
+            share[k] = float(np.clip((repeat.ratio - 1.0) / repeat.effect, 0.0, 1.5))
             half[k] = own
     return ChargeShare(share=share, half_width=half)
 

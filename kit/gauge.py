@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import ArrayLike, NDArray
 
-    from kit.session import Gauge, GaugeCounts, RoundingConvention
+    from kit.session import Gauge, RoundingConvention
 
     Floats = NDArray[np.float64]
 
@@ -154,38 +154,36 @@ def charge_excess(level_pct: ArrayLike) -> Floats:
 
 
 def constant_power_drain(
-    drain_pp: ArrayLike, level_pct: ArrayLike, counts: GaugeCounts
-) -> tuple[Floats, Floats]:
-    """Return the drain that stands for energy, and the bound of what is not known of it.
+    drain_pp: ArrayLike, beta: ArrayLike, share: ArrayLike = 0.5, half_width: ArrayLike = 0.5
+) -> tuple[Floats, Floats, Floats]:
+    """Return the drain that stands for energy, and the bounds of what is not known of it.
 
     Parameters
     ----------
     drain_pp
         Drain by the gauge (pp).
-    level_pct
-        State of charge in the middle of the phase (%).
-    counts
-        ``energy``: nothing to correct. ``charge`` or ``unknown``: half the effect of
-        `charge_excess` is taken off, and half of it is the bound, since the cell and, for an
-        unknown gauge, what it counts are not known.
+    beta
+        Effect of the level (`charge_excess`), broadcast with the drain.
+    share, half_width
+        How much of that effect the gauge shows: 1 counts charge, 0 counts energy, ½ ± ½ for one
+        that may count either.
 
     Returns
     -------
-    tuple of arrays
-        ``drain/(1 + β/2)`` and ``|β·drain|/2``, the latter to be added linearly.
+    drain, up, down
+        ``d/(1 + sβ)``, and how far ``d/(1 + (s − h)β)`` and ``d/(1 + (s + h)β)`` lie from it
+        (pp, with their signs).
 
     Examples
     --------
-    10 pp around 10 %, β = 0.06: 10/1.03 = 9.709 ± 0.3:
+    10 pp around 10 %, β = 0.06: 10/1.03 = 9.709; 10 − 9.709 = 0.291; 10/1.06 − 9.709 = −0.275:
 
-    >>> [round(float(v), 3) for v in constant_power_drain(10.0, 10.0, "unknown")]
-    [9.709, 0.3]
+    >>> [round(float(v), 3) for v in constant_power_drain(10.0, 0.06)]
+    [9.709, 0.291, -0.275]
     """
-    d = np.asarray(drain_pp, dtype=np.float64)
-    if counts == "energy":
-        return d, np.zeros_like(d)
-    beta = charge_excess(level_pct)
-    return d / (1.0 + beta / 2.0), np.abs(beta * d) / 2.0
+    d, b, s, h = (np.asarray(v, dtype=np.float64) for v in (drain_pp, beta, share, half_width))
+    middle = d / (1.0 + s * b)
+    return middle, d / (1.0 + (s - h) * b) - middle, d / (1.0 + (s + h) * b) - middle
 
 
 def error_covariance(

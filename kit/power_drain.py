@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from kit.gauge import charge_excess
+from kit.gauge import charge_excess, constant_power_drain
 from kit.reference_repeats import charge_share
 
 if TYPE_CHECKING:
@@ -87,17 +87,20 @@ def power_drains(ready: Prepared, coverage: float = 0.95) -> PowerDrains:
 
     Notes
     -----
-    ``d/(1 + sβ)``, with ``h·|β·d|`` added linearly; s ± h is ½ ± ½ where nothing is known about
-    the gauge, 0 for one that counts energy, or what a repeated phase says
+    ``d/(1 + sβ)``, with the reach of s ± h added linearly; that is ½ ± ½ where nothing is known
+    about the gauge, 0 for one that counts energy, or what a repeated phase says
     (`kit.reference_repeats.charge_share`). Derived in docs/measurement.md.
     """
     found = ready.drains["true_charge"]
     counts = charge_share(ready, coverage)
     beta = level_effect(ready)
     factor = 1.0 / (1.0 + counts.share[:, None] * beta)
-    own = counts.half_width[:, None] * np.abs(beta * found.best_pp)
+    drain, up, down = constant_power_drain(
+        found.best_pp, beta, counts.share[:, None], counts.half_width[:, None]
+    )
+    own = np.maximum(np.abs(up), np.abs(down))
     return PowerDrains(
-        drain_pp=found.best_pp * factor,
+        drain_pp=drain,
         factor=factor,
         gauge_bound_pp=own,
         resolution=found.resolution.scaled(factor),

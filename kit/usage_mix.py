@@ -14,6 +14,7 @@ import numpy as np
 
 from kit.drain import prepare
 from kit.drain_order import margins
+from kit.gauge import constant_power_drain
 from kit.order import rank_intervals, tie_letters
 from kit.projections import hours_from_rate
 from kit.readings import observed
@@ -153,7 +154,8 @@ def mix_rates(
         + gauge
         + np.where(share > 0.0, length**2 + scaled**2 * found.start_variance, 0.0).sum(axis=1)
     )
-    level = np.abs((scaled * found.share_half_width * found.beta * drain).sum(axis=1))
+    _, up, down = constant_power_drain(drain, found.beta, found.share, found.share_half_width)
+    level = np.maximum(np.abs((share * up).sum(axis=1)), np.abs((share * down).sum(axis=1)))
     gaps = now.bounds(base[:, None, :])[:, 0]
     blank = np.array([np.nan if m else 0.0 for m in missing])
     return MixRates(

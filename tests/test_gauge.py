@@ -91,12 +91,15 @@ def test_charge_effect_averages_out_over_a_run():
 
 
 def test_constant_power_drain():
-    # β(20) = 0.045: 12/1.0225 = 11.736, ± 0.045 × 12/2 = 0.27
-    value, bound = constant_power_drain(12.0, 20.0, "charge")
+    # β = 0.045: 12/1.0225 = 11.736; energy: 12, 0.264 more; charge: 12/1.045 = 11.483, 0.253 less
+    value, up, down = constant_power_drain(12.0, 0.045)
     assert float(value) == pytest.approx(11.736, abs=1e-3)
-    assert float(bound) == pytest.approx(0.27)
-    value, bound = constant_power_drain(12.0, 20.0, "energy")
-    assert (float(value), float(bound)) == (12.0, 0.0)
+    assert (float(up), float(down)) == (
+        pytest.approx(0.264, abs=1e-3),
+        pytest.approx(-0.253, abs=1e-3),
+    )
+    value, up, down = constant_power_drain(12.0, 0.045, 0.0, 0.0)
+    assert (float(value), float(up), float(down)) == (12.0, 0.0, 0.0)
 
 
 @pytest.mark.parametrize(

@@ -99,12 +99,12 @@ def test_no_rated_energy_no_energy():
 
 
 def test_a_charge_gauge_adds_the_level_effect():
-    """At 20 %: 10/1.0225 pp, ± 0.225 pp linearly."""
+    """At 20 %: 10/1.0225 = 9.780 pp, 0.220 pp linearly."""
     known = {"rated_energy_wh": 20.0, "rated_energy_tol_pct": 0.0, "health_pct": 100.0,
              "health_u_pct": 0.0}  # fmt: skip
     found = one(battery(gauge=Gauge(counts="charge"), **known), readings=(25, 15))
     assert found["energy_wh"] == pytest.approx(2.0 / 1.0225)
-    half = 2 * (20 / 100 / 6**0.5) / 1.0225 + 0.225 * 0.2
+    half = 2 * (20 / 100 / 6**0.5) / 1.0225 + 0.220 * 0.2
     assert found["energy_wh_high"] == pytest.approx(2.0 / 1.0225 + half, abs=1e-3)
     assert "gauge_curve" in found["flags"]
 

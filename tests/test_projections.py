@@ -60,14 +60,14 @@ def test_reciprocal_is_the_median_and_the_mean_is_longer():
 
 
 def test_level_effect():
-    """At 20 % β = 0.045: 10/1.0225 = 9.780, ± 0.80/1.0225 ± 0.225 pp in the hour.
+    """At 20 % β = 0.045: 10/1.0225 = 9.780, ± 0.80/1.0225, and 10 − 9.780 = 0.220 pp linearly.
 
-    100/9.780 = 10.23 h; 100/(9.780 + 0.7824 + 0.225) = 9.27; 100/(9.780 − 1.0074) = 11.40.
+    100/9.780 = 10.22 h; 100/(9.780 + 0.7824 + 0.220) = 9.27; 100/(9.780 − 1.0024) = 11.39.
     """
     s = make_session(phases={"p": 60}, readings={"a": [25, 15]}, assumptions=BARE)
     assert float(charge_excess(20.0)) == pytest.approx(0.045)
     row = projected(s, "p")
-    assert figures(row) == [10.22, 9.27, 11.4]
+    assert figures(row) == [10.22, 9.27, 11.39]
     assert "gauge_curve" in row["flags"]
     s = make_session(devices=ENERGY, phases={"p": 60}, readings={"a": [25, 15]}, assumptions=BARE)
     assert figures(projected(s, "p")) == [10.0, 9.26, 10.87]

@@ -13,7 +13,7 @@ import numpy as np
 
 from kit.drain import frame_keys, prepare
 from kit.drain_order import margins
-from kit.order import rank_intervals, tie_letters
+from kit.order import tie_letters
 from kit.states import gauge_covariance, time_variance
 from kit.uncertainty import resolution
 
@@ -47,19 +47,6 @@ def _dead_order(chains: Chains, run: int) -> Bools:
         return np.asarray(off.order_low[:, None] >= off.order_high[None, :], dtype=bool)
 
 
-def _ranks(above: Bools, taken: Bools) -> tuple[Floats, Floats, NDArray[np.object_]]:
-    """Return best and worst rank and letters of the devices that take part."""
-    n = taken.size
-    best, worst = np.full(n, np.nan), np.full(n, np.nan)
-    letters = np.full(n, "", dtype=object)
-    part = np.flatnonzero(taken)
-    if part.size:
-        matrix = above[np.ix_(part, part)]
-        best[part], worst[part] = rank_intervals(matrix)
-        letters[part] = tie_letters(matrix)
-    return best, worst, letters
-
-
 @dataclass(frozen=True, kw_only=True)
 class _Left:
     """Charge left at the end of every phase, shape (K, P), with what it takes to compare it."""
@@ -81,6 +68,7 @@ def _order(chains: Chains, left: _Left, coverage: float) -> dict[str, NDArray[np
     shown = left.shown.reshaped(cube)
     best, worst = np.full((n_runs, p, n), np.nan), np.full((n_runs, p, n), np.nan)
     letters = np.full((n_runs, p, n), "", dtype=object)
+    known: dict[bytes, tuple[str, ...]] = {}
     for r in range(n_runs):
         count = alive[r].sum(axis=0)
         u = np.sqrt(variance[r][:, None] + variance[r][None, :])
@@ -92,9 +80,18 @@ def _order(chains: Chains, left: _Left, coverage: float) -> dict[str, NDArray[np
             above = value[r][:, None] - value[r][None, :] > width
         above |= alive[r][:, None] & off[r][None, :]
         above |= off[r][:, None] & off[r][None, :] & _dead_order(chains, r)[:, :, None]
+        taken = alive[r] | off[r]
+        above &= taken[:, None] & taken[None, :]
+        blank = np.where(taken, 0.0, np.nan)
+        best[r] = (blank + 1.0 + above.sum(axis=0)).T
+        worst[r] = (blank + taken.sum(axis=0) - above.sum(axis=1)).T
         for j in range(p):
-            taken = alive[r, :, j] | off[r, :, j]
-            best[r, j], worst[r, j], letters[r, j] = _ranks(above[:, :, j], taken)
+            part = np.flatnonzero(taken[:, j])
+            matrix = above[part[:, None], part, j]
+            key = matrix.tobytes()
+            if key not in known:
+                known[key] = tie_letters(matrix)
+            letters[r, j, part] = known[key]
     return {"rank_best": best.ravel(), "rank_worst": worst.ravel(), "tie_group": letters.ravel()}
 
 

@@ -96,7 +96,7 @@ def prepare(session: Session, *, chains: Chains | None = None) -> Prepared:
     """
     chains = build_chains(session) if chains is None else chains
     now = states(chains)
-    found = {m: drains(chains, m, now=now) for m in MEASURANDS}
+    found = drains(chains, now=now)
     return Prepared(
         chains=chains,
         states=now,

@@ -5,7 +5,7 @@ The formulas are derived in docs/measurement.md.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -181,17 +181,20 @@ def _long_hold(chains: Chains) -> Bools:
     return np.tile(np.array(long, dtype=bool), len(chains.runs))
 
 
-def drains(chains: Chains, measurand: Measurand, *, now: States | None = None) -> Drains:
+def drains(chains: Chains, *, now: States | None = None) -> dict[Measurand, Drains]:
     """Return drain and rate of every unit and phase, with variances by source.
 
     Parameters
     ----------
     chains
         From `kit.chains.build_chains`.
-    measurand
-        ``displayed`` or ``true_charge``.
     now
         The states, if they were computed already.
+
+    Returns
+    -------
+    dict
+        ``displayed`` and ``true_charge``.
     """
     now = states(chains) if now is None else now
     k, p = chains.length_h.shape
@@ -201,19 +204,15 @@ def drains(chains: Chains, measurand: Measurand, *, now: States | None = None) -
     base = np.zeros((k, p, 2 * p))
     base[:, phases, 2 * phases] = 1.0
     base[:, phases, 2 * phases + 1] = np.where(dying, 0.0, -1.0)
-    ok = now.valid[:, 0::2] & (now.valid[:, 1::2] | dying) & ~gone & ~chains.charged
     coefficients = base @ now.matrix
     value = np.nan_to_num(now.value)
-    off_low, off_high = chains.off_pct[:, :1], chains.off_pct[:, 1:]
-    shown_off = (off_low + off_high) / 2.0 if measurand == "displayed" else np.zeros((k, 1))
-    drain = value[:, 0::2] - np.where(dying, shown_off, value[:, 1::2])
+    drain = value[:, 0::2] - np.where(dying, 0.0, value[:, 1::2])
     shown = resolution(
         coefficients,
         weights=chains.observations.weight[:, None, :],
         step=chains.observations.step[:, None],
         convention_variance=chains.offset_variance[:, None],
     )
-    first = (phases == 0) & chains.full[:, None]
     wake = _wake_bound(chains)
     variance = {
         "resolution": shown.own,
@@ -222,44 +221,79 @@ def drains(chains: Chains, measurand: Measurand, *, now: States | None = None) -
         "gap": now.gap_variances(base),
         "wake": wake**2 / 3.0,
     }
-    from_off = np.zeros((k, p))
-    if measurand == "displayed":
-        from_off = np.where(dying, (off_high - off_low) / 2.0, 0.0)
-        variance["off_percentage"] = np.where(dying, (off_high - off_low) ** 2 / 12.0, 0.0)
-    else:
-        covariance = gauge_covariance(chains, now)
-        spread = ((coefficients @ covariance) * coefficients).sum(axis=2)
-        variance["gauge"] = np.where(dying, _gauge_to_empty(chains, now, coefficients), spread)
-        long = first & _long_hold(chains)[:, None]
-        variance["full_start"] = np.where(long, HELD_FULL_HALF_WIDTH_PP**2 / 3.0, 0.0)
-        hold = chains.session.assumptions.full_hold_max_min / 60.0
-        if hold > 0.0:
-            m1, s = full_hold_moments(chains.exposure_h, hold)
-            variance["full_hold"] = np.where(first, (drain * s) ** 2, 0.0)
-            factor = np.where(first, m1, 1.0)
-            drain = drain * factor
-            shown = shown.scaled(factor)
-            variance["resolution"], variance["rounding"] = shown.own, shown.common
-            for source in ("reading_time", "gauge"):
-                variance[source] = variance[source] * factor**2
-        ok = ok & ~saturated(chains)
-    length_u = np.where(dying, chains.off_u_h[:, None], chains.length_u_h)
-    exposure = np.where(chains.exposure_h > 0.0, chains.exposure_h, np.nan)
-    with np.errstate(invalid="ignore"):
-        variance["phase_length"] = np.nan_to_num((drain / exposure * length_u) ** 2)
-    empty = np.where(ok, 0.0, np.nan)
     levels = chains.shown_levels
-    return Drains(
-        measurand=measurand,
-        drain_pp=drain + empty,
-        exposure_h=exposure,
-        exposure_u_h=length_u,
-        variance={s: variance[s] + empty for s in SOURCES if s in variance},
+    first = (phases == 0) & chains.full[:, None]
+    common = Drains(
+        measurand="displayed",
+        drain_pp=drain,
+        exposure_h=np.where(chains.exposure_h > 0.0, chains.exposure_h, np.nan),
+        exposure_u_h=np.where(dying, chains.off_u_h[:, None], chains.length_u_h),
+        variance=variance,
         coefficients=coefficients,
         resolution=shown,
-        bound_pp=now.bounds(base) + wake + from_off,
+        bound_pp=now.bounds(base) + wake,
         start_pct=np.where(gone, np.nan, np.where(first, 100.0, levels[:, 0::2])),
         end_pct=np.where(gone | dying, np.nan, levels[:, 1::2]),
+    )
+    ok = now.valid[:, 0::2] & (now.valid[:, 1::2] | dying) & ~gone & ~chains.charged
+    return {
+        "displayed": _finished(_displayed(chains, common, dying), ok),
+        "true_charge": _finished(
+            _true_charge(chains, now, common, dying, first), ok & ~saturated(chains)
+        ),
+    }
+
+
+def _displayed(chains: Chains, common: Drains, dying: Bools) -> Drains:
+    """Return the drains less what the display still showed at a power-off."""
+    low, high = chains.off_pct[:, :1], chains.off_pct[:, 1:]
+    return replace(
+        common,
+        drain_pp=common.drain_pp - np.where(dying, (low + high) / 2.0, 0.0),
+        variance={
+            **common.variance,
+            "off_percentage": np.where(dying, (high - low) ** 2 / 12.0, 0.0),
+        },
+        bound_pp=common.bound_pp + np.where(dying, (high - low) / 2.0, 0.0),
+    )
+
+
+def _true_charge(chains: Chains, now: States, common: Drains, dying: Bools, first: Bools) -> Drains:
+    """Return the drains with the gauge's deviation and what is not known of a full start."""
+    c = common.coefficients
+    spread = ((c @ gauge_covariance(chains, now)) * c).sum(axis=2)
+    long = first & _long_hold(chains)[:, None]
+    variance = {
+        **common.variance,
+        "gauge": np.where(dying, _gauge_to_empty(chains, now, c), spread),
+        "full_start": np.where(long, HELD_FULL_HALF_WIDTH_PP**2 / 3.0, 0.0),
+    }
+    hold = chains.session.assumptions.full_hold_max_min / 60.0
+    drain, shown = common.drain_pp, common.resolution
+    if hold > 0.0:
+        m1, s = full_hold_moments(chains.exposure_h, hold)
+        variance["full_hold"] = np.where(first, (drain * s) ** 2, 0.0)
+        factor = np.where(first, m1, 1.0)
+        drain, shown = drain * factor, shown.scaled(factor)
+        variance["resolution"], variance["rounding"] = shown.own, shown.common
+        for source in ("reading_time", "gauge"):
+            variance[source] = variance[source] * factor**2
+    return replace(
+        common, measurand="true_charge", drain_pp=drain, variance=variance, resolution=shown
+    )
+
+
+def _finished(found: Drains, ok: Bools) -> Drains:
+    """Return the drains with the variance from their lengths, and NaN where there is none."""
+    with np.errstate(invalid="ignore"):
+        rate = found.drain_pp / found.exposure_h
+    length = np.nan_to_num((rate * found.exposure_u_h) ** 2)
+    variance = {**found.variance, "phase_length": length}
+    empty = np.where(ok, 0.0, np.nan)
+    return replace(
+        found,
+        drain_pp=found.drain_pp + empty,
+        variance={s: variance[s] + empty for s in SOURCES if s in variance},
     )
 
 

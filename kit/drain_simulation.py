@@ -8,14 +8,14 @@ they were what happened.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from kit.drain import MEASURANDS
 from kit.drain_model import HELD_FULL_HALF_WIDTH_PP, full_hold_moments
-from kit.monte_carlo import sorted_interval
+from kit.monte_carlo import block_size, sorted_interval, tolerance
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Draws = NDArray[np.float32]
 
-__all__ = ["Simulated", "simulate_drains"]
+__all__ = ["Simulated", "simulate_drains", "simulate_to_digits"]
 
 CHUNK = 50_000
 """Draws made at a time: a few arrays of this length stay in the processor's cache."""
@@ -44,6 +44,9 @@ class Simulated:
 
     Parameters
     ----------
+    stable_digits
+        Significant digits of u to which all figures are stable, ``None``: not looked at, 0: not
+        even one.
     u
         Standard deviation of the drain (pp).
     low, high
@@ -54,6 +57,7 @@ class Simulated:
 
     draws: int
     coverage: float
+    stable_digits: int | None = None
     u: Mapping[Measurand, Floats]
     low: Mapping[Measurand, Floats]
     high: Mapping[Measurand, Floats]
@@ -306,4 +310,56 @@ def simulate_drains(ready: Prepared, *, draws: int, seed: int, coverage: float) 
                 figures = _figures(found[j, i], coverage, least)
                 for name, value in zip(("u", "low", "high"), figures, strict=True):
                     out[name][measurand][k, p] = value
-    return Simulated(draws=draws, coverage=coverage, **out)
+    return Simulated(
+        draws=draws, coverage=coverage, u=out["u"], low=out["low"], high=out["high"],
+        rate_low=out["rate_low"], rate_high=out["rate_high"],
+    )  # fmt: skip
+
+
+def simulate_to_digits(
+    ready: Prepared, *, digits: int, seed: int, coverage: float, max_draws: int = 2_000_000
+) -> Simulated:
+    """Return drains by as many draws as it takes for their figures to be stable.
+
+    Parameters
+    ----------
+    ready
+        From `kit.drain.prepare`.
+    digits
+        Significant digits of u that must not change from one half of the draws to the other.
+    seed, coverage
+        As for `simulate_drains`.
+    max_draws
+        Limit; reached, ``stable_digits`` is 0.
+
+    Notes
+    -----
+    Blocks of ``kit.monte_carlo.block_size`` draws are made until, for u and both ends of every
+    drain, twice the standard deviation of the mean over the blocks is below δ. The result is
+    then computed from that number of draws together.
+
+    References
+    ----------
+    JCGM 101:2008, 7.9.4 (from memory).
+    """
+    block = block_size(coverage)
+    seeds = np.random.SeedSequence(seed)
+    figures: list[Floats] = []
+    stable = False
+    while not stable and (len(figures) + 1) * block <= max_draws:
+        own = int(seeds.spawn(1)[0].generate_state(1)[0])
+        found = simulate_drains(ready, draws=block, seed=own, coverage=coverage)
+        figures.append(
+            np.stack([part[m] for m in MEASURANDS for part in (found.u, found.low, found.high)])
+        )
+        if len(figures) < 2:
+            continue
+        stack = np.stack(figures)
+        spread = np.std(stack, axis=0, ddof=1) / np.sqrt(len(figures))
+        u = stack.mean(axis=0)[[0, 0, 0, 3, 3, 3]]
+        with np.errstate(invalid="ignore"):
+            moving = 2.0 * spread >= tolerance(u, digits)
+        stable = not bool(moving.any())
+    total = max(len(figures), 1) * block
+    found = simulate_drains(ready, draws=total, seed=seed, coverage=coverage)
+    return replace(found, stable_digits=digits if stable else 0)

@@ -10,7 +10,7 @@ import pytest
 from kit.drain import phase_drain, prepare
 from kit.drain_budget import agreement, budget, contributions
 from kit.drain_model import SOURCES, interval
-from kit.drain_simulation import simulate_drains
+from kit.drain_simulation import simulate_drains, simulate_to_digits
 from kit.results import RESULT_COLUMNS, Settings
 from kit.session import Assumptions, Device, Gauge
 from kit.uncertainty import sum_of_uniforms_half_width
@@ -143,6 +143,23 @@ def test_draws_that_do_not_fill_a_chunk():
     found = simulate_drains(prepare(chain(90, 80)), draws=50_001, seed=1, coverage=0.95)
     assert found.draws == 50_001
     assert found.u["displayed"][0, 0] == pytest.approx(6**-0.5, rel=0.02)
+
+
+def test_draws_until_the_digits_stand():
+    """u = 0.41: one digit, δ = 0.05, stands after two or three blocks; two, 0.005, after more.
+
+    The end of a triangle moves by √(0.025 × 0.975/M)/0.224: 2 × 0.7/√M < 0.005 at M = 78 000.
+    """
+    ready = prepare(chain(90, 80, 70))
+    one = simulate_to_digits(ready, digits=1, seed=5, coverage=0.95)
+    two = simulate_to_digits(ready, digits=2, seed=5, coverage=0.95)
+    again = simulate_to_digits(ready, digits=2, seed=5, coverage=0.95)
+    assert (one.stable_digits, two.stable_digits) == (1, 2)
+    assert one.draws <= 40_000 <= two.draws <= 300_000
+    assert two.high["displayed"][0, 1] == pytest.approx(10 + 1 - 0.05**0.5, abs=0.005)
+    np.testing.assert_array_equal(two.low["displayed"], again.low["displayed"])
+    gave_up = simulate_to_digits(ready, digits=3, seed=5, coverage=0.95, max_draws=30_000)
+    assert (gave_up.stable_digits, gave_up.draws) == (0, 30_000)
 
 
 def test_monte_carlo_is_stated_where_it_reaches_further():

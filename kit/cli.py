@@ -16,7 +16,7 @@ import click
 from kit import __version__
 from kit.errors import SEVERITIES, ExitCode, RecordError, RundownError, in_order
 from kit.recorder.commands import record_command
-from kit.revise.commands import amend_command
+from kit.revise.commands import amend_command, verify_command
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -109,6 +109,8 @@ def report(
             ("tables (CSV)", outputs.tables),
         ):
             click.echo(f"  {name:<14} {shown(path)}")
+        if outputs.headline:
+            click.echo(f"Revision {outputs.revision}, corrected. {outputs.headline}")
 
 
 plan_argument = click.argument(
@@ -179,6 +181,7 @@ def samples(folder: Path) -> None:
 
 
 cli.add_command(amend_command)
+cli.add_command(verify_command)
 cli.add_command(record_command)
 
 

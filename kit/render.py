@@ -184,6 +184,7 @@ def _render(
         session,
         document.results,
         results,
+        record=record,
         inputs=inputs,
         earlier=earlier,
         template=notebook,

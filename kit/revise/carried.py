@@ -70,6 +70,7 @@ def carried_data(
     results: Mapping[str, Any],
     encoded_results: bytes,
     *,
+    record: Path,
     inputs: Mapping[str, bytes],
     earlier: Sequence[Revision],
     template: Path,
@@ -84,6 +85,8 @@ def carried_data(
         The record.
     results, encoded_results
         Results as plain data, and as they are written.
+    record
+        What was asked for: the folder of the record, or its log.
     inputs
         Files of the record by name, the log last.
     earlier
@@ -140,6 +143,7 @@ def carried_data(
         "kit_version": results.get("kit_version", ""),
         "versions": versions(),
         "session": {key: results["session"][key] for key in ("id", "revision", "fingerprint")},
+        "record": {"name": record.name, "is_folder": record.is_dir()},
         "settings": asdict(settings),
         "template": {
             "name": template.name,

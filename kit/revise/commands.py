@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-__all__ = ["amend_command"]
+__all__ = ["amend_command", "verify_command"]
 
 record_argument = click.argument(
     "record", type=click.Path(exists=True, path_type=Path), metavar="FOLDER-OR-CSV"
@@ -45,3 +45,37 @@ def amend_command(
     click.echo(f"  {'reason in':<14} {shown(done.log.with_name('corrections.csv'))}")
     click.echo(f"  {'log before':<14} {shown(done.kept)}")
     click.echo("Make the report again to see what moves.")
+
+
+@click.command("verify")
+@click.argument(
+    "report", type=click.Path(exists=True, path_type=Path), metavar="REPORT.pdf|REPORT.html|FOLDER"
+)
+@click.option("--json", "as_json", is_flag=True, help="Print the differences as JSON.")
+@click.option("-q", "--quiet", is_flag=True, help="Print nothing but differences.")
+def verify_command(report: Path, *, as_json: bool, quiet: bool) -> None:
+    """Work a report out anew from the data inside it; name whatever does not follow."""
+    import json
+    from dataclasses import asdict
+
+    from kit.cli import printable, progress_line
+    from kit.errors import ExitCode
+    from kit.revise.verify import verify
+
+    with progress_line(quiet=quiet or as_json) as progress:
+        done = verify(report, progress=progress)
+    if as_json:
+        made = {"follows": done.follows, "differences": [asdict(d) for d in done.differences]}
+        click.echo(json.dumps(made, ensure_ascii=False, indent=2))
+    else:
+        for difference in done.differences:
+            mark = "✗ differs" if difference.severity == "error" else "· note   "
+            click.echo(f"{mark}  {printable(difference.sentence)}")
+        if done.follows and not quiet:
+            click.echo(f"Everything in {report.name} follows from the data inside it.")
+        elif not done.follows:
+            n = sum(d.severity == "error" for d in done.differences)
+            places = "one place does" if n == 1 else f"{n} places do"
+            click.echo(f"{report.name} does not follow from the data inside it: {places} not.")
+    if not done.follows:
+        raise SystemExit(ExitCode.RECORD)

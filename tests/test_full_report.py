@@ -151,6 +151,7 @@ def test_the_pdf_carries_the_record_and_the_results(full_day: Outputs) -> None:
         "session.toml": (record / "session.toml").read_bytes(),
         "log.csv": (record / "log.csv").read_bytes(),
         "results.json": full_day.results.read_bytes(),
+        "manifest.json": (full_day.results.parent / "manifest.json").read_bytes(),
     }
 
 

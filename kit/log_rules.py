@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from kit.cells import MOST_ALIKE, distinct_texts, hint, quoted
+from kit.session import SEEN_ON
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -137,6 +138,8 @@ def _tell_blank(
 def tell_notes(log: Log, notes: Collector) -> None:
     """Pass the operator's notes on, so that they are printed with the findings."""
     for row in np.flatnonzero(log.is_event("note") & log.filled["note"]).tolist():
+        if log.text("evidence", row).startswith(SEEN_ON):
+            continue
         notes.add(
             "operator-note",
             row=row,

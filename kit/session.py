@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "FRAME_COLUMNS",
+    "SEEN_ON",
     "Assumptions",
     "Device",
     "Gauge",
@@ -216,6 +217,10 @@ class Source:
 
 
 # fmt: off
+SEEN_ON = "seen on: "
+"""A note row whose evidence begins so is a look along the row: the ids of the devices that were
+on follow. It gives power-offs their time last seen on, and is no note for the reader."""
+
 FRAME_COLUMNS: Mapping[str, tuple[str, ...]] = {
     # percentage readings and ticks; point: start | end | inside | "" ; kind: reading | tick
     "readings": (

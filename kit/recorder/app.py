@@ -49,7 +49,7 @@ class RecorderApp(App[None]):
     #next { height: auto; min-height: 3; max-height: 4; border: heavy $foreground;
             padding: 0 1; text-style: bold; }
     #row { height: 1fr; min-height: 4; }
-    #help { height: auto; max-height: 16; display: none; }
+    #help { height: 1fr; display: none; }
     #help.shown { display: block; }
     #reply { height: auto; min-height: 1; max-height: 4; }
     #problem { height: auto; max-height: 3; text-style: reverse; }
@@ -116,9 +116,7 @@ class RecorderApp(App[None]):
         """Hand what was typed to the recorder."""
         text = event.value
         event.input.value = ""
-        panel = self.query_one("#help", Static)
-        panel.remove_class("shown")
-        self.query_one("#row").display = True
+        self.show_help("")
         if not text.strip():
             self.refresh_row()
             return
@@ -127,13 +125,18 @@ class RecorderApp(App[None]):
             self.exit()
             return
         if reply.kind == "told":
-            panel.update(Content(reply.text))
-            panel.add_class("shown")
-            self.query_one("#row").display = False
-            self.said = Reply(kind="told", text="Enter shows the row again.")
-        else:
-            self.said = reply
+            self.show_help(reply.text)
+            return
+        self.said = reply
         self.refresh_row()
+
+    def show_help(self, text: str) -> None:
+        """Show the keys in place of what lies between the phase and the entry line."""
+        panel = self.query_one("#help", Static)
+        panel.update(Content(text))
+        panel.set_class(bool(text), "shown")
+        for name in ("next", "row", "reply"):
+            self.query_one(f"#{name}").display = not text
 
     def on_resize(self) -> None:
         """Fit the row of devices to the new size."""

@@ -12,7 +12,7 @@ from datetime import UTC, timedelta
 from typing import TYPE_CHECKING, cast
 
 from kit.recorder.moments import minutes_between, near, parse_clock, stamp, stamp_of_limit
-from kit.recorder.rows import SEEN_ON
+from kit.session import SEEN_ON
 from kit.units import joined, number
 
 if TYPE_CHECKING:
@@ -337,6 +337,7 @@ def _look(asked: _Asked) -> Proposal:
         raise Refused(message)
     labels = joined([asked.protocol.label(d) for d in on])
     row = asked.row("note", evidence=SEEN_ON + ", ".join(on))
+    row["note"] = "; ".join(p for p in ("looked along the row", asked.command.note) if p)
     return Proposal(said=f"seen on: {labels}", rows=(row,))
 
 

@@ -167,10 +167,12 @@ def _entry(line: bytes) -> Entry | None:
         return None
     try:
         said = json.loads(line)
+        if said["kind"] not in get_args(EntryKind):
+            return None
         return Entry(
             n=said["n"],
             at=said["at"],
-            kind=cast("EntryKind", said["kind"] if said["kind"] in get_args(EntryKind) else None),
+            kind=said["kind"],
             said=said.get("said", ""),
             rows=tuple(said.get("rows", ())),
             changes=said.get("changes", {}),

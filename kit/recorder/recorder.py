@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import platform
+import re
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, timezone
@@ -248,24 +249,8 @@ class Recorder:
         else:
             old.unlink(missing_ok=True)
         if self.log.written is None and self._taken and found is not None:
-            self._through = self._known_through(found)
-
-    def _known_through(self, found: bytes) -> int:
-        """Return the last entry of which a row stands in a log that was edited.
-
-        What was entered after it is added to the log when it is taken over, so that nothing is
-        lost; at worst a row that was deleted by hand stands there again.
-        """
-        entries = self.journal.entries
-        try:
-            rows = parse_log(found, self.log.path.name)
-        except UsageError:
-            return len(entries)
-        for end in range(len(entries), 0, -1):
-            entry = entries[end - 1]
-            if entry.kind == "adopt" or (entry.rows and any(r in rows for r in entry.rows)):
-                return end
-        return 0
+            made = [e for e in entries if e.kind in ("adopt", "enter", "undo")]
+            self._through = int(str(made[-1].facts.get("log_through", len(entries))))
 
     @property
     def _taken(self) -> bool:
@@ -333,21 +318,25 @@ class Recorder:
         return reply
 
     def _save(self, proposal: Proposal, said: str) -> Reply:
+        facts = {**proposal.facts, **self._while_edited()}
         try:
             self._append(
-                "enter", said=said, rows=proposal.rows, changes=proposal.changes,
-                facts=proposal.facts,
-            )  # fmt: skip
+                "enter", said=said, rows=proposal.rows, changes=proposal.changes, facts=facts
+            )
         except JournalError as error:
             return Reply(kind="refused", text=str(error))
         self._write_log()
         return Reply(kind="saved", text=f"saved: {proposal.said}")
 
+    def _while_edited(self) -> dict[str, object]:
+        """Return, while an edited log is waiting, the last entry that it can have seen."""
+        return {"log_through": self._through} if self.log.state == "edited" else {}
+
     def _undo(self) -> Reply:
         last = last_alive(self.journal.entries)
         if last is None:
             return Reply(kind="refused", text="There is nothing to withdraw.")
-        self._append("undo", said="u", facts={"of": last.n})
+        self._append("undo", said="u", facts={"of": last.n, **self._while_edited()})
         self._write_log()
         return Reply(kind="saved", text=f"withdrawn: {last.said} (of {last.at[11:19]})")
 
@@ -481,5 +470,6 @@ def _texts(value: object) -> list[str]:
 
 
 def _shown(text: str) -> str:
-    """Return the beginning of a line that was cut off."""
-    return repr(text[:60]) + ("…" if len(text) > 60 else "")
+    """Return what was typed of an entry that was cut off, as far as it stands there."""
+    found = re.search(r'"said":"((?:[^"\\]|\\.)*)', text)
+    return repr(found[1] if found else text[:60])

@@ -17,7 +17,6 @@ if TYPE_CHECKING:
 
 __all__ = [
     "COLUMNS",
-    "SEEN_ON",
     "Row",
     "adopted",
     "alive",
@@ -34,9 +33,6 @@ COLUMNS = (
     "note",
 )  # fmt: skip
 """Columns of a recorded log, in order; others follow when a log that was taken over has them."""
-
-SEEN_ON = "seen on: "
-"""How the evidence of a look along the row begins; the ids of the devices that were on follow."""
 
 PLACES = frozenset({"event", "run", "phase", "point", "device", "order", "part", "by"})
 """Columns that say where a row belongs; a row with nothing else has yet to be filled in."""

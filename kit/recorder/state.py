@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, Literal, cast
 
 from kit.recorder.moments import minutes_between, moment_of
 from kit.recorder.rounds import Round, reading_order, walks_of
-from kit.recorder.rows import SEEN_ON, alive, effective_rows
+from kit.recorder.rows import alive, effective_rows
+from kit.session import SEEN_ON
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -253,10 +254,10 @@ class _Day:
             if moment is not None:
                 ends = found.setdefault(row.get("phase"), [None, None])
                 ends[row.get("event") == "phase_end"] = moment
-        for phase in self.protocol.phases:
-            start, end = found.get(phase.id, (None, None))
-            if start is not None:
-                yield _Span(phase=phase, start=start, end=end)
+        known = {p.id: p for p in self.protocol.phases}
+        for name, (start, end) in found.items():
+            if start is not None and name in known:
+                yield _Span(phase=known[name], start=start, end=end)
 
     def facts(self, name: str) -> Iterator[tuple[Entry, object]]:
         """Yield the entries that are not withdrawn and have this fact, with it."""
@@ -479,13 +480,13 @@ def _round(day: _Day, devices: Sequence[DeviceNow]) -> Round | None:
     walks = walks_of(day.rows, _marks(day))
     on = {d.id for d in devices if d.state == "on"}
     for key in _wanted(day):
-        number = 1 + sum(1 for w in walks if w.rows)
+        newest = number = 1 + sum(1 for w in walks if w.rows)
         read: dict[str, str] = {}
         for at, walk in enumerate(walks):
             if walk.key == key:
                 read = walk.rows
                 before = sum(1 for w in walks[:at] if w.rows)
-                number = before + 1 if walk.rows else number
+                number = before + 1 if walk.rows else newest
         order = tuple(d for d in reading_order(day.protocol.row, number) if d in on or d in read)
         due = tuple(d for d in order if d not in read)
         if due:

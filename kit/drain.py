@@ -219,10 +219,14 @@ def _per_phase(
                 simulated.high[measurand] > high + delta
             )
         method[beyond] = "monte_carlo"
-        low = np.where(beyond, simulated.low[measurand], low)
-        high = np.where(beyond, simulated.high[measurand], high)
-        rate_low = np.where(beyond, simulated.rate_low[measurand], rate_low)
-        rate_high = np.where(beyond, simulated.rate_high[measurand], rate_high)
+        low, rate_low = (
+            np.where(beyond, np.fmin(closed, drawn[measurand]), closed)
+            for closed, drawn in ((low, simulated.low), (rate_low, simulated.rate_low))
+        )
+        high, rate_high = (
+            np.where(beyond, np.fmax(closed, drawn[measurand]), closed)
+            for closed, drawn in ((high, simulated.high), (rate_high, simulated.rate_high))
+        )
     return {
         "status": ready.status[measurand],
         "start_pct": found.start_pct,

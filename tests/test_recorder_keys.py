@@ -111,3 +111,9 @@ def test_every_short_command_stands_in_the_help() -> None:
     for word in WORDS:
         if len(word) <= 2 and word not in ("?",):
             assert word in shown, word
+
+
+def test_the_help_fits_a_small_terminal_above_the_entry_line() -> None:
+    lines = HELP.splitlines()
+    assert len(lines) <= 18
+    assert max(map(len, lines)) < 80

@@ -29,21 +29,22 @@ __all__ = [
 
 NEXT = "▶"
 HELP = """\
-91          next device shows 91 %            3 91      device 3 (place or name) shows 91 %
-x           next device found off             3 x       device 3 found off
-m   mm      no reading of it / of the rest    3 xx      device 3 went off before my eyes
-l           looked along: the others are on   3 t 91    its display changed to 91 % just now
-s   e       next phase starts / phase ends    w         turn or half over, next begins
-r           read the row now                  w end     turn over, none begins yet
-f           stopped: the others are still on  3 w       turn of device 3 (2+4 w: of two)
-3 x 2       device 3 off, it showed 2 % last  u         withdraw the entry before
-3 c 35.2    temperature of device 3 (°C)      c 21.5    temperature of the room
-3 plug      on its charger (3 unplug: off)    3 i …     incident with device 3
-n …         note        by …  who reads       v …       evidence for the entry before
-@ 9:05      the entry before was at 9:05      @ -2      … two minutes earlier
-> …         note to the entry before          y …       yes, keep it, with a note
-q           leave; everything is saved
-Any entry can end with a time and a note:     3 x @ 16:21 > sound stopped"""
+91      next device shows 91 %           3 c 35.2  temperature (°C)
+3 91    device 3 (place or name): 91 %   c 21.5    … of the room
+x       next device found off            3 plug    on its charger
+3 x     device 3 found off               3 unplug  off its charger
+3 xx    it went off before my eyes       3 i …     incident, in words
+3 x 2   off, it showed 2 % last          n …       note
+3 t 91  display changed to 91 % now      by …      who reads
+m   mm  no reading of it / of the rest   v …       evidence for the last entry
+l       looked along, all others on      @ 9:05    the last entry was then
+s   e   phase starts / phase ends        @ -2      … two minutes earlier
+w       turn or half over, next begins   > …       note to the last entry
+w end   turn over, none begins yet       u         withdraw the last entry
+3 w     turn of device 3 (2+4 w: two)    y …       yes, keep it (and a note)
+r       read the row now                 q         leave; all is saved
+f       stopped: all others still on     ?         these keys
+Any entry can end with a time and a note:   3 x @ 16:21 > sound stopped"""
 
 
 def minutes(value: float) -> str:
@@ -126,7 +127,15 @@ def prompt_line(here: Situation, protocol: Protocol) -> str:
         return displayable(f"STOP: type f when the session is over. Not off yet: {joined(on)}")
     if here.step == "done":
         return "DONE: every device is noted off or still on. q leaves."
-    return "Nothing to read now. 3 x: device 3 is off; l: looked along; ? all keys"
+    return f"Nothing to read{_until(here)}. 3 x: device 3 off; l: looked along; ? keys"
+
+
+def _until(here: Situation) -> str:
+    """Return until when nothing is to be read, where that is known."""
+    ends = [] if here.planned_end is None else [here.planned_end]
+    if here.turn is not None and here.turn.ends is not None and here.turn.following:
+        ends.append(here.turn.ends)
+    return f" before {min(ends):%H:%M}" if ends else " now"
 
 
 def _last(device: DeviceNow) -> str:

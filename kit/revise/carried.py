@@ -36,6 +36,7 @@ __all__ = [
     "MANIFEST_NAME",
     "RESULTS_NAME",
     "Carried",
+    "DamagedError",
     "carried_data",
     "packed",
     "unpacked",
@@ -50,6 +51,11 @@ PACKAGES = ("numpy", "pandas", "scipy", "matplotlib", "seaborn", "papermill", "n
 MIME = {".csv": "text/csv", ".toml": "application/toml", ".tsv": "text/tab-separated-values"}
 LARGEST_UNPACKED = 200_000_000
 """Bytes up to which earlier revisions are taken out of a report that somebody sent."""
+
+
+class DamagedError(RenderError):
+    """A file inside a report is not what a report puts there."""
+
 
 _DAY_ZERO = (1980, 1, 1, 0, 0, 0)
 
@@ -215,7 +221,7 @@ def unpacked(data: bytes, folder: Path) -> None:
 
     Raises
     ------
-    RenderError
+    DamagedError
         If it is no such file, or one that would write elsewhere or fill the disk.
     """
     try:
@@ -226,11 +232,11 @@ def unpacked(data: bytes, folder: Path) -> None:
             safe = all(2 <= len(p) <= 3 and ".." not in p and p[0].isdecimal() for p in parts)
             if not safe or sum(entry.file_size for entry in entries) > LARGEST_UNPACKED:
                 message = f"{EARLIER_NAME} holds what no report puts there; it was not unpacked."
-                raise RenderError(message)
+                raise DamagedError(message)
             for entry in entries:
                 target = folder / entry.filename
                 target.parent.mkdir(parents=True, exist_ok=True)
                 target.write_bytes(archive.read(entry))
     except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError) as error:
         message = f"{EARLIER_NAME} cannot be read: {error}."
-        raise RenderError(message) from error
+        raise DamagedError(message) from error

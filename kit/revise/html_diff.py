@@ -53,7 +53,7 @@ class _Reader(HTMLParser):
         if tag not in ("meta", "link", "br", "hr", "img", "input", "path", "use", "rect"):
             self.open.append(tag)
         if tag == "table":
-            self.table, self.heads, self.row = found.get("id") or "", [], []
+            self.table, self.heads, self.row = (found.get("id") or "table"), [], []
         elif tag == "figure":
             self.figure = found.get("id") or self.figure
         elif tag == "tr":
@@ -118,13 +118,13 @@ class _Reader(HTMLParser):
             return "the title of the window"
         if self.table:
             column = self.heads[len(self.row) - 1] if 0 < len(self.row) <= len(self.heads) else ""
-            parts = [f"table {self.table}"]
+            parts = [f"table {self.table.removeprefix('table-')}"]
             if self.heads and self.row:
                 parts.append(f"row {self.row[0] or '1st cell'}")
                 parts.append(f"column {column}" if column else "")
             return ", ".join(p for p in parts if p)
         if self.figure:
-            return f"figure {self.figure}"
+            return f"figure {self.figure.removeprefix('figure-')}"
         if "head" in self.open:
             return "the head of the page"
         if "nav" in self.open:

@@ -18,6 +18,8 @@ __all__ = ["attachments", "pdf_differences"]
 
 MOST_OBJECTS = 200_000
 ATTACHED = ("/EmbeddedFiles", "/AF", "/EF")
+UPWARDS = ("/Parent", "/P", "/Pg")
+"""Keys that lead back to what holds an object, where it was met already."""
 STORED = ("/Length", "/Filter", "/DecodeParms")
 """How a stream is stored, which says nothing of what is in it."""
 FACTS = {
@@ -85,23 +87,23 @@ def pdf_differences(
     if len(a.pages) != len(b.pages):
         pages = [f"{len(r.pages)} pages" for r in (a, b)]
         yield Difference(file=file, place="length", found=pages[0], expected=pages[1])
-    told: set[int] = set()
-    for number, (one, other) in enumerate(zip(a.pages, b.pages, strict=False), start=1):
-        for difference in _lines(
-            _text(one), [reworded(line) for line in _text(other)], f"page {number}", file
-        ):
-            told.add(number)
-            yield difference
-    if texts_only:
-        return
-    seen: set[str] = set()
-    for place in _graph(a, b):
-        page = place.removeprefix("page ")
-        if place in seen or (page.isdecimal() and int(page) in told):
-            continue
-        seen.add(place)
-        what = "another drawing than follows" if page.isdecimal() else "another content"
-        yield Difference(file=file, place=place, found=what, expected="what follows from the data")
+    texts = list(zip(a.pages, b.pages, strict=False))
+    places = [] if texts_only else list(dict.fromkeys(_graph(a, b)))
+    named = {int(p.removeprefix("page ")) for p in places if p.startswith("page ")}
+    # reading a text takes long; a page whose objects are equal has the same
+    told = set()
+    for number, (one, other) in enumerate(texts, start=1):
+        if number in named or texts_only:
+            lines = [reworded(line) for line in _text(other)]
+            for difference in _lines(_text(one), lines, f"page {number}", file):
+                told.add(f"page {number}")
+                yield difference
+    for place in places:
+        if place not in told:
+            what = "another drawing" if place.startswith("page ") else "another content"
+            yield Difference(
+                file=file, place=place, found=what, expected="what follows from the data"
+            )
 
 
 def _text(page: Any) -> list[str]:
@@ -162,7 +164,7 @@ def _inside(x: Any, y: Any, place: str) -> list[tuple[Any, Any, str]]:
     return [
         (x.raw_get(key), y.raw_get(key), FACTS.get(str(key), place))
         for key in x.keys() & y.keys()
-        if key not in ATTACHED and key not in STORED
+        if key not in (*ATTACHED, *STORED, *UPWARDS)
     ]
 
 

@@ -26,6 +26,7 @@ from kit.revise.carried import (
     EARLIER_NAME,
     MANIFEST_NAME,
     RESULTS_NAME,
+    DamagedError,
     unpacked,
     versions,
 )
@@ -259,10 +260,10 @@ def _remade(taken: _Taken, progress: Callable[[str, float], None]) -> Iterator[_
         for file in (*taken.inputs, CORRECTIONS_NAME):
             if file in taken.files:
                 (record / file).write_bytes(taken.files[file])
-        if EARLIER_NAME in taken.files:
-            unpacked(taken.files[EARLIER_NAME], out / FOLDER)
         folder: Path | None = out
         try:
+            if EARLIER_NAME in taken.files:
+                unpacked(taken.files[EARLIER_NAME], out / FOLDER)
             with _environment(taken.epoch):
                 render_report(
                     record if taken.is_folder else record / taken.inputs[-1],
@@ -270,15 +271,17 @@ def _remade(taken: _Taken, progress: Callable[[str, float], None]) -> Iterator[_
                     settings=taken.settings,
                     progress=progress,
                 )
-        except RecordError as error:
+        except (RecordError, UsageError, DamagedError) as error:
             folder = None
-            first = next((f.sentence for f in error.findings if f.severity == "error"), "")
+            first = str(error)
+            if isinstance(error, RecordError):
+                first = next((f.sentence for f in error.findings if f.severity == "error"), "")
             notes.append(
                 Difference(
                     file=taken.name,
                     place="the data inside",
-                    found="a record that does not pass",
-                    expected=f"the record that the report was made from ({first})",
+                    found=f"a record that does not pass ({first})",
+                    expected="the record that the report was made from",
                 )
             )
         except RundownError as error:

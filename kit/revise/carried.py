@@ -237,6 +237,6 @@ def unpacked(data: bytes, folder: Path) -> None:
                 target = folder / entry.filename
                 target.parent.mkdir(parents=True, exist_ok=True)
                 target.write_bytes(archive.read(entry))
-    except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError) as error:
+    except (zipfile.BadZipFile, OSError, ValueError, RuntimeError) as error:
         message = f"{EARLIER_NAME} cannot be read: {error}."
         raise DamagedError(message) from error

@@ -103,7 +103,7 @@ def _unreadable(found: str, line: int) -> Finding:
         line=line,
         found=found,
         expected=f"a CSV file in UTF-8 with the columns {', '.join(COLUMNS)}",
-        remedy="Correct the file, or move it away; docs/corrections.md describes it.",
+        remedy="Correct the file, or move it away and amend again.",
     )
 
 

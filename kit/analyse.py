@@ -5,21 +5,21 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from kit.claims import claims
-from kit.drain import phase_drain, prepare
-from kit.drain_budget import agreement, budget, contributions
-from kit.drain_order import drain_pairs
-from kit.drain_simulation import simulate_drains
-from kit.elapsed import elapsed_fit
-from kit.energy import energy
-from kit.load_bearing import load_bearing
-from kit.projections import projections
-from kit.replicate_pairs import replicate_pairs, run_effects
-from kit.replicates import replicate_models, replicates
+from kit.claims.load_bearing import load_bearing
+from kit.drain.budget import agreement, budget, contributions
+from kit.drain.energy import energy
+from kit.drain.order import drain_pairs
+from kit.drain.phases import phase_drain, prepare
+from kit.drain.projections import projections
+from kit.drain.simulation import simulate_drains
+from kit.drain.split_phases import parts
+from kit.drain.standing import standing
 from kit.results import Results
-from kit.runtime import runtime_tables
-from kit.split_phases import parts
-from kit.standing import standing
-from kit.survival_tables import restricted_means, survival_curves
+from kit.runtime.elapsed import elapsed_fit
+from kit.runtime.replicate_pairs import replicate_pairs, run_effects
+from kit.runtime.replicates import replicate_models, replicates
+from kit.runtime.runtimes import runtime_tables
+from kit.runtime.survival_tables import restricted_means, survival_curves
 
 if TYPE_CHECKING:
     from kit.errors import Finding
@@ -35,7 +35,7 @@ def analyse(session: Session, findings: tuple[Finding, ...], settings: Settings)
     Parameters
     ----------
     session
-        A record that passed (`kit.record.read_record`).
+        A record that passed (`kit.read.record.read_record`).
     findings
         Its cautions and notes, to be carried into the report.
     settings

@@ -49,7 +49,7 @@ def cli() -> None:
 def check(record: Path, *, as_json: bool) -> None:
     """Say what is wrong, doubtful or missing in a record; write nothing."""
     from kit.checks import check_session
-    from kit.record import read_record
+    from kit.read.record import read_record
 
     findings: tuple[Finding, ...]
     try:
@@ -89,7 +89,7 @@ def report(
     record: Path, *, out: Path | None, coverage: float, draws: int, seed: int, quiet: bool
 ) -> None:
     """Make the report of a record: notebook, HTML, PDF, results.json and CSV tables."""
-    from kit.render import render_report
+    from kit.render.report import render_report
     from kit.results import Settings
 
     settings = Settings(coverage=coverage, draws=draws, seed=seed)
@@ -122,8 +122,8 @@ plan_argument = click.argument(
 @plan_argument
 def plan(plan_file: Path) -> None:
     """Show the day of a plan: timetable, fair turns, expected power-offs, what it can decide."""
-    from kit.plan_file import read_plan
-    from kit.plan_text import plan_text
+    from kit.plan.file import read_plan
+    from kit.plan.text import plan_text
 
     planned, findings = read_plan(plan_file)
     click.echo(plan_text(planned))
@@ -145,7 +145,7 @@ def plan(plan_file: Path) -> None:
 @click.option("-q", "--quiet", is_flag=True, help="Print nothing but errors.")
 def sheet(plan_file: Path, *, out: Path | None, paper: str, quiet: bool) -> None:
     """Make the run sheet of a plan (HTML and PDF): checks, timetable, scorecard, power-offs."""
-    from kit.render_sheet import render_run_sheet
+    from kit.render.sheet import render_run_sheet
 
     folder = plan_file.with_name(f"{plan_file.stem}-sheet") if out is None else out
     size: Literal["a4", "letter"] = "letter" if paper == "letter" else "a4"
@@ -161,8 +161,8 @@ def sheet(plan_file: Path, *, out: Path | None, paper: str, quiet: bool) -> None
 @click.argument("folder", type=click.Path(path_type=Path), metavar="FOLDER")
 def new(plan_file: Path, folder: Path) -> None:
     """Make FOLDER for the session of a plan: setup file and empty log; overwrite nothing."""
-    from kit.new_session import new_session
-    from kit.plan_file import read_plan
+    from kit.plan.file import read_plan
+    from kit.plan.new_session import new_session
 
     planned, _ = read_plan(plan_file)
     made = new_session(planned, folder)

@@ -16,13 +16,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import kit
-from kit import pictures, tables, wording
 from kit.display import Block, DataBundle, Prose, show
 from kit.errors import UsageError
-from kit.references import references as _references
 from kit.revise import page as revise_page
-from kit.tables.cells import of_run, run_numbers, run_words
-from kit.wording import sections
+from kit.show import pictures, tables, wording
+from kit.show.references import references as _references
+from kit.show.tables.cells import of_run, run_numbers, run_words
+from kit.show.wording import sections
 
 if TYPE_CHECKING:
     from kit.display import BlockKind, Picture, Table
@@ -98,7 +98,7 @@ def load(
     from kit.analyse import analyse
     from kit.checks import check_session
     from kit.errors import in_order
-    from kit.record import read_record
+    from kit.read.record import read_record
     from kit.results import Settings
     from kit.revise.history import past_of, with_history
 
@@ -325,7 +325,7 @@ def energy(results: Results) -> Page:
 
 def cautions(results: Results) -> Page:
     """Return the cautions on heat and charging that this record calls for."""
-    from kit.cautions import cautions as found
+    from kit.safety.cautions import cautions as found
 
     return _present(*found(results))
 
@@ -380,6 +380,6 @@ def references(results: Results) -> Page:
 
 def data(results: Results) -> DataBundle:
     """Return everything for machines: session, settings, findings and all result tables."""
-    from kit.results_data import results_data
+    from kit.show.results_data import results_data
 
     return DataBundle(results_data(results, kit_version=kit.__version__))

@@ -38,7 +38,7 @@ class Settings:
 # fmt: off
 RESULT_COLUMNS: Mapping[str, tuple[str, ...]] = {
     # status: measured | died | not_reached | no_reading | saturated | split | unknown_length
-    # method: gum | monte_carlo | "" ; flags: codes joined by ";" (see kit.drain.FLAGS)
+    # method: gum | monte_carlo | "" ; flags: codes joined by ";" (see kit.drain.phases.FLAGS)
     "phase_drain": (
         "run", "phase", "device", "measurand", "status", "start_pct", "end_pct",
         "duration_h", "duration_h_u",

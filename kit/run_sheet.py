@@ -16,11 +16,11 @@ from typing import TYPE_CHECKING
 
 import kit
 from kit.display import DataBundle, show
-from kit.plan_text import moment, short_time
+from kit.plan.text import moment, short_time
 from kit.safe_text import displayable
-from kit.sheet import Sheet, load, prose
-from kit.sheet_before import cautions, on_every_device, once_for_the_row, people
-from kit.sheet_day import limited_phases, near_the_end, power_offs, scorecard, ticks, timetable
+from kit.sheet.before import cautions, on_every_device, once_for_the_row, people
+from kit.sheet.contents import Sheet, load, prose
+from kit.sheet.day import limited_phases, near_the_end, power_offs, scorecard, ticks, timetable
 from kit.units import count
 
 if TYPE_CHECKING:

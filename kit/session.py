@@ -290,7 +290,7 @@ class Session:
     ----------
     conditions
         Recorded conditions in the order of the setup file; keys of
-        ``kit.setup_file.CONDITIONS`` or free ones. A key that is absent was not recorded.
+        ``kit.read.setup_file.CONDITIONS`` or free ones. A key that is absent was not recorded.
     mixes
         Named usage profiles: name → {activity: weight by time}.
     declared_comparison

@@ -17,7 +17,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from kit.record import read_record
+from kit.read.record import read_record
 from kit.simulate import simulate_day
 
 SAMPLES = Path(__file__).resolve().parent.parent / "sample_sessions"

@@ -9,7 +9,7 @@ import numpy as np
 
 from kit.checks.observations import END, INSIDE, START, Observed, Spans, observed, spans
 from kit.checks.text import clock
-from kit.off_times import off_times
+from kit.drain.off_times import off_times
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from kit.off_times import OffTimes
+    from kit.drain.off_times import OffTimes
     from kit.session import Session
 
     Floats = NDArray[np.float64]

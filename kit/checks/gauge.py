@@ -9,7 +9,7 @@ import numpy as np
 from kit.checks.conditions import as_number
 from kit.checks.rule import DERIVED, Doubt, rule
 from kit.checks.text import joined, minutes, number, pct, pp, quoted
-from kit.gauge import display_step, saver_thresholds
+from kit.drain.gauge import display_step, saver_thresholds
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

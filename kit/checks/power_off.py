@@ -10,7 +10,7 @@ import numpy as np
 from kit.checks.observations import END
 from kit.checks.rule import DERIVED, Doubt, rule
 from kit.checks.text import h_min, joined, minutes, number, pct, quoted
-from kit.order import p_longer
+from kit.stats.order import p_longer
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

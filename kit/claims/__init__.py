@@ -1,6 +1,6 @@
 """Claims: sentences people want to say, and whether the record bears them out.
 
-``claims`` is the table. The rest is for `kit.load_bearing`, which asks what would change it.
+``claims`` is the table. The rest is for `kit.claims.load_bearing`, which asks what would change it.
 """
 
 from kit.claims.candidates import candidates

@@ -9,7 +9,7 @@ import numpy as np
 
 from kit.claims.evidence import AHEAD, LESS, LONGER
 from kit.claims.verdicts import Claim, Need
-from kit.drain import MEASURANDS
+from kit.drain.phases import MEASURANDS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

@@ -12,22 +12,22 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from kit.drain import MEASURANDS
-from kit.drain_order import margins
-from kit.runtime import order_of
-from kit.states import gauge_covariance
-from kit.uncertainty import resolution
+from kit.drain.order import margins
+from kit.drain.phases import MEASURANDS
+from kit.drain.states import gauge_covariance
+from kit.runtime.runtimes import order_of
+from kit.stats.uncertainty import resolution
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from numpy.typing import NDArray
 
-    from kit.drain import Prepared
-    from kit.off_times import OffTimes
+    from kit.drain.off_times import OffTimes
+    from kit.drain.phases import Prepared
     from kit.results import Settings
     from kit.session import Session
-    from kit.uncertainty import Resolution
+    from kit.stats.uncertainty import Resolution
 
     Floats = NDArray[np.float64]
     Flags = NDArray[np.bool_]
@@ -131,7 +131,7 @@ def _pairs(
 
 
 def _levels(ready: Prepared, run: int, coverage: float) -> dict[str, PairTable]:
-    """Return the standings; the same rule as `kit.standing`."""
+    """Return the standings; the same rule as `kit.drain.standing`."""
     chains, now = ready.chains, ready.states
     n = len(chains.devices)
     units = slice(run * n, (run + 1) * n)
@@ -164,7 +164,7 @@ def longer_tables(session: Session, offs: OffTimes, coverage: float) -> tuple[Fl
     Parameters
     ----------
     session, offs, coverage
-        As for `kit.runtime.order_of`.
+        As for `kit.runtime.runtimes.order_of`.
     """
     p, longer = order_of(session, offs, coverage)
     unseen = np.isinf(offs.high)
@@ -179,7 +179,7 @@ def evidence(ready: Prepared, run: int, settings: Settings) -> Evidence:
     Parameters
     ----------
     ready
-        From `kit.drain.prepare`.
+        From `kit.drain.phases.prepare`.
     run
         Position of the run in the session, from 0.
     settings

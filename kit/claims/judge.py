@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from kit.claims.candidates import candidates
 from kit.claims.verdicts import SUPPORTED, VERDICTS, verdicts
-from kit.drain import MEASURANDS
+from kit.drain.phases import MEASURANDS
 
 if TYPE_CHECKING:
     from kit.claims.evidence import Evidence

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 
 import numpy as np
 
-from kit.uncertainty import coverage_factor, effective_dof
+from kit.stats.uncertainty import coverage_factor, effective_dof
 from kit.units import count
 
 if TYPE_CHECKING:
@@ -155,7 +155,7 @@ def kinds(session: Session, runtimes: pd.DataFrame) -> tuple[Kind, ...]:
     session
         Devices of one model are units of one kind.
     runtimes
-        Frame of `kit.runtime`.
+        Frame of `kit.runtime.runtimes`.
 
     Notes
     -----

@@ -10,7 +10,7 @@ import numpy as np
 from kit.claims.runtime_claims import Told
 from kit.claims.verdicts import CANNOT, NOT_SUPPORTED, SUPPORTED
 from kit.claims.words import points
-from kit.drain import MEASURANDS
+from kit.drain.phases import MEASURANDS
 from kit.units import NO_BREAK, count, joined, number
 
 if TYPE_CHECKING:

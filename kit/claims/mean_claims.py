@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from kit.claims.verdicts import CANNOT, SUPPORTED, TIED
 from kit.claims.words import span
-from kit.replicates import RUNTIME
+from kit.runtime.replicates import RUNTIME
 from kit.units import count, number
 
 if TYPE_CHECKING:
@@ -39,7 +39,7 @@ def mean_rows(speech: Speech, pairs: pd.DataFrame) -> list[tuple[object, ...]]:
     speech
         Names to say.
     pairs
-        Frame of `kit.replicate_pairs`.
+        Frame of `kit.runtime.replicate_pairs`.
     """
     # written down with the longer mean first, so that a pair that is separated is supported
     said = {"a": SUPPORTED, "b": SUPPORTED, "too_close": TIED, "unknown": CANNOT}

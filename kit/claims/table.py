@@ -14,17 +14,17 @@ from kit.claims.mean_claims import mean_rows
 from kit.claims.runtime_claims import tell_runtime
 from kit.claims.verdicts import VERDICTS
 from kit.claims.words import Speech
-from kit.drain import prepare
-from kit.replicate_pairs import replicate_pairs
-from kit.replicates import is_replicated, result_frame
-from kit.runtime import runtime_tables
+from kit.drain.phases import prepare
+from kit.runtime.replicate_pairs import replicate_pairs
+from kit.runtime.replicates import is_replicated, result_frame
+from kit.runtime.runtimes import runtime_tables
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from kit.claims.evidence import Evidence
     from kit.claims.verdicts import Claim
-    from kit.drain import Prepared
+    from kit.drain.phases import Prepared
     from kit.results import Settings
     from kit.session import Session
 
@@ -107,11 +107,11 @@ def claims(
     settings
         ``coverage``: the probability that nothing false is called supported in a family.
     prepared
-        From `kit.drain.prepare`, if it was made already.
+        From `kit.drain.phases.prepare`, if it was made already.
     runtimes
-        Frame of `kit.runtime`, if it was made already.
+        Frame of `kit.runtime.runtimes`, if it was made already.
     pairs
-        Frame of `kit.replicate_pairs`, for several runs, if it was made already.
+        Frame of `kit.runtime.replicate_pairs`, for several runs, if it was made already.
 
     Returns
     -------

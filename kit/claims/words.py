@@ -9,9 +9,9 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from kit.conditions import CONDITIONS
-from kit.drain import MEASURANDS
+from kit.drain.phases import MEASURANDS
 from kit.labels import device_names, full_name, phase_names, phase_numbers
+from kit.read.conditions import CONDITIONS
 from kit.units import NO_BREAK, count, duration, joined, number
 
 if TYPE_CHECKING:

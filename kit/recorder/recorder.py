@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Literal
 from zoneinfo import ZoneInfo
 
 from kit.errors import Finding, RecordError, UsageError, in_order
+from kit.read.setup_file import read_setup
 from kit.recorder.entries import Refused, confirmed, propose
 from kit.recorder.journal import JOURNAL_NAME, Entry, Journal, JournalError
 from kit.recorder.keys import Misunderstood, parse
@@ -32,16 +33,15 @@ from kit.recorder.rows import (
 )
 from kit.recorder.state import Protocol, situation
 from kit.recorder.words import HELP, remarks
-from kit.setup_file import read_setup
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
     from datetime import tzinfo
 
+    from kit.read.setup_file import RunSetup, Setup
     from kit.recorder.entries import Proposal
     from kit.recorder.journal import EntryKind
     from kit.recorder.state import Situation
-    from kit.setup_file import RunSetup, Setup
 
 __all__ = ["Recorder", "Reply", "protocol_of", "wall_clock"]
 

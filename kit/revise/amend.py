@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from kit.errors import RecordError, RenderError, UsageError
-from kit.record import SETUP_NAME, read_record
+from kit.read.record import SETUP_NAME, read_record
 from kit.revise.cell_edit import edited
 from kit.revise.corrections import (
     Correction,

@@ -8,7 +8,8 @@
                   report.html      the report itself, once a later revision has taken its place
                   report.pdf
 
-A revision is written together with the report that it belongs to, all at once (`kit.publish`).
+A revision is written together with the report that it belongs to, all at once
+(`kit.render.publish`).
 """
 
 from __future__ import annotations

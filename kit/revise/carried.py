@@ -22,7 +22,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from kit.errors import RenderError
-from kit.record import CORRECTIONS_NAME
+from kit.read.record import CORRECTIONS_NAME
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

@@ -8,10 +8,10 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from kit.cells import hint, quoted
-from kit.csv_dialect import read_table
 from kit.errors import UsageError
-from kit.session_csv import plain_name
+from kit.read.cells import hint, quoted
+from kit.read.csv_dialect import read_table
+from kit.read.session_csv import plain_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-from kit.cells import quoted
+from kit.read.cells import quoted
 from kit.units import count
 
 if TYPE_CHECKING:

@@ -1,6 +1,6 @@
 """Two sets of results of one session: which figures moved, which statements changed.
 
-Works on the plain data of `kit.results_data.results_data`, as it stands in ``results.json``.
+Works on the plain data of `kit.show.results_data.results_data`, as it stands in ``results.json``.
 """
 
 from __future__ import annotations

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from kit.errors import Finding, RecordError
-from kit.record import CORRECTIONS_NAME
+from kit.read.record import CORRECTIONS_NAME
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

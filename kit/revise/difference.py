@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from kit.cells import quoted
+from kit.read.cells import quoted
 
 __all__ = ["Difference", "cut"]
 

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from kit.errors import RecordError, RenderError
-from kit.record import SETUP_NAME
+from kit.read.record import SETUP_NAME
 from kit.revise.archive import Revision, read_archive
 from kit.revise.corrections import Correction, corrections_of, explaining, net
 from kit.revise.log_diff import diff_logs
@@ -317,7 +317,7 @@ def plain_results(results: Results) -> dict[str, Any]:
     """Return the results as ``results.json`` has them, without their history."""
     import kit
     from kit.display import RESULTS_MIME, DataBundle
-    from kit.results_data import results_data
+    from kit.show.results_data import results_data
 
     data = results_data(results, kit_version=kit.__version__)
     made: dict[str, Any] = DataBundle(data)._repr_mimebundle_()[RESULTS_MIME]
@@ -330,7 +330,7 @@ def _again(revision: Revision, results: Results) -> Results:
     from kit.analyse import analyse
     from kit.checks import check_session
     from kit.errors import in_order
-    from kit.record import read_record
+    from kit.read.record import read_record
 
     session, met = read_record(revision.log)
     findings = in_order((*met, *check_session(session)))

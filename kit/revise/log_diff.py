@@ -12,16 +12,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from kit.csv_dialect import read_table
+from kit.read.csv_dialect import read_table
+from kit.read.session_csv import is_long_form, plain_name
 from kit.revise.changes import CellChange
-from kit.session_csv import is_long_form, plain_name
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
 
     from numpy.typing import NDArray
 
-    from kit.csv_dialect import RawTable
+    from kit.read.csv_dialect import RawTable
 
     Row = tuple[str, ...]
 

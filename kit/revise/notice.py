@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from kit.cells import quoted
+from kit.read.cells import quoted
 from kit.revise.changes import count_changes
 from kit.revise.statements import device_labels, phase_labels
 from kit.units import count, number, u_decimals

@@ -6,8 +6,8 @@ import re
 import tomllib
 from typing import TYPE_CHECKING, Any
 
+from kit.read.toml_table import key_lines
 from kit.revise.changes import CellChange
-from kit.toml_table import key_lines
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -61,7 +61,7 @@ def _keys(data: bytes) -> dict[str, tuple[str, int | None]]:
 
 
 def _flat(table: dict[str, Any], shown: str = "", path: str = "") -> Iterator[tuple[str, str, str]]:
-    """Yield each key as it is shown, as `kit.toml_table.key_lines` has it, and its value."""
+    """Yield each key as it is shown, as `kit.read.toml_table.key_lines` has it, and its value."""
     for key, value in table.items():
         here, there = (f"{p}.{key}" if p else key for p in (shown, path))
         if isinstance(value, dict):

@@ -80,7 +80,7 @@ def statements(data: Mapping[str, Any]) -> dict[tuple[Any, ...], Statement]:
     Parameters
     ----------
     data
-        As from `kit.results_data.results_data`.
+        As from `kit.show.results_data.results_data`.
     """
     found: dict[tuple[Any, ...], Statement] = {}
     for part in (

@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, Any
 
 import kit
 from kit.errors import RecordError, RenderError, RundownError, UsageError
-from kit.record import CORRECTIONS_NAME
+from kit.read.record import CORRECTIONS_NAME
 from kit.revise.archive import FOLDER
 from kit.revise.carried import (
     EARLIER_NAME,
@@ -230,7 +230,7 @@ class _Made:
 def _remade(taken: _Taken, progress: Callable[[str, float], None]) -> Iterator[_Made]:
     """Make the report anew in a temporary folder."""
     from kit.places import templates_folder
-    from kit.render import render_report
+    from kit.render.report import render_report
 
     notes = []
     name, digest = taken.template

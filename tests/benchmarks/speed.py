@@ -51,7 +51,7 @@ import resource, sys, time
 begin = time.perf_counter()
 from kit.analyse import analyse
 from kit.checks import check_session
-from kit.record import read_record
+from kit.read.record import read_record
 from kit.results import Settings
 loaded = time.perf_counter()
 session, met = read_record(sys.argv[1])

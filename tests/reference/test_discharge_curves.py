@@ -13,11 +13,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from kit.gauge import charge_excess
-from kit.projections import projections
+from kit.drain.gauge import charge_excess
+from kit.drain.projections import projections
 from kit.results import Settings
 from kit.session import Assumptions, Device, Gauge
-from tests.builders import make_session
+from tests.helpers.builders import make_session
 
 CURVES = Path(__file__).resolve().parent.parent / "fixtures" / "discharge_curves.csv"
 

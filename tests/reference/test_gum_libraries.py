@@ -7,13 +7,13 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from kit.drain import prepare
-from kit.energy import energy
+from kit.drain.energy import energy
+from kit.drain.phases import prepare
+from kit.drain.usage_mix import mix_rates
 from kit.results import Settings
 from kit.session import Assumptions, Device, Gauge
-from kit.uncertainty import effective_dof
-from kit.usage_mix import mix_rates
-from tests.builders import make_session
+from kit.stats.uncertainty import effective_dof
+from tests.helpers.builders import make_session
 
 pytestmark = pytest.mark.system
 

@@ -11,8 +11,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from kit.line_fit import straight_line
-from kit.uncertainty import (
+from kit.stats.line_fit import straight_line
+from kit.stats.uncertainty import (
     coverage_factor,
     effective_dof,
     relative_u_of_s,

@@ -13,7 +13,7 @@ import math
 import numpy as np
 import pytest
 
-from kit.interval_censored import fit_censored, turnbull
+from kit.stats.interval_censored import fit_censored, turnbull
 
 LOW = [0] + [1] * 2 + [2] * 2 + [3] * 95
 HIGH = [1] + [2] * 2 + [3] * 2 + [math.inf] * 95

@@ -10,8 +10,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from kit.monte_carlo import adaptive, agrees, tolerance
-from kit.uncertainty import Resolution, coverage_factor, resolution, sum_of_uniforms_half_width
+from kit.stats.monte_carlo import adaptive, agrees, tolerance
+from kit.stats.uncertainty import (
+    Resolution,
+    coverage_factor,
+    resolution,
+    sum_of_uniforms_half_width,
+)
 
 ROOT3 = 3**0.5
 

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from kit.scatter import one_way, repeatability_limit, tukey_factor
+from kit.stats.scatter import one_way, repeatability_limit, tukey_factor
 from kit.units import interval
 
 # NIST StRD, analysis of variance, data set SiRstv (resistivity of silicon, 5 instruments, 5
@@ -95,7 +95,7 @@ def test_handbook_tukey_intervals():
 
 def test_handbook_groups_as_letters():
     # mu1 - mu4 and mu2 - mu3 are not significant (seen): two groups, {2, 3} and {1, 4}.
-    from kit.order import tie_letters
+    from kit.stats.order import tie_letters
 
     got = tukey_intervals(HANDBOOK)
     above = np.zeros((4, 4), dtype=bool)

@@ -10,8 +10,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from kit.interval_censored import fit_censored
-from kit.survival import gehan_pairs, log_rank, product_limit, restricted_mean
+from kit.stats.interval_censored import fit_censored
+from kit.stats.survival import gehan_pairs, log_rank, product_limit, restricted_mean
 
 SIX_MP = [6, 6, 6, 7, 10, 13, 16, 22, 23, 6, 9, 10, 11, 17, 19, 20, 25, 32, 32, 34, 35]
 SIX_MP_SEEN = [True] * 9 + [False] * 12

@@ -9,13 +9,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from kit.drain import prepare
-from kit.projections import projections
+from kit.drain.phases import prepare
+from kit.drain.projections import projections
+from kit.drain.standing import standing
+from kit.drain.usage_mix import usage_mixes
 from kit.results import Settings
 from kit.session import Device, Gauge
-from kit.standing import standing
-from kit.usage_mix import usage_mixes
-from tests.builders import COMPLETE_CONDITIONS, make_session
+from tests.helpers.builders import COMPLETE_CONDITIONS, make_session
 
 LENGTHS = {"map": 90, "video": 120, "game": 60, "call": 60, "read": 180}
 RATES = {"map": 10.5, "video": 9.0, "game": 20.5, "call": 14.0, "read": 8.5}

@@ -1,0 +1,417 @@
+"""Load-bearing readings: which single number, if it was misread, would change a conclusion.
+
+Every percentage that stands for a phase boundary and every noted time of a power-off is put in
+question, with the slips that a tired reader makes. Screening is done in closed form (all results
+are linear in the readings); what it finds is then computed again from the changed record, and
+only what holds there is told.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from kit.claims.evidence import AHEAD, LESS, LONGER, evidence, longer_tables
+from kit.claims.judge import LEAST_URGENT, judged
+from kit.claims.misreadings import SLIP_WORDS, WEIGHTS, Slip, minute_slips, percentage_slips
+from kit.claims.verdicts import CANNOT, SUPPORTED, VERDICTS, verdicts
+from kit.claims.words import Speech
+from kit.drain.off_times import off_times
+from kit.drain.phases import MEASURANDS, prepare
+from kit.drain.readings import observed
+from kit.runtime.replicates import result_frame
+from kit.units import MISSING, clock, h_mm, number
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    import pandas as pd
+    from numpy.typing import NDArray
+
+    from kit.claims.evidence import Evidence, PairTable
+    from kit.claims.verdicts import Claim
+    from kit.drain.phases import Prepared
+    from kit.results import Settings
+    from kit.session import Run, Session
+
+    Floats = NDArray[np.float64]
+    Flags = NDArray[np.bool_]
+    Ints = NDArray[np.int64]
+
+__all__ = ["load_bearing"]
+
+MOST_READINGS = 12
+"""Length of the list: readings to look at again before publishing."""
+
+_MOST_TRIED = 30
+"""Readings that are computed again at most, to fill that list."""
+
+_DENSE = 20_000
+"""Readings from which a log counts as dense."""
+
+_LAST_READINGS = 100
+"""Readings of each device in a dense log that are kept to bound its power-off."""
+
+_PRIORITY_WEIGHT = {1: 1.0, 2: 0.5}
+_CHUNK = 256
+
+_OFF_COLUMNS = ("last_on_min", "first_off_min", "noted_min")
+_OFF_WORDS = {
+    "last_on_min": "last seen on",
+    "first_off_min": "first seen off",
+    "noted_min": "noted off",
+}
+
+
+class _Doubt(NamedTuple):
+    """One number put in question: where it stands in the record, and what it may have been."""
+
+    frame: str
+    row: int
+    column: str
+    device: int
+    boundary: int
+    noted: float
+    slip: Slip
+
+
+class _Hit(NamedTuple):
+    """A claim that a doubt would change."""
+
+    doubt: _Doubt
+    claim: int
+    verdict: int
+
+    @property
+    def number(self) -> tuple[str, int, str]:
+        """Return which number of the record it is."""
+        return self.doubt.frame, self.doubt.row, self.doubt.column
+
+
+class _Base(NamedTuple):
+    """The record as it is: claims and their verdicts in one run."""
+
+    run: int
+    found: Evidence
+    claims: tuple[Claim, ...]
+    priorities: tuple[int, ...]
+    verdicts: Ints
+
+
+def _base(ready: Prepared, run: int, settings: Settings) -> _Base:
+    found = evidence(ready, run, settings)
+    asked = [j for j in judged(ready.chains.session, found) if j.priority < LEAST_URGENT]
+    return _Base(
+        run=run,
+        found=found,
+        claims=tuple(j.claim for j in asked),
+        priorities=tuple(j.priority for j in asked),
+        verdicts=np.array([j.verdict for j in asked], dtype=np.int64),
+    )
+
+
+def _neighbours(session: Session) -> tuple[Floats, Floats]:
+    """Return for each row of the readings what its display showed next before and after."""
+    obs = observed(session)
+    rows = len(session.readings)
+    before, after = np.full(rows, 100.0), np.zeros(rows)
+    t = obs.t
+    if np.isnan(t).any():
+        spans = session.spans
+        starts = dict(zip(zip(spans["run"].tolist(), spans["phase"].tolist(), strict=True),
+                          zip(spans["start_min"].tolist(), spans["end_min"].tolist(), strict=True),
+                          strict=True))  # fmt: skip
+        n = len(session.devices)
+        t = t.copy()
+        for i in np.flatnonzero(np.isnan(t)).tolist():
+            run = session.runs[int(obs.unit[i]) // n].number
+            phase = session.phases[int(obs.phase[i])].id if obs.phase[i] >= 0 else ""
+            ends = starts.get((run, phase), (np.nan, np.nan))
+            t[i] = ends[1] if obs.point[i] == 1 else ends[0]
+    order = np.lexsort((obs.row, np.nan_to_num(t, nan=np.inf), obs.unit))
+    unit, soc, row = obs.unit[order], obs.soc[order], obs.row[order]
+    same = unit[1:] == unit[:-1]
+    before[row[1:][same]] = soc[:-1][same]
+    after[row[:-1][same]] = soc[1:][same]
+    return before, after
+
+
+def _reading_doubts(ready: Prepared, run: int) -> list[_Doubt]:
+    """Return the doubts about percentages that stand for a phase boundary."""
+    session, obs = ready.chains.session, ready.chains.observations
+    before, after = _neighbours(session)
+    soc = session.readings["soc_pct"].to_numpy(dtype=np.float64)
+    noted_tick = np.append(session.readings["kind"].to_numpy() == "tick", False)
+    charged = set(session.charges["device"].tolist())
+    n = len(session.devices)
+    doubts = []
+    for k in range(n):
+        free = session.devices[k].id in charged
+        unit = run * n + k
+        rows = obs.row[unit]
+        own = (obs.node[unit] == np.arange(rows.size)) & (rows >= 0)
+        # a change of the display seen between two readings: one of them misread moves it by moments
+        own &= (obs.weight[unit] > 0.0) | noted_tick[rows]
+        for boundary in np.flatnonzero(own).tolist():
+            row = int(rows[boundary])
+            low, high = (0.0, 100.0) if free else (float(after[row]), float(before[row]))
+            for slip in percentage_slips(float(soc[row]), low=low, high=high):
+                doubts.append(
+                    _Doubt("readings", row, "soc_pct", k, boundary, float(soc[row]), slip)
+                )
+    return doubts
+
+
+def _shifted(table: PairTable, device: Ints, change: Floats) -> Flags:
+    """Return ``above`` for each doubt; ``change`` (doubts, phases) adds to the device's value."""
+    doubts = np.arange(device.size)
+    difference = np.repeat(table.difference[None], device.size, axis=0)
+    difference[doubts, :, device, :] += change[:, :, None]
+    difference[doubts, :, :, device] -= change[:, :, None]
+    with np.errstate(invalid="ignore"):
+        return (table.compared & (difference > table.margin)) | table.known
+
+
+def _screen_readings(ready: Prepared, base: _Base, doubts: Sequence[_Doubt]) -> Iterator[_Hit]:
+    """Yield the claims that misread percentages would change, by the linear coefficients."""
+    n = len(ready.chains.devices)
+    units = slice(base.run * n, (base.run + 1) * n)
+    state = ready.states.matrix[units, 1::2]
+    slopes = {m: ready.drains[m].coefficients[units] for m in MEASURANDS}
+    for start in range(0, len(doubts), _CHUNK):
+        part = doubts[start : start + _CHUNK]
+        device = np.array([d.device for d in part], dtype=np.int64)
+        boundary = np.array([d.boundary for d in part], dtype=np.int64)
+        step = np.array([d.slip.value - d.noted for d in part])[:, None]
+        longer = base.found.facts[LONGER]
+        facts: dict[str, Flags] = {LONGER: np.broadcast_to(longer, (len(part), *longer.shape))}
+        for m in MEASURANDS:
+            drain = slopes[m][device, :, boundary] * step
+            level = state[device, :, boundary] * step
+            facts[LESS[m]] = _shifted(base.found.drains[m], device, drain).transpose(0, 1, 3, 2)
+            facts[AHEAD[m]] = _shifted(base.found.levels[m], device, level)
+        for c, claim in enumerate(base.claims):
+            now = verdicts(claim, facts, base.found.open_pairs)
+            for i in np.flatnonzero(now != base.verdicts[c]).tolist():
+                yield _Hit(part[i], c, int(now[i]))
+
+
+def _changed(session: Session, doubt: _Doubt) -> Session:
+    """Return the record with the other number in place of the one noted."""
+    frame: pd.DataFrame = getattr(session, doubt.frame)
+    values = frame[doubt.column].to_numpy(dtype=np.float64).copy()
+    values[doubt.row] = doubt.slip.value
+    other = frame.assign(**{doubt.column: values})
+    if doubt.frame == "readings":
+        return replace(session, readings=other)
+    return replace(session, power_offs=other)
+
+
+def _last_reading_min(session: Session, run: Run) -> dict[str, float]:
+    """Return when each device was last read (min), where the time was noted."""
+    readings = session.readings
+    mine = readings[(readings["run"] == run.number) & readings["soc_pct"].notna()]
+    latest = mine.groupby("device", observed=True)["t_min"].max()
+    return {str(device): float(t) for device, t in latest.items()}
+
+
+def _off_doubts(session: Session, run: Run, found: Evidence) -> list[_Doubt]:
+    """Return the doubts about noted times of power-offs."""
+    offs = session.power_offs
+    start = run.start
+    last = _last_reading_min(session, run)
+    past_hour = 0.0 if start is None else start.minute + start.second / 60.0
+    doubts = []
+    columns = [offs[c].tolist() for c in ("run", "device", *_OFF_COLUMNS)]
+    for row, (number_, device, *times) in enumerate(zip(*columns, strict=True)):
+        if number_ != run.number or device not in found.devices:
+            continue
+        known = dict(zip(_OFF_COLUMNS, times, strict=True))
+        k = found.devices.index(device)
+        for column in _OFF_COLUMNS:
+            noted = known[column]
+            if noted != noted or (column == "noted_min" and known["first_off_min"] == noted):
+                continue
+            low, high = 0.0, np.inf
+            if column == "last_on_min":
+                ends = (known["first_off_min"], known["noted_min"])
+                high = next((v for v in ends if v == v), np.inf)
+            else:
+                seen = [v for v in (known["last_on_min"], last.get(device)) if v and v == v]
+                low = max([low, *seen])
+            doubts += [
+                _Doubt("power_offs", row, column, k, -1, noted, slip)
+                for slip in minute_slips(noted, start_minute=past_hour, low=low, high=high)
+            ]
+    return doubts
+
+
+def _latest(session: Session) -> Session:
+    """Return the record with only the last readings of every device, which bound a power-off."""
+    readings = session.readings
+    if len(readings) <= _DENSE:
+        return session
+    obs = observed(session)
+    last = np.zeros(len(readings), dtype=bool)
+    for unit in np.unique(obs.unit).tolist():
+        rows = obs.row[obs.unit == unit]
+        last[rows[np.argsort(obs.t[obs.unit == unit], kind="stable")][-_LAST_READINGS:]] = True
+    return replace(session, readings=readings[last])
+
+
+def _screen_offs(
+    session: Session, base: _Base, doubts: Sequence[_Doubt], settings: Settings
+) -> Iterator[_Hit]:
+    """Yield the claims on runtimes that misread times change, computed from the changed record."""
+    of_runtime = [(c, claim) for c, claim in enumerate(base.claims) if claim.measurand == "runtime"]
+    latest = _latest(session)
+    for doubt in doubts:
+        offs = off_times(_changed(latest, doubt))[base.run]
+        if not offs.low[doubt.device] <= offs.high[doubt.device]:
+            continue
+        _, longer, comparable = longer_tables(session, offs, settings.coverage)
+        for c, claim in of_runtime:
+            now = int(verdicts(claim, {LONGER: longer}, {LONGER: comparable}))
+            if now != base.verdicts[c]:
+                yield _Hit(doubt, c, now)
+
+
+def _danger(base: _Base, hit: _Hit) -> float:
+    stands = VERDICTS[int(base.verdicts[hit.claim])] == SUPPORTED
+    weight = _PRIORITY_WEIGHT[base.priorities[hit.claim]] * (1.0 if stands else 0.5)
+    return weight * WEIGHTS[hit.doubt.slip.kind]
+
+
+def _likeliest(base: _Base, hits: Sequence[_Hit]) -> list[list[_Hit]]:
+    """Return the hits by number of the record, most dangerous first, each claim once."""
+    best: dict[tuple[str, int, str], dict[int, _Hit]] = {}
+    for hit in hits:
+        mine = best.setdefault(hit.number, {})
+        if hit.claim not in mine or _danger(base, hit) > _danger(base, mine[hit.claim]):
+            mine[hit.claim] = hit
+    groups = [
+        sorted(mine.values(), key=lambda h: (-_danger(base, h), h.claim)) for mine in best.values()
+    ]
+    return sorted(
+        groups,
+        key=lambda g: (
+            -max(_danger(base, h) for h in g),
+            -sum(_danger(base, h) for h in g),
+            g[0].number,
+        ),
+    )
+
+
+def _confirmed(
+    session: Session, base: _Base, group: Sequence[_Hit], settings: Settings
+) -> list[_Hit]:
+    """Return the hits that hold when everything is computed again from the changed record.
+
+    Times were computed again when they were screened; a log so dense that this would take long
+    has neighbours that leave little to misread, and its screening stands.
+    """
+    if group[0].doubt.frame != "readings" or len(session.readings) > _DENSE:
+        return list(group)
+    kept = []
+    for doubt in dict.fromkeys(h.doubt for h in group):
+        again = evidence(prepare(_changed(session, doubt)), base.run, settings)
+        for hit in group:
+            if hit.doubt == doubt:
+                claim = base.claims[hit.claim]
+                now = int(verdicts(claim, again.facts, again.open_pairs))
+                before = int(base.verdicts[hit.claim])
+                # what was open and then may not even be compared changes nothing that is said
+                lost = VERDICTS[now] == CANNOT and VERDICTS[before] != SUPPORTED
+                if now != before and not lost:
+                    kept.append(hit._replace(verdict=now))
+    return sorted(kept, key=lambda h: (-_danger(base, h), h.claim))
+
+
+def _time(run: Run, minutes: float) -> str:
+    text = clock(run.start, minutes)
+    return h_mm(minutes) if text == MISSING else text
+
+
+def _told(session: Session, run: Run, doubt: _Doubt) -> tuple[str, str, str, str, str]:
+    """Return what, phase, point, the number noted and the other one, in words."""
+    if doubt.frame == "readings":
+        row = session.readings.iloc[doubt.row]
+        places = 0 if float(doubt.noted).is_integer() else 1
+        noted, instead = (f"{number(v, places)} %" for v in (doubt.noted, doubt.slip.value))
+        return "reading", str(row["phase"]), str(row["point"]), noted, instead
+    row = session.power_offs.iloc[doubt.row]
+    noted, instead = _time(run, doubt.noted), _time(run, doubt.slip.value)
+    return "power-off", str(row["phase"]), _OFF_WORDS[doubt.column], noted, instead
+
+
+def _rows(
+    speech: Speech, base: _Base, run: Run, groups: Sequence[Sequence[_Hit]]
+) -> Iterator[tuple[object, ...]]:
+    session = speech.session
+    for rank, group in enumerate(groups, start=1):
+        frame: pd.DataFrame = getattr(session, group[0].doubt.frame)
+        source = frame.iloc[group[0].doubt.row]
+        for hit in group:
+            what, phase, point, noted, instead = _told(session, run, hit.doubt)
+            yield (
+                run.number, rank, speech.statement(base.claims[hit.claim]),
+                VERDICTS[int(base.verdicts[hit.claim])], VERDICTS[hit.verdict], what,
+                session.devices[hit.doubt.device].id, phase, point, hit.doubt.column, noted,
+                instead, SLIP_WORDS[hit.doubt.slip.kind], len(group), int(source["line"]),
+                str(source["evidence"]),
+            )  # fmt: skip
+
+
+def load_bearing(
+    session: Session, settings: Settings, *, prepared: Prepared | None = None
+) -> pd.DataFrame:
+    """Return the readings to look at again before publishing, most dangerous first.
+
+    Parameters
+    ----------
+    session
+        A record that passed its checks.
+    settings
+        ``coverage`` of the claims.
+    prepared
+        From `kit.drain.phases.prepare`, if it was made already.
+
+    Returns
+    -------
+    DataFrame
+        ``RESULT_COLUMNS["load_bearing"]``; per run at most 12 numbers of the record, one row for
+        each claim that the number, if misread, would change. ``rank`` counts the numbers;
+        ``instead`` is the likeliest other number that changes the claim, ``slip`` how it comes
+        about, ``verdict_if_misread`` what the claim would then be, ``affected`` how many claims
+        hang on the number; ``line`` and ``evidence`` point to it.
+
+    Notes
+    -----
+    Only claims on this session that belong into the table of claims are asked; those on kinds
+    of device, whose margins are tens of minutes, are not. A percentage may have been any
+    neighbour, look-alike or exchange of digits between the readings before and after it, since a
+    display does not rise; a noted time any such minute that keeps the order of the notes. Danger
+    = how likely the slip × how urgent the claim × (1 if it was supported, else ½). Derived in
+    docs/runtimes.md.
+    """
+    ready = prepare(session) if prepared is None else prepared
+    speech = Speech.of(session)
+    rows: list[tuple[object, ...]] = []
+    for place, run in enumerate(session.runs):
+        base = _base(ready, place, settings)
+        if not base.claims:
+            continue
+        hits = list(_screen_readings(ready, base, _reading_doubts(ready, place)))
+        doubts = _off_doubts(session, run, base.found)
+        hits += _screen_offs(session, base, doubts, settings)
+        groups = []
+        for group in _likeliest(base, hits)[:_MOST_TRIED]:
+            kept = _confirmed(session, base, group, settings)
+            if kept:
+                groups.append(kept)
+            if len(groups) == MOST_READINGS:
+                break
+        rows += _rows(speech, base, run, groups)
+    return result_frame("load_bearing", rows)

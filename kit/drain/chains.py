@@ -1,0 +1,404 @@
+"""The chain of boundary readings of every device, ready for calculation.
+
+One `Chains` object is prepared per session (`build_chains`) and passed to everything that
+computes from readings, so that the choice of readings, the gaps between them, the power-offs
+and the start from a full charge are decided once. Hours inside, minutes only in the record.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from kit.drain.gauge import convention
+from kit.drain.off_times import off_times
+from kit.drain.readings import FULL_PCT, Observations, boundary_observations, observed
+from kit.read.phase_times import boundary_resolution, phase_times, unplaced_gaps
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from kit.drain.off_times import OffTimes
+    from kit.drain.readings import Observed
+    from kit.read.phase_times import PhaseTimes
+    from kit.session import Session
+
+    Floats = NDArray[np.float64]
+    Ints = NDArray[np.int64]
+    Bools = NDArray[np.bool_]
+
+__all__ = ["Chains", "build_chains", "device_conditions"]
+
+_FAST = 2.5
+"""A phase of power-off is not taken to drain faster than this × the device's busiest rate."""
+
+_MIN_RATE_PHASE_H = 10.0 / 60.0
+"""Shorter phases do not count for a device's busiest rate (h)."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Chains:
+    """Readings at the boundaries of every unit (device × run) and what happened between.
+
+    Shapes: K units (devices of the first run, then of the second, …), P phases, boundaries
+    2p and 2p + 1 are start and end of phase p. Times in hours.
+
+    Parameters
+    ----------
+    observations
+        Which reading stands for which boundary.
+    length_h, length_u_h
+        Shape (K, P). Length of the phase and its standard uncertainty; NaN: not known.
+    pause_h
+        Shape (K, P). Time between the end of the phase before and the start.
+    gap_h, gap_u_h
+        Shape (K, P). Unlogged time between the reading used for the start and the start, and
+        its standard uncertainty where only a total of several gaps is known.
+    end_gap_h
+        Shape (K, P). The same after the end, where the end is read at the next start.
+    full
+        Shape (K,). Started at a known full charge: the first boundary is 100 % exactly.
+    offset, offset_variance
+        Shape (K,). From the number shown to the true value (steps), see
+        `kit.drain.gauge.convention`.
+    death
+        Shape (K,). Phase in which the device powered off, −1: in none.
+    gone
+        Shape (K,). First phase that it did not begin; P: began all.
+    off_h, off_u_h
+        Shape (K,). Middle of the power-off (h since the run's start) and u of the time from the
+        start of its phase; NaN: not observed.
+    off_pct
+        Shape (K, 2). Bounds of the percentage shown at the power-off.
+    exposure_h
+        Shape (K, P). Time that the device ran in the phase: its length, or start to power-off.
+    charged
+        Shape (K, P). Whether the device was charged during the phase.
+    joined
+        Shape (K, P). Whether the reading before may serve as this phase's start.
+    looks
+        Shape (K, P). Readings made in the phase, its ends included.
+    busiest
+        Shape (K,). Highest rate at which a gap may have drained the device (pp/h).
+    """
+
+    session: Session
+    runs: tuple[int, ...]
+    devices: tuple[str, ...]
+    phases: tuple[str, ...]
+    observations: Observations
+    length_h: Floats
+    length_u_h: Floats
+    start_h: Floats
+    pause_h: Floats
+    gap_h: Floats
+    gap_u_h: Floats
+    end_gap_h: Floats
+    full: Bools
+    offset: Floats
+    offset_variance: Floats
+    death: Ints
+    gone: Ints
+    off_h: Floats
+    off_u_h: Floats
+    off_pct: Floats
+    off_times: tuple[OffTimes, ...]
+    exposure_h: Floats
+    charged: Bools
+    joined: Bools
+    looks: Ints
+    busiest: Floats
+
+    @property
+    def units(self) -> int:
+        """Return the number of units, devices × runs."""
+        return len(self.runs) * len(self.devices)
+
+    def level(self, boundary: int) -> Floats:
+        """Return the percentage that stands for one boundary of every unit; NaN: none."""
+        node = self.observations.node[:, boundary]
+        taken = self.observations.level[np.arange(node.size), node]
+        return np.where(node >= 0, taken, np.nan)
+
+    @property
+    def levels(self) -> Floats:
+        """Return the percentages that stand for all boundaries, shape (K, 2P)."""
+        node = self.observations.node
+        taken = np.take_along_axis(self.observations.level, np.maximum(node, 0), axis=1)
+        return np.where(node >= 0, taken, np.nan)
+
+    @property
+    def shown_levels(self) -> Floats:
+        """Return the percentages that the displays showed at the boundaries, shape (K, 2P).
+
+        Where a change of the display stands for a boundary, it is the number shown then.
+        """
+        obs = self.observations
+        node = np.maximum(obs.node, 0)
+        tick = np.take_along_axis(obs.weight, node, axis=1) == 0.0
+        after = np.take_along_axis(obs.late, node, axis=1) > 0.0
+        half = np.where(after, 0.5, -0.5) * obs.step[:, None]
+        return self.levels + np.where(tick, half, 0.0)
+
+    def in_frame_order(self, values: NDArray[np.generic]) -> NDArray[np.generic]:
+        """Return values of shape (K, P) flat, ordered by run, phase and device."""
+        shape = (len(self.runs), len(self.devices), len(self.phases))
+        return values.reshape(shape).transpose(0, 2, 1).reshape(-1)
+
+
+def device_conditions(session: Session, device: int) -> dict[str, object]:
+    """Return the conditions of one device: the session's, with the device's exceptions."""
+    merged = {**session.conditions, **session.devices[device].conditions}
+    return {k: v for k, v in merged.items() if v != "not recorded"}
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Ends:
+    """How the devices ended, shape (K,); minutes."""
+
+    death: Ints
+    gone: Ints
+    middle: Floats
+    u: Floats
+    low: Floats
+    high: Floats
+    noted_pct: Floats
+
+
+def _logged(session: Session) -> tuple[Ints, Floats]:
+    """Return phase (−1: none) and percentage noted for each unit's power-off."""
+    n = len(session.devices)
+    logged = np.full(len(session.runs) * n, -1, dtype=np.int64)
+    pct = np.full(logged.shape, np.nan)
+    devices = {d.id: i for i, d in enumerate(session.devices)}
+    phases = {p.id: i for i, p in enumerate(session.phases)}
+    runs = {run.number: i for i, run in enumerate(session.runs)}
+    frame = session.power_offs
+    columns = (frame[c].tolist() for c in ("run", "device", "phase", "still_on", "soc_pct"))
+    for run, device, phase, on, soc in zip(*columns, strict=True):
+        if run in runs and device in devices and not on:
+            unit = runs[run] * n + devices[device]
+            logged[unit], pct[unit] = phases.get(phase, -1), soc
+    return logged, pct
+
+
+def _ends(session: Session, spans: PhaseTimes, offs: Sequence[OffTimes]) -> _Ends:
+    low = np.concatenate([o.low for o in offs]) if offs else np.zeros(0)
+    high = np.concatenate([o.high for o in offs]) if offs else np.zeros(0)
+    seen = np.isfinite(high) & np.isfinite(low)
+    middle = np.where(seen, (low + np.where(seen, high, 0.0)) / 2.0, np.nan)
+    n_phases = spans.start.shape[1]
+    death = np.full(low.shape, -1, dtype=np.int64)
+    gone = np.full(low.shape, n_phases, dtype=np.int64)
+    logged, pct = _logged(session)
+    for k in np.flatnonzero(seen | (logged >= 0)).tolist():
+        inside, after = _place(spans, k, low[k], high[k], middle[k], int(logged[k]))
+        death[k], gone[k] = inside, after
+    return _Ends(
+        death=death, gone=gone, middle=middle,
+        u=np.where(seen, (np.where(seen, high, 0.0) - low) / np.sqrt(12.0), np.nan),
+        low=low, high=high, noted_pct=pct,
+    )  # fmt: skip
+
+
+def _place(
+    spans: PhaseTimes, k: int, low: float, high: float, middle: float, logged: int
+) -> tuple[int, int]:
+    """Return the phase of a power-off (−1: between phases) and the first phase not begun."""
+    n_phases = spans.start.shape[1]
+    start = spans.start[k]
+    end = np.where(np.isnan(spans.end[k]), np.inf, spans.end[k])
+    if np.isnan(middle) or np.isnan(start).all():
+        return logged, (logged + 1 if logged >= 0 else n_phases)
+    touches = (start < high) & (end > low)
+    if logged >= 0 and touches[logged]:
+        return logged, logged + 1
+    within = np.flatnonzero((start <= middle) & (end > middle))
+    if within.size:
+        return int(within[0]), int(within[0]) + 1
+    later = np.flatnonzero(start > middle)
+    return -1, int(later[0]) if later.size else n_phases
+
+
+def _charging(session: Session, spans: PhaseTimes) -> tuple[Bools, Bools]:
+    """Return whether each unit was charged during a phase, and whether before it."""
+    shape = spans.start.shape
+    during = np.zeros(shape, dtype=bool)
+    before = np.zeros(shape, dtype=bool)
+    frame = session.charges
+    if not len(frame):
+        return during, before
+    n = len(session.devices)
+    runs = {run.number: i for i, run in enumerate(session.runs)}
+    devices = {d.id: i for i, d in enumerate(session.devices)}
+    phases = {p.id: i for i, p in enumerate(session.phases)}
+    columns = (frame[c].tolist() for c in ("run", "device", "phase", "start_min", "end_min"))
+    for run, device, phase, begin, finish in zip(*columns, strict=True):
+        if run not in runs or device not in devices:
+            continue
+        k = runs[run] * n + devices[device]
+        t0 = begin if begin == begin else finish
+        t1 = finish if finish == finish else t0
+        if t0 != t0:
+            if phase in phases:
+                during[k, phases[phase]] = True
+                before[k, phases[phase] + 1 :] |= np.arange(shape[1] - phases[phase] - 1) == 0
+            continue
+        start, end = spans.start[k], spans.end[k]
+        during[k] |= (start < t1) & (end > t0)
+        since = np.concatenate([[-np.inf], end[:-1]])
+        before[k] |= (since < t1 + 1e-9) & (start > t0 - 1e-9) & ~((start < t1) & (end > t0))
+    return during, before
+
+
+def _full(session: Session, observations: Observations) -> Bools:
+    """Return which units started at a known full charge.
+
+    The first reading shows 100 %; or there is none and the conditions state a start at 100 %.
+    """
+    n = len(session.devices)
+    if not observations.level.shape[1]:
+        return np.zeros(observations.level.shape[0], dtype=bool)
+    level, node = observations.level[:, 0], observations.node[:, 0]
+    stated = np.array(
+        [device_conditions(session, i).get("start_charge_pct") == FULL_PCT for i in range(n)],
+        dtype=bool,
+    )
+    shown = (node == 0) & (level == FULL_PCT) & (observations.weight[:, 0] > 0.0)
+    assumed = (node != 0) & np.tile(stated, len(session.runs))
+    return np.asarray(shown | assumed, dtype=bool)
+
+
+def _looks(obs: Observed, shape: tuple[int, int]) -> Ints:
+    named = obs.phase >= 0
+    flat = obs.unit[named] * shape[1] + obs.phase[named]
+    return np.bincount(flat, minlength=shape[0] * shape[1]).reshape(shape)
+
+
+def _busiest(levels: Floats, length_h: Floats, factor: float) -> Floats:
+    """Return the highest rate to allow for in a gap; of all units where a unit has none."""
+    if not length_h.size:
+        return np.zeros(length_h.shape[0])
+    usable = length_h >= _MIN_RATE_PHASE_H
+    rate = np.where(
+        usable, (levels[:, 0::2] - levels[:, 1::2]) / np.where(usable, length_h, 1.0), np.nan
+    )
+    rate = np.where(np.isnan(rate), -np.inf, rate)
+    best = rate.max(axis=1)
+    known = best[best > 0.0]
+    common = float(known.max()) if known.size else 0.0
+    return np.where(best > 0.0, best, common) * factor
+
+
+def _off_pct(session: Session, ends: _Ends, obs: Observed, busiest: Floats) -> Floats:
+    """Return bounds of the percentage shown at the power-off, shape (K, 2).
+
+    0 to ``off_pct_max``, and not above the percentage last seen; but if not even a very fast
+    drain could have taken the device there since it was last seen, what is left by that.
+    """
+    most = session.assumptions.off_pct_max
+    units = ends.low.size
+    last_t, last_pct = np.full(units, -np.inf), np.full(units, np.nan)
+    timed = ~np.isnan(obs.t) & (obs.t <= np.where(np.isnan(ends.high), np.inf, ends.high)[obs.unit])
+    np.maximum.at(last_t, obs.unit[timed], obs.t[timed])
+    latest = np.flatnonzero(timed & (obs.t == last_t[obs.unit]))
+    last_pct[obs.unit[latest]] = obs.soc[latest]
+    noted = ~np.isnan(ends.noted_pct)
+    pct = np.where(noted, ends.noted_pct, last_pct)
+    since = np.where(noted, ends.low, last_t)
+    known = ~np.isnan(pct) & np.isfinite(ends.high)
+    with np.errstate(invalid="ignore"):
+        left = pct - 1.0 - _FAST * busiest * (ends.high - since) / 60.0
+    far = known & (left > most) & (noted | (busiest > 0.0))
+    high = np.where(far, pct, np.where(known, np.minimum(pct, most), most))
+    return np.stack([np.where(far, left, 0.0), high], axis=1)
+
+
+def _at(values: Floats, place: Ints) -> Floats:
+    """Return one value per row, 0 where the place is −1."""
+    hit = place[:, None] == np.arange(values.shape[1])
+    return np.asarray(np.where(hit, values, 0.0).sum(axis=1))
+
+
+def build_chains(session: Session) -> Chains:
+    """Return the chains of a session: every later calculation starts from them.
+
+    Parameters
+    ----------
+    session
+        A record that passed its checks.
+
+    Returns
+    -------
+    Chains
+
+    Examples
+    --------
+    >>> from tests.helpers.builders import make_session
+    >>> chains = build_chains(make_session(phases={"p1": 60, "p2": 60},
+    ...                                    readings={"a": [100, 87, 75]}))
+    >>> chains.levels.tolist(), chains.full.tolist()
+    ([[100.0, 87.0, 87.0, 75.0]], [True])
+    """
+    spans = phase_times(session)
+    unplaced = unplaced_gaps(session, spans)
+    moved = (unplaced.shift > 0.0).any(axis=1, keepdims=True)
+    start = spans.start + unplaced.shift
+    offs = off_times(session)
+    ends = _ends(session, replace(spans, start=start, end=spans.end + unplaced.shift), offs)
+    obs = observed(session)
+    during, before = _charging(session, spans)
+    times = np.empty((spans.start.shape[0], 2 * spans.start.shape[1]))
+    times[:, 0::2] = np.where(moved & ~spans.start_located, np.nan, spans.start)
+    times[:, 1::2] = np.where(moved & ~spans.end_located, np.nan, spans.end)
+    over = np.where(np.isnan(ends.high), np.inf, ends.high)
+    found = boundary_observations(
+        session, obs, times, boundary_resolution(session, spans), ~before, over
+    )
+    placed = spans.start[:, 1:] - spans.end[:, :-1]
+    gap, gap_u = unplaced.gap, unplaced.gap_u
+    gap[:, 1:] += np.where(placed > 0.0, placed, 0.0)
+    node, states = found.node, np.arange(found.node.shape[1])
+    borrowed_start = (node != states)[:, 0::2] & (node[:, 0::2] >= 0)
+    borrowed_end = (node != states)[:, 1::2] & (node[:, 1::2] >= 0)
+    next_gap = np.concatenate([gap[:, 1:], np.zeros((gap.shape[0], 1))], axis=1)
+    levels = np.where(
+        node >= 0, np.take_along_axis(found.level, np.maximum(node, 0), axis=1), np.nan
+    )
+    rounding = [convention(d.gauge.rounding) for d in session.devices]
+    length_h = spans.length / 60.0
+    busiest = _busiest(levels, length_h, session.assumptions.gap_rate_factor)
+    dying = np.arange(length_h.shape[1]) == ends.death[:, None]
+    exposure = np.where(dying, (ends.middle[:, None] - start) / 60.0, length_h)
+    return Chains(
+        session=session,
+        runs=tuple(run.number for run in session.runs),
+        devices=tuple(d.id for d in session.devices),
+        phases=tuple(p.id for p in session.phases),
+        observations=found,
+        length_h=length_h,
+        length_u_h=spans.length_u / 60.0,
+        start_h=start / 60.0,
+        pause_h=gap / 60.0,
+        gap_h=np.where(borrowed_start, gap, 0.0) / 60.0,
+        gap_u_h=np.where(borrowed_start, gap_u, 0.0) / 60.0,
+        end_gap_h=np.where(borrowed_end, next_gap, 0.0) / 60.0,
+        full=_full(session, found),
+        offset=np.tile([r[0] for r in rounding], len(session.runs)),
+        offset_variance=np.tile([r[1] for r in rounding], len(session.runs)),
+        death=ends.death,
+        gone=ends.gone,
+        off_h=ends.middle / 60.0,
+        off_u_h=np.hypot(ends.u, _at(unplaced.shift_u, ends.death)) / 60.0,
+        off_pct=_off_pct(session, ends, obs, busiest),
+        off_times=offs,
+        exposure_h=exposure,
+        charged=during,
+        joined=~before,
+        looks=_looks(obs, length_h.shape),
+        busiest=busiest,
+    )

@@ -1,0 +1,229 @@
+"""Who drained less in a phase: pairs of devices, margins, and the order they allow.
+
+Two rules. *Single*: one pair that was chosen before the session. *Table*: all pairs in all
+phases looked at together, so that a session in which all devices are equal makes a false claim
+in at most 1 − coverage of cases. A phase that one of the two did not complete, or in which it
+cannot be ranked, is left out of the comparison.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from kit.drain.phases import MEASURANDS, prepare
+from kit.stats.uncertainty import normal_factor
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from numpy.typing import NDArray
+
+    from kit.drain.phases import Prepared
+    from kit.results import Measurand, Settings
+    from kit.session import Session
+    from kit.stats.uncertainty import Resolution
+
+    Floats = NDArray[np.float64]
+    Bools = NDArray[np.bool_]
+
+__all__ = ["Margins", "drain_pairs", "family_factor", "margins"]
+
+Verdict = Literal["a", "b", "tie", "not_compared"]
+"""Which of the two drained less (``a`` or ``b``)."""
+
+
+def family_factor(coverage: float, comparisons: int) -> float:
+    """Return the two-sided normal factor for each of several comparisons (Bonferroni).
+
+    Parameters
+    ----------
+    coverage
+        Probability that no comparison of the family is claimed falsely.
+    comparisons
+        Size of the family; 0 counts as 1.
+
+    Examples
+    --------
+    15 pairs in 8 phases, Φ⁻¹(1 − 0.025/120) = 3.53:
+
+    >>> round(family_factor(0.95, 120), 2)
+    3.53
+    """
+    from scipy.special import ndtri
+
+    return float(ndtri(1.0 - (1.0 - coverage) / 2.0 / max(comparisons, 1)))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Margins:
+    """Half-widths that a difference between two devices has to exceed; arrays of one shape.
+
+    Parameters
+    ----------
+    single
+        For one pair chosen beforehand; also the half-width of the coverage interval (pp).
+    table
+        For the whole table (pp).
+    """
+
+    single: Floats
+    table: Floats
+
+
+def margins(
+    shown: Resolution, u_other: Floats, bound: Floats, coverage: float, comparisons: int
+) -> Margins:
+    """Return the margins of differences between devices.
+
+    Parameters
+    ----------
+    shown
+        Resolution of both devices together (the sum of the two).
+    u_other
+        u of everything else of both devices together (pp).
+    bound
+        Sum of the half-widths that are added linearly (pp).
+    coverage
+        Probability, of one interval and of the family.
+    comparisons
+        Number of comparisons in the family.
+
+    Notes
+    -----
+    Single: ``√(X² + k²u²) + b``, X for 95 %; where neither display's rounding is known and
+    both matter (two devices from full), X is that of the worst pair of roundings, one
+    truncating and one rounding up. Table: ``√(X² + z²u²) + b`` with the hard bound for X and z
+    from `family_factor`, and never less than the bound of the roundings plus the one-sided
+    width of the rest. Derived in docs/measurement.md.
+
+    Examples
+    --------
+    One phase, two devices, nothing but the resolution: 1.14 pp (so 1 pp is a tie and 2 pp are
+    not), and 2.0 pp for the table (so 3 pp are needed). Both from a full charge: 1.80.
+
+    >>> from kit.stats.uncertainty import resolution
+    >>> inner = resolution([1, -1]) + resolution([1, -1])
+    >>> full = resolution([-1]) + resolution([-1])
+    >>> m = margins(inner, np.float64(0), np.float64(0), 0.95, 120)
+    >>> round(float(m.single), 2), round(float(m.table), 2)
+    (1.14, 2.0)
+    >>> round(float(margins(full, np.float64(0), np.float64(0), 0.95, 120).single), 2)
+    1.8
+    """
+    k = normal_factor(coverage)
+    z = max(family_factor(coverage, comparisons), k)
+    one_sided = family_factor(2.0 * coverage - 1.0, comparisons)
+    worst = np.minimum(shown.worst_half_width(coverage), shown.hard_bound)
+    both_free = shown.common_bound > 0.75 * shown.bound
+    at_worst = np.where(both_free, np.hypot(worst, k * u_other), 0.0)
+    apart = shown.common_bound + np.hypot(shown.bound, one_sided * u_other)
+    return Margins(
+        single=np.maximum(shown.expanded(u_other, coverage), at_worst) + bound,
+        table=np.maximum(np.hypot(shown.hard_bound, z * u_other), apart) + bound,
+    )
+
+
+def _verdicts(difference: Floats, margin: Floats, compared: Bools) -> NDArray[np.object_]:
+    with np.errstate(invalid="ignore"):
+        found = np.select(
+            [~compared, difference > margin, difference < -margin],
+            ["not_compared", "b", "a"],
+            default="tie",
+        )
+    return found.astype(object)
+
+
+def drain_pairs(
+    session: Session, settings: Settings, *, prepared: Prepared | None = None
+) -> pd.DataFrame:
+    """Return the comparison of every pair of devices in every phase, in both measurands.
+
+    Parameters
+    ----------
+    session
+        A record that passed its checks.
+    settings
+        The coverage probability.
+    prepared
+        From `kit.drain.phases.prepare`, if it was made already.
+
+    Returns
+    -------
+    DataFrame
+        Columns ``kit.results.RESULT_COLUMNS["drain_pairs"]``. ``difference_pp`` is drain of a
+        minus drain of b; a verdict is ``a`` or ``b`` for the one that drained less, ``tie``, or
+        ``not_compared``. The family of the table rule is all pairs compared in one run.
+    """
+    import pandas as pd
+
+    from kit.results import RESULT_COLUMNS
+
+    ready = prepare(session) if prepared is None else prepared
+    chains = ready.chains
+    n_runs, n, n_phases = len(chains.runs), len(chains.devices), len(chains.phases)
+    first, second = np.triu_indices(n, k=1)
+    n_pairs = first.size
+    rows = n_runs * n_phases * n_pairs
+    shape = (n_runs, n, n_phases)
+    ranked = ready.ranked.reshape(shape)
+    compared = (ranked[:, first] & ranked[:, second]).transpose(0, 2, 1)
+    parts: dict[str, list[NDArray[np.generic]]] = {}
+    for measurand in MEASURANDS:
+        for name, values in _compare(
+            ready, measurand, first, second, compared, settings.coverage
+        ).items():
+            parts.setdefault(name, []).append(values.reshape(rows))
+    labels = np.array(chains.devices, dtype=object)
+    data: dict[str, NDArray[np.generic]] = {
+        "run": np.repeat(np.array(chains.runs, dtype=np.int64), n_phases * n_pairs * 2),
+        "phase": np.tile(np.repeat(np.array(chains.phases, dtype=object), n_pairs * 2), n_runs),
+        "device_a": np.tile(np.repeat(labels[first], 2), n_runs * n_phases),
+        "device_b": np.tile(np.repeat(labels[second], 2), n_runs * n_phases),
+        "measurand": np.tile(np.array(MEASURANDS, dtype=object), rows),
+        **{name: np.stack(both, axis=1).ravel() for name, both in parts.items()},
+    }
+    return pd.DataFrame({name: data[name] for name in RESULT_COLUMNS["drain_pairs"]})
+
+
+def _compare(
+    ready: Prepared,
+    measurand: Measurand,
+    first: NDArray[np.int64],
+    second: NDArray[np.int64],
+    compared: Bools,
+    coverage: float,
+) -> dict[str, NDArray[np.generic]]:
+    """Return the columns of the comparisons, each of shape (runs, phases, pairs)."""
+    chains, found = ready.chains, ready.drains[measurand]
+    shape = (len(chains.runs), len(chains.devices), len(chains.phases))
+
+    def sides(values: Floats) -> tuple[Floats, Floats]:
+        cube = values.reshape(shape).transpose(0, 2, 1)
+        return cube[:, :, first], cube[:, :, second]
+
+    shown = found.resolution.reshaped(shape)
+    pair = shown[:, first] + shown[:, second]
+    drain_a, drain_b = sides(found.drain_pp)
+    u_a, u_b = sides(found.u_other_pp)
+    bound_a, bound_b = sides(found.bound_pp)
+    u_other = np.hypot(u_a, u_b).transpose(0, 2, 1)
+    bound = (bound_a + bound_b).transpose(0, 2, 1)
+    difference = drain_a - drain_b
+    single = np.full(difference.shape, np.nan)
+    table = single.copy()
+    for r in range(shape[0]):
+        count = int(compared[r].sum())
+        width = margins(pair[r], u_other[r], bound[r], coverage, count)
+        single[r], table[r] = width.single.T, width.table.T
+    blank = np.where(compared, 0.0, np.nan)
+    return {
+        "difference_pp": difference + blank,
+        "difference_pp_low": difference - single + blank,
+        "difference_pp_high": difference + single + blank,
+        "margin_single_pp": single + blank,
+        "margin_table_pp": table + blank,
+        "verdict_single": _verdicts(difference, single, compared),
+        "verdict_table": _verdicts(difference, table, compared),
+    }

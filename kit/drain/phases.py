@@ -1,0 +1,245 @@
+"""Drain and rate of every device in every phase, in two measurands, with their intervals.
+
+*Displayed* drain is what the device's own gauge lost, before rounding: for statements within a
+device. *True-charge* drain is the usable charge lost, 0 at the power-off by definition; the
+gauge's error counts: for statements between devices.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from kit.drain.chains import build_chains
+from kit.drain.flags import FLAGS, UNRANKED, flag_matrix, join_flags
+from kit.drain.model import drains, interval, saturated
+from kit.drain.states import states
+from kit.stats.monte_carlo import tolerance
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    import pandas as pd
+    from numpy.typing import NDArray
+
+    from kit.drain.chains import Chains
+    from kit.drain.model import Drains
+    from kit.drain.simulation import Simulated
+    from kit.drain.states import States
+    from kit.results import Measurand, Settings
+    from kit.session import Session
+
+    Floats = NDArray[np.float64]
+    Bools = NDArray[np.bool_]
+    Texts = NDArray[np.object_]
+
+__all__ = [
+    "AGREEMENT_DIGITS",
+    "FLAGS",
+    "MEASURANDS",
+    "UNRANKED",
+    "Prepared",
+    "frame_keys",
+    "phase_drain",
+    "phase_status",
+    "prepare",
+]
+
+Status = Literal[
+    "measured", "died", "not_reached", "no_reading", "saturated", "split", "unknown_length"
+]
+
+MEASURANDS: tuple[Measurand, Measurand] = ("displayed", "true_charge")
+
+AGREEMENT_DIGITS = 1
+"""Closed form and Monte Carlo are compared to this many digits of u (JCGM 101, clause 8)."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Prepared:
+    """Chains with their states and drains in both measurands: computed once, used everywhere.
+
+    Parameters
+    ----------
+    status
+        Shape (K, P), per measurand.
+    flags
+        Code → shape (K, P), whether it applies.
+    """
+
+    chains: Chains
+    states: States
+    drains: Mapping[Measurand, Drains]
+    status: Mapping[Measurand, Texts]
+    flags: Mapping[str, Bools]
+
+    @property
+    def ranked(self) -> Bools:
+        """Return which devices may be compared in which phases, shape (K, P)."""
+        barred = np.zeros(self.chains.length_h.shape, dtype=bool)
+        for code in UNRANKED:
+            barred |= self.flags[code]
+        return np.asarray((self.status["displayed"] == "measured") & ~barred, dtype=bool)
+
+
+def prepare(session: Session, *, chains: Chains | None = None) -> Prepared:
+    """Return everything that the frames of this and other modules are made from.
+
+    Parameters
+    ----------
+    session
+        A record that passed its checks.
+    chains
+        From `kit.drain.chains.build_chains`, if they were built already.
+    """
+    chains = build_chains(session) if chains is None else chains
+    now = states(chains)
+    found = drains(chains, now=now)
+    return Prepared(
+        chains=chains,
+        states=now,
+        drains=found,
+        status={m: phase_status(chains, found[m]) for m in MEASURANDS},
+        flags=flag_matrix(chains, found["displayed"]),
+    )
+
+
+def phase_status(chains: Chains, found: Drains) -> Texts:
+    """Return the status of every unit in every phase, shape (K, P).
+
+    The first that applies of: not_reached, died, no_reading, saturated, split,
+    unknown_length, measured.
+    """
+    phases = np.arange(len(chains.phases))
+    split = np.array([p.is_split for p in chains.session.phases], dtype=bool)
+    sat = saturated(chains)
+    if found.measurand == "displayed":
+        sat = sat & (chains.levels[:, 1::2] == 100.0)
+    pick = [
+        (phases >= chains.gone[:, None]) & (phases != chains.death[:, None]),
+        phases == chains.death[:, None],
+        sat & ~chains.charged,
+        np.isnan(found.drain_pp),
+        np.broadcast_to(split, found.drain_pp.shape),
+        ~(chains.length_h > 0.0),
+    ]
+    names = ["not_reached", "died", "saturated", "no_reading", "split", "unknown_length"]
+    return np.select(pick, names, default="measured").astype(object)
+
+
+def frame_keys(chains: Chains) -> tuple[Texts, Texts, Texts]:
+    """Return run, phase and device of each row of a frame in its order."""
+    n_runs, n_phases, n_devices = len(chains.runs), len(chains.phases), len(chains.devices)
+    return (
+        np.repeat(np.array(chains.runs, dtype=np.int64), n_phases * n_devices),
+        np.tile(np.repeat(np.array(chains.phases, dtype=object), n_devices), n_runs),
+        np.tile(np.array(chains.devices, dtype=object), n_runs * n_phases),
+    )
+
+
+def phase_drain(
+    session: Session,
+    settings: Settings,
+    *,
+    prepared: Prepared | None = None,
+    simulated: Simulated | None = None,
+) -> pd.DataFrame:
+    """Return drain and rate per run, phase, device and measurand.
+
+    Parameters
+    ----------
+    session
+        A record that passed its checks.
+    settings
+        The coverage probability.
+    prepared
+        From `prepare`, if it was made already.
+    simulated
+        From `kit.drain.simulation.simulate_drains`. Where its interval reaches beyond that of the
+        closed form by more than the numerical tolerance, it is stated instead.
+
+    Returns
+    -------
+    DataFrame
+        Columns ``kit.results.RESULT_COLUMNS["phase_drain"]``; ordered by run, phase, device,
+        measurand. Drains in pp, rates in pp/h, durations in h. A device that powered off has
+        the time it was on as ``duration_h``. ``method``: ``gum``, ``monte_carlo`` or empty.
+
+    Notes
+    -----
+    ``U = √(X² + k²u²) + b``: X covers the resolution of the display, u is everything else, b
+    what cannot be averaged (an unlogged gap). Derived in docs/measurement.md.
+
+    Examples
+    --------
+    87 % to 75 % in one hour, nothing but the resolution: 12 pp, u = √(2/12) = 0.408, ± 0.80:
+
+    >>> from kit.results import Settings
+    >>> from kit.session import Assumptions
+    >>> from tests.helpers.builders import make_session
+    >>> s = make_session(phases={"p1": 60, "p2": 60}, readings={"a": [100, 87, 75]},
+    ...     assumptions=Assumptions(reading_delay_min=0, phase_length_u_min=0))
+    >>> row = phase_drain(s, Settings()).query("phase == 'p2' and measurand == 'displayed'")
+    >>> row[["drain_pp", "drain_pp_u", "drain_pp_low", "drain_pp_high"]].round(3).values.tolist()
+    [[12.0, 0.408, 11.2, 12.8]]
+    """
+    import pandas as pd
+
+    from kit.results import RESULT_COLUMNS
+
+    ready = prepare(session) if prepared is None else prepared
+    chains = ready.chains
+    order = chains.in_frame_order
+    flags = order(join_flags(ready.flags, chains.length_h.shape))
+    columns: dict[str, list[NDArray[np.generic]]] = {}
+    for measurand in MEASURANDS:
+        for name, values in _per_phase(ready, measurand, settings.coverage, simulated).items():
+            columns.setdefault(name, []).append(order(values))
+    keys = dict(zip(("run", "phase", "device"), frame_keys(chains), strict=True))
+    data: dict[str, NDArray[np.generic]] = {n: np.repeat(v, 2) for n, v in keys.items()}
+    data["measurand"] = np.tile(np.array(MEASURANDS, dtype=object), flags.size)
+    data["flags"] = np.repeat(flags, 2)
+    data.update({name: np.stack(parts, axis=1).ravel() for name, parts in columns.items()})
+    return pd.DataFrame({name: data[name] for name in RESULT_COLUMNS["phase_drain"]})
+
+
+def _per_phase(
+    ready: Prepared, measurand: Measurand, coverage: float, simulated: Simulated | None
+) -> dict[str, NDArray[np.generic]]:
+    """Return the columns of `phase_drain` for one measurand, each of shape (K, P)."""
+    found = ready.drains[measurand]
+    low, high, rate_low, rate_high = interval(found, coverage)
+    method = np.where(np.isnan(found.drain_pp), "", "gum").astype(object)
+    if simulated is not None:
+        delta = tolerance(simulated.u[measurand], AGREEMENT_DIGITS)
+        with np.errstate(invalid="ignore"):
+            beyond = (simulated.low[measurand] < low - delta) | (
+                simulated.high[measurand] > high + delta
+            )
+        method[beyond] = "monte_carlo"
+        low, rate_low = (
+            np.where(beyond, np.fmin(closed, drawn[measurand]), closed)
+            for closed, drawn in ((low, simulated.low), (rate_low, simulated.rate_low))
+        )
+        high, rate_high = (
+            np.where(beyond, np.fmax(closed, drawn[measurand]), closed)
+            for closed, drawn in ((high, simulated.high), (rate_high, simulated.rate_high))
+        )
+    return {
+        "status": ready.status[measurand],
+        "start_pct": found.start_pct,
+        "end_pct": found.end_pct,
+        "duration_h": found.exposure_h,
+        "duration_h_u": found.exposure_u_h,
+        "drain_pp": found.best_pp,
+        "drain_pp_u": found.u_pp,
+        "drain_pp_low": low,
+        "drain_pp_high": high,
+        "rate_pp_per_h": found.rate_pp_per_h,
+        "rate_pp_per_h_u": found.rate_u_pp_per_h,
+        "rate_pp_per_h_low": rate_low,
+        "rate_pp_per_h_high": rate_high,
+        "method": method,
+    }

@@ -1,0 +1,157 @@
+"""Rotation phases: one device at a time does an activity for a short turn.
+
+The rate in the turn has to be got from the whole phase, by taking off what the rest of the time
+drained at the rate of a plain phase. Rates are those of the display, in pp/h.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from kit.drain.part_rows import PartRow, done_h, flag_exposure, turns
+from kit.drain.states import time_variance
+from kit.stats.uncertainty import normal_factor, resolution
+
+if TYPE_CHECKING:
+    from kit.drain.phases import Prepared
+
+__all__ = ["plain_phase", "rotation_rows", "rotation_u"]
+
+_UNNAMED = ("turn", "rest of the time")
+
+
+def rotation_u(turn_h: float, rest_h: float, plain_h: float, *, adjacent: bool) -> float:
+    """Return u (pp/h) of the rate in a turn, from the resolution of whole percentages alone.
+
+    Parameters
+    ----------
+    turn_h, rest_h
+        Exposure to the turn's activity and to the other one within the rotation (h).
+    plain_h
+        Length of the plain phase from which the other activity's rate is taken (h).
+    adjacent
+        Whether the two phases share a reading.
+
+    Notes
+    -----
+    With ρ = rest/plain: adjacent ``√((ρ² + (1 + ρ)² + 1)/12)/turn``, else
+    ``√((2 + 2ρ²)/12)/turn``. Derived in docs/measurement.md.
+
+    Examples
+    --------
+    Ten minutes of sixty, plain phase of one hour: √((0.694 + 3.361 + 1)/12)/0.1667 = 3.89 pp/h:
+
+    >>> round(rotation_u(10 / 60, 50 / 60, 1.0, adjacent=True), 2)
+    3.89
+    """
+    rho = rest_h / plain_h
+    own = (rho**2 + (1.0 + rho) ** 2 + 1.0) if adjacent else 2.0 + 2.0 * rho**2
+    return float((own / 12.0) ** 0.5 / turn_h)
+
+
+def plain_phase(ready: Prepared, unit: int, phase: int, activity: str) -> int:
+    """Return the plain phase nearest to a rotation in which a unit did the other activity, −1."""
+    session = ready.chains.session
+    usable = [
+        j
+        for j, other in enumerate(session.phases)
+        if not other.is_split
+        and other.activity == activity
+        and ready.status["displayed"][unit, j] == "measured"
+        and not ready.flags["rises"][unit, j]
+        and not ready.flags["saturated"][unit, j]
+    ]
+    return min(usable, key=lambda j: (abs(j - phase), j), default=-1)
+
+
+def rotation_rows(ready: Prepared, run: int, phase: int, coverage: float) -> list[PartRow]:
+    """Return the rows of one rotation, two per device.
+
+    Parameters
+    ----------
+    ready
+        From `kit.drain.phases.prepare`.
+    run, phase
+        Positions of run and phase.
+    coverage
+        Probability of the intervals.
+
+    Notes
+    -----
+    ``r_A = (d − e_B r_B)/e_A`` with r_B from the nearest plain phase of that activity. A device
+    without a turn has no value (``not_reached``).
+    """
+    chains, session = ready.chains, ready.chains.session
+    spec = session.phases[phase]
+    a, b = spec.parts or _UNNAMED
+    number = chains.runs[run]
+    logged = turns(session, number, spec)
+    turn_h = float("nan") if spec.turn_min is None else spec.turn_min / 60.0
+    rows: list[PartRow] = []
+    longest: dict[str, float] = {}
+    for i, device in enumerate(chains.devices):
+        unit = run * len(chains.devices) + i
+        status = str(ready.status["displayed"][unit, phase])
+        own = [done_h(t, turn_h) for t in logged.get(device, ()) if t.activity == a]
+        exposure = float(sum(own)) if own else (0.0 if logged or status != "split" else turn_h)
+        total = float(chains.exposure_h[unit, phase])
+        rest = total - exposure
+        longest[a] = max(longest.get(a, 0.0), exposure if exposure == exposure else 0.0)
+        plain = plain_phase(ready, unit, phase, b)
+        rows += _rotation_rows(ready, unit, phase, plain, (exposure, rest), coverage,
+                               (number, spec.id, device, a, b), status)  # fmt: skip
+    return flag_exposure(rows, longest)
+
+
+def _rotation_rows(
+    ready: Prepared, unit: int, phase: int, plain: int, exposures: tuple[float, float],
+    coverage: float, names: tuple[int, str, str, str, str], status: str,
+) -> list[PartRow]:  # fmt: skip
+    number, phase_id, device, a, b = names
+    turn, rest = exposures
+    base = PartRow(run=number, phase=phase_id, device=device)
+    if status != "split" or not turn > 0.0 or plain < 0:
+        why = status if status != "split" else ("not_reached" if turn == 0.0 else "no_reading")
+        return [
+            replace(base, part=a, exposure_h=turn, status=why),
+            replace(base, part=b, exposure_h=rest, status=why),
+        ]
+    chains, now, found = ready.chains, ready.states, ready.drains["displayed"]
+    plain_h = float(chains.length_h[unit, plain])
+    weight = np.zeros((1, 1, now.level.shape[1]))
+    weight[0, 0, [2 * phase, 2 * phase + 1]] = [1.0, -1.0]
+    rho = rest / plain_h
+    weight[0, 0, 2 * plain] -= rho
+    weight[0, 0, 2 * plain + 1] += rho
+    shown = resolution(
+        weight[0] @ now.matrix[unit],
+        weights=chains.observations.weight[unit],
+        step=float(chains.observations.step[unit]),
+        convention_variance=float(chains.offset_variance[unit]),
+    )
+    d, d_plain = float(found.drain_pp[unit, phase]), float(found.drain_pp[unit, plain])
+    rate_b = d_plain / plain_h
+    rate_a = (d - rho * d_plain) / turn
+    length_u = float(chains.length_u_h[unit, phase])
+    time2 = float(time_variance(now.unit(unit), weight)[0, 0])
+    other2 = time2 + ((rate_a - rate_b) * length_u) ** 2
+    bound = float(found.bound_pp[unit, phase] + rho * found.bound_pp[unit, plain])
+    k = normal_factor(coverage)
+    half = float(shown.expanded(other2**0.5, coverage, bound=bound)[0]) / turn
+    u = float((shown.u[0] ** 2 + other2) ** 0.5) / turn
+    plain_u = float(found.rate_u_pp_per_h[unit, plain])
+    x_plain = float(found.resolution.half_width(coverage)[unit, plain])
+    other_plain = float(np.hypot(found.u_other_pp[unit, plain],
+                                 found.variance["phase_length"][unit, plain] ** 0.5))  # fmt: skip
+    half_b = float(np.hypot(x_plain, k * other_plain) + found.bound_pp[unit, plain]) / plain_h
+    blurred = rate_a - half < rate_b < rate_a + half
+    return [
+        replace(
+            base, part=a, exposure_h=turn, rate=rate_a, u=u, half_width=half,
+            flags=("not_resolvable",) if blurred else (),
+        ),
+        replace(base, part=b, exposure_h=rest, rate=rate_b, u=plain_u, half_width=half_b),
+    ]  # fmt: skip

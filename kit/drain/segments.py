@@ -1,0 +1,221 @@
+"""Stretches of a session in which one device did one activity: phases, halves, turns.
+
+A *segment* is a plain phase, one half of a crossover, or the turn of a rotation. Its drain is a
+combination of boundary states, so that whatever is made from several segments knows which
+readings they share. Drains are true-charge drains as a measure of energy (`kit.drain.power_drain`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from kit.drain.flags import LITTLE_CHARGE_PCT, SHORT_EXPOSURE_H
+from kit.drain.gauge import charge_excess
+from kit.drain.part_rows import done_h, turns
+from kit.drain.reference_repeats import charge_share
+from kit.drain.rotation import plain_phase
+from kit.drain.swaps import UNNAMED_PARTS, with_swaps
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from kit.drain.phases import Prepared
+    from kit.drain.readings import Observed
+    from kit.drain.swaps import Swaps
+
+    Floats = NDArray[np.float64]
+    Bools = NDArray[np.bool_]
+    Texts = NDArray[np.object_]
+
+__all__ = ["Segments", "segments"]
+
+_NOT_USED = ("warm_up", "saver", "rises", "charged", "saturated", "start_saturated",
+             "hold_too_long")  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True)
+class Segments:
+    """Segments of every unit; shapes: K units, S segments, B boundary states.
+
+    Parameters
+    ----------
+    swaps
+        The boundary states.
+    activity
+        (K, S). What the unit did; differs by unit in the halves of a crossover.
+    usable
+        (K, S). Whether the segment may stand for its activity.
+    indirect
+        (S,). The turn of a rotation: used only where nothing better stands for the activity.
+    hours
+        (K, S). Time that it lasted (h).
+    base
+        (K, S, B). The drain as a combination of states.
+    dying
+        (K, S). The unit powered off at the end of the segment.
+    drain_pp
+        (K, S). True-charge drain (pp).
+    beta
+        (K, S). Effect of the level on a gauge that counts charge.
+    share, share_half_width
+        (K, 1). How much of that effect the unit's gauge shows.
+    length_u_h
+        (K, S). u of the length (h).
+    start_variance
+        (K, S). Variance from the charge at the start (pp²).
+    """
+
+    swaps: Swaps
+    activity: Texts
+    usable: Bools
+    indirect: Bools
+    hours: Floats
+    base: Floats
+    dying: Bools
+    drain_pp: Floats
+    beta: Floats
+    share: Floats
+    share_half_width: Floats
+    length_u_h: Floats
+    start_variance: Floats
+
+    @property
+    def factor(self) -> Floats:
+        """Return the factor from drain to a measure of energy, shape (K, S)."""
+        return np.asarray(1.0 / (1.0 + self.share * self.beta))
+
+
+def _layout(ready: Prepared) -> list[tuple[int, str]]:
+    """Return (phase, kind) of the segments in order; kind: plain, first, second, turn."""
+    kinds = {"crossover": ("first", "second"), "rotation": ("turn",)}
+    return [
+        (j, kind)
+        for j, phase in enumerate(ready.chains.session.phases)
+        for kind in kinds.get(phase.kind, ("plain",))
+    ]
+
+
+def _usable(ready: Prepared) -> Bools:
+    """Return in which phases a unit may stand for an activity at all, shape (K, P)."""
+    chains = ready.chains
+    barred = np.zeros(chains.length_h.shape, dtype=bool)
+    for flag in _NOT_USED:
+        barred |= ready.flags[flag]
+    status = ready.status["true_charge"].astype(str)
+    with np.errstate(invalid="ignore"):
+        brief = (chains.exposure_h < SHORT_EXPOSURE_H) | (
+            ready.drains["displayed"].start_pct < LITTLE_CHARGE_PCT
+        )
+    split = ready.flags["split"]
+    whole = np.isin(status, ("measured", "split"))
+    return np.asarray((whole | ((status == "died") & ~brief & ~split)) & ~barred, dtype=bool)
+
+
+@dataclass(kw_only=True)
+class _Draft:
+    """The arrays of the segments while they are being filled."""
+
+    activity: Texts
+    usable: Bools
+    hours: Floats
+    base: Floats
+
+
+def _fill_crossover(ready: Prepared, swaps: Swaps, draft: _Draft, s: int, phase: int,
+                    kind: str) -> None:  # fmt: skip
+    middle = swaps.column[phase]
+    begin, end = (2 * phase, middle) if kind == "first" else (middle, 2 * phase + 1)
+    draft.base[:, s, begin], draft.base[:, s, end] = 1.0, -1.0
+    draft.usable[:, s] &= swaps.states.valid[:, middle]
+    for unit in range(ready.chains.units):
+        plan = swaps.plans[unit, phase]
+        name = plan.first if kind == "first" else plan.second
+        draft.activity[unit, s] = name
+        draft.hours[unit, s] = plan.exposure[name]
+
+
+def _fill_turn(ready: Prepared, draft: _Draft, s: int, phase: int) -> None:
+    chains = ready.chains
+    spec = chains.session.phases[phase]
+    name, other = spec.parts or UNNAMED_PARTS
+    turn_h = np.nan if spec.turn_min is None else spec.turn_min / 60.0
+    n = len(chains.devices)
+    for run, number in enumerate(chains.runs):
+        logged = turns(chains.session, number, spec)
+        for unit in range(run * n, run * n + n):
+            mine = logged.get(chains.devices[unit - run * n], ())
+            own = [done_h(t, turn_h) for t in mine if t.activity == name]
+            hours = float(sum(own)) if own else (0.0 if logged else turn_h)
+            plain = plain_phase(ready, unit, phase, other)
+            draft.activity[unit, s] = name
+            draft.hours[unit, s] = hours
+            draft.usable[unit, s] &= plain >= 0
+            if plain < 0:
+                continue
+            rho = (float(chains.exposure_h[unit, phase]) - hours) / chains.length_h[unit, plain]
+            draft.base[unit, s, [2 * phase, 2 * phase + 1]] += [1.0, -1.0]
+            draft.base[unit, s, [2 * plain, 2 * plain + 1]] -= [rho, -rho]
+
+
+def segments(ready: Prepared, obs: Observed) -> Segments:
+    """Return the segments of a session.
+
+    Parameters
+    ----------
+    ready
+        From `kit.drain.phases.prepare`.
+    obs
+        From `kit.drain.readings.observed`.
+    """
+    chains = ready.chains
+    swaps = with_swaps(ready, obs)
+    now = swaps.states
+    layout = _layout(ready)
+    phase = np.array([j for j, _ in layout], dtype=np.int64)
+    k, s_total, b = chains.units, len(layout), now.level.shape[1]
+    dying = (phase[None, :] == chains.death[:, None]) & (chains.length_h.shape[1] > 0)
+    names = np.array([p.activity for p in chains.session.phases], dtype=object)
+    draft = _Draft(
+        activity=np.tile(names[phase], (k, 1)) if s_total else np.empty((k, 0), dtype=object),
+        usable=_usable(ready)[:, phase],
+        hours=chains.exposure_h[:, phase].copy(),
+        base=np.zeros((k, s_total, b)),
+    )
+    for s, (j, kind) in enumerate(layout):
+        if kind == "plain":
+            draft.base[:, s, 2 * j] = 1.0
+            draft.base[:, s, 2 * j + 1] = np.where(dying[:, s], 0.0, -1.0)
+        elif kind == "turn":
+            _fill_turn(ready, draft, s, j)
+        else:
+            _fill_crossover(ready, swaps, draft, s, j, kind)
+    true, shown = ready.drains["true_charge"], ready.drains["displayed"]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        hold = np.where(dying, 1.0, (true.drain_pp / shown.drain_pp)[:, phase])
+    hold = np.where(np.isfinite(hold) & (phase == 0), hold, 1.0)
+    value = np.nan_to_num(now.value)
+    drain = np.maximum((draft.base @ value[:, :, None])[:, :, 0] * hold, 0.0)
+    rate_ok = draft.usable & (draft.hours > 0.0)
+    middle = value[:, 2 * phase] - drain / 2.0
+    counts = charge_share(ready)
+    start = np.nan_to_num(true.variance["full_start"])
+    if "full_hold" in true.variance:
+        start = start + np.nan_to_num(true.variance["full_hold"])
+    return Segments(
+        swaps=swaps,
+        activity=draft.activity,
+        usable=rate_ok,
+        indirect=np.array([kind == "turn" for _, kind in layout], dtype=bool),
+        hours=draft.hours,
+        base=draft.base * hold[:, :, None],
+        dying=dying,
+        drain_pp=np.where(rate_ok, drain, np.nan),
+        beta=charge_excess(middle),
+        share=counts.share[:, None],
+        share_half_width=counts.half_width[:, None],
+        length_u_h=np.where(dying, chains.off_u_h[:, None], chains.length_u_h[:, phase]),
+        start_variance=start[:, phase] * (np.array([k != "second" for _, k in layout])),
+    )

@@ -1,0 +1,197 @@
+"""Where the devices stand after every phase: charge left, drain so far, ranks with ties.
+
+The drain so far is the difference of two readings, the first and the last: the readings between
+cancel, and its uncertainty does not grow with the number of phases.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from kit.drain.order import margins
+from kit.drain.phases import frame_keys, prepare
+from kit.drain.states import gauge_covariance, time_variance
+from kit.stats.order import tie_letters
+from kit.stats.uncertainty import resolution
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from numpy.typing import NDArray
+
+    from kit.drain.chains import Chains
+    from kit.drain.phases import Prepared
+    from kit.results import Settings
+    from kit.session import Session
+    from kit.stats.uncertainty import Resolution
+
+    Floats = NDArray[np.float64]
+    Bools = NDArray[np.bool_]
+
+__all__ = ["standing"]
+
+
+def _charged_since_start(chains: Chains) -> Bools:
+    """Return whether a device was charged at any time up to the end of each phase."""
+    broken = chains.charged | ~chains.joined
+    broken[:, :1] = chains.charged[:, :1]
+    return np.asarray(np.logical_or.accumulate(broken, axis=1), dtype=bool)
+
+
+def _dead_order(chains: Chains, run: int) -> Bools:
+    """Return ``above[i, j]``: i is known to have powered off after j."""
+    off = chains.off_times[run]
+    with np.errstate(invalid="ignore"):
+        return np.asarray(off.order_low[:, None] >= off.order_high[None, :], dtype=bool)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Left:
+    """Charge left at the end of every phase, shape (K, P), with what it takes to compare it."""
+
+    value: Floats
+    shown: Resolution
+    variance: Floats
+    bound: Floats
+    alive: Bools
+    off: Bools
+
+
+def _order(chains: Chains, left: _Left, coverage: float) -> dict[str, NDArray[np.generic]]:
+    """Return ranks and letters, flat in the order of the frame."""
+    n_runs, n, p = len(chains.runs), len(chains.devices), len(chains.phases)
+    cube = (n_runs, n, p)
+    value, variance, bound = (a.reshape(cube) for a in (left.value, left.variance, left.bound))
+    alive, off = left.alive.reshape(cube), left.off.reshape(cube)
+    shown = left.shown.reshaped(cube)
+    best, worst = np.full((n_runs, p, n), np.nan), np.full((n_runs, p, n), np.nan)
+    letters = np.full((n_runs, p, n), "", dtype=object)
+    known: dict[bytes, tuple[str, ...]] = {}
+    for r in range(n_runs):
+        count = alive[r].sum(axis=0)
+        u = np.sqrt(variance[r][:, None] + variance[r][None, :])
+        width = margins(
+            shown[r, :, None] + shown[r, None, :], u, bound[r][:, None] + bound[r][None, :],
+            coverage, int((count * (count - 1) // 2).sum()),
+        ).table  # fmt: skip
+        with np.errstate(invalid="ignore"):
+            above = value[r][:, None] - value[r][None, :] > width
+        above |= alive[r][:, None] & off[r][None, :]
+        above |= off[r][:, None] & off[r][None, :] & _dead_order(chains, r)[:, :, None]
+        taken = alive[r] | off[r]
+        above &= taken[:, None] & taken[None, :]
+        blank = np.where(taken, 0.0, np.nan)
+        best[r] = (blank + 1.0 + above.sum(axis=0)).T
+        worst[r] = (blank + taken.sum(axis=0) - above.sum(axis=1)).T
+        for j in range(p):
+            part = np.flatnonzero(taken[:, j])
+            matrix = above[part[:, None], part, j]
+            key = matrix.tobytes()
+            if key not in known:
+                known[key] = tie_letters(matrix)
+            letters[r, j, part] = known[key]
+    return {"rank_best": best.ravel(), "rank_worst": worst.ravel(), "tie_group": letters.ravel()}
+
+
+def standing(
+    session: Session, settings: Settings, *, prepared: Prepared | None = None
+) -> pd.DataFrame:
+    """Return the standing after every phase.
+
+    Parameters
+    ----------
+    session
+        A record that passed its checks.
+    settings
+        The coverage probability.
+    prepared
+        From `kit.drain.phases.prepare`, if it was made already.
+
+    Returns
+    -------
+    DataFrame
+        Columns ``kit.results.RESULT_COLUMNS["standing"]``. ``soc_pct`` is the percentage read
+        at the end of the phase, 0 once a device is off. ``total_drain_pp`` (displayed drain)
+        runs from the first reading. ``rank_best``, ``rank_worst`` and ``tie_group`` compare
+        what the displays show, by the table rule over all pairs and phases of the run; the
+        columns ``…_true_charge`` compare the charge left, gauge error included. ``status``:
+        ``measured``, ``no_reading``, ``died`` (in this phase), ``off`` (before it).
+
+    Examples
+    --------
+    92, 80, 76, 60 %: together 32 pp, u = √(2/12) = 0.408 (two readings, not √(6/12)):
+
+    >>> from kit.results import Settings
+    >>> from kit.session import Assumptions
+    >>> from tests.helpers.builders import make_session
+    >>> s = make_session(phases={"p1": 60, "p2": 60, "p3": 60}, readings={"a": [92, 80, 76, 60]},
+    ...     assumptions=Assumptions(reading_delay_min=0, phase_length_u_min=0))
+    >>> row = standing(s, Settings()).iloc[-1]
+    >>> float(row["total_drain_pp"]), round(float(row["total_drain_pp_u"]), 3)
+    (32.0, 0.408)
+    """
+    import pandas as pd
+
+    from kit.results import RESULT_COLUMNS
+
+    ready = prepare(session) if prepared is None else prepared
+    chains, now = ready.chains, ready.states
+    p = chains.length_h.shape[1]
+    phases = np.arange(p)
+    dying = phases == chains.death[:, None]
+    off = (phases >= chains.gone[:, None]) & ~dying
+    end = now.matrix[:, 1::2]
+    ok = now.valid[:, 1::2] & ~off & ~dying
+    obs = chains.observations
+    display = {
+        "weights": obs.weight[:, None, :],
+        "step": obs.step[:, None],
+        "convention_variance": chains.offset_variance[:, None],
+    }
+    left = resolution(end, **display)
+    total_shown = resolution(now.matrix[:, :1] - end, **display)
+    b = 2 * p
+    at_end = np.zeros((chains.units, p, b))
+    at_end[:, phases, 2 * phases + 1] = 1.0
+    since_start = -at_end
+    since_start[:, :, :1] += 1.0
+    time_end = time_variance(now, at_end)
+    gauge = gauge_covariance(chains, now)
+    u_gauge2 = ((end @ gauge) * end).sum(axis=2)
+    charged = _charged_since_start(chains)
+    known = ok & now.valid[:, :1] & ~charged
+    total = np.where(known, np.nan_to_num(now.value[:, :1] - now.value[:, 1::2]), np.nan)
+    time_total = time_variance(now, since_start)
+    gap_total = now.gap_variances(since_start)
+    u_total = np.sqrt(total_shown.u**2 + time_total + gap_total)
+    half = total_shown.expanded(
+        np.sqrt(time_total), settings.coverage, bound=now.bounds(since_start)
+    )
+    bound = now.bounds(at_end)
+    order = chains.in_frame_order
+    columns = {
+        "soc_pct": np.where(off | dying, 0.0, np.where(ok, chains.levels[:, 1::2], np.nan)),
+        "total_drain_pp": np.where(total > 0.0, total, np.where(total <= 0.0, 0.0, np.nan)),
+        "total_drain_pp_u": np.where(known, u_total, np.nan),
+        "total_drain_pp_low": np.where(known, np.maximum(total - half, 0.0), np.nan),
+        "total_drain_pp_high": np.where(known, np.maximum(total + half, 0.0), np.nan),
+        "status": np.select([dying, off, ok], ["died", "off", "measured"], "no_reading").astype(
+            object
+        ),
+    }
+    data: dict[str, NDArray[np.generic]] = {n: order(v) for n, v in columns.items()}
+    value = np.where(ok, now.value[:, 1::2], np.nan)
+    for suffix, variance in (("", time_end), ("_true_charge", time_end + u_gauge2)):
+        found = _order(
+            chains,
+            _Left(
+                value=value, shown=left, variance=variance, bound=bound, alive=ok, off=off | dying
+            ),
+            settings.coverage,
+        )
+        data.update({name + suffix: column for name, column in found.items()})
+    run, phase, device = frame_keys(chains)
+    data.update({"run": run, "phase": phase, "device": device})
+    return pd.DataFrame({name: data[name] for name in RESULT_COLUMNS["standing"]})

@@ -1,0 +1,330 @@
+"""Hours on a mix of activities, and how the order of devices depends on the mix.
+
+Weights are shares of time. Hours on a mix are 100 over the weighted mean of the rates, never
+the weighted mean of the hours. The rates of one device share readings: neighbouring drains
+partly cancel, and the coefficients of the readings carry that.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from kit.drain.gauge import constant_power_drain
+from kit.drain.order import margins
+from kit.drain.phases import prepare
+from kit.drain.projections import hours_from_rate
+from kit.drain.readings import observed
+from kit.drain.segments import segments
+from kit.drain.states import gauge_covariance, time_variance
+from kit.stats.order import rank_intervals, tie_letters
+from kit.stats.uncertainty import Resolution, resolution
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    import pandas as pd
+    from numpy.typing import NDArray
+
+    from kit.drain.phases import Prepared
+    from kit.drain.segments import Segments
+    from kit.results import Settings
+    from kit.session import Session
+
+    Floats = NDArray[np.float64]
+    Bools = NDArray[np.bool_]
+
+__all__ = ["MIX_COLUMNS", "SWITCH_COLUMNS", "MixRates", "mix_rates", "usage_mixes", "winners"]
+
+MIX_COLUMNS = (
+    "run", "mix", "device", "rate_pp_per_h", "rate_pp_per_h_u", "rate_pp_per_h_low",
+    "rate_pp_per_h_high", "hours", "hours_low", "hours_high", "at_least", "rank_best",
+    "rank_worst", "tie_group", "missing",
+)  # fmt: skip
+SWITCH_COLUMNS = (
+    "run", "activity_a", "activity_b", "weight_a_from", "weight_a_to", "device", "supported",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True)
+class MixRates:
+    """Rate of each unit on one mix; arrays of shape (K,), NaN where an activity is missing.
+
+    Parameters
+    ----------
+    rate
+        Weighted mean of the rates (pp/h).
+    resolution
+        What the resolution of the display adds to it.
+    u_other, bound
+        u of everything else, and half-widths added linearly (pp/h).
+    missing
+        Activities of the mix without a usable phase, by unit.
+    """
+
+    rate: Floats
+    resolution: Resolution
+    u_other: Floats
+    bound: Floats
+    missing: tuple[tuple[str, ...], ...]
+
+    @property
+    def u(self) -> Floats:
+        """Return the standard uncertainty (pp/h), bounds taken as rectangular."""
+        return np.sqrt(self.resolution.u**2 + self.u_other**2 + self.bound**2 / 3.0)
+
+    def half_width(self, coverage: float) -> Floats:
+        """Return U of the rate (pp/h)."""
+        return self.resolution.expanded(self.u_other, coverage, bound=self.bound)
+
+
+def _shares(
+    found: Segments, weights: Mapping[str, float]
+) -> tuple[Floats, tuple[tuple[str, ...], ...]]:
+    """Return the weight (1/h) of each segment's drain in the rate of the mix, shape (K, S)."""
+    total = sum(weights.values())
+    share = np.zeros(found.hours.shape)
+    missing: list[list[str]] = [[] for _ in range(len(share))]
+    for activity, weight in weights.items():
+        if weight <= 0.0:
+            continue
+        here = found.usable & (found.activity == activity)
+        direct = here & ~found.indirect
+        here = np.where(direct.any(axis=1, keepdims=True), direct, here)
+        hours = np.where(here, found.hours, 0.0).sum(axis=1)
+        has = hours > 0.0
+        for k in np.flatnonzero(~has).tolist():
+            missing[k].append(activity)
+        each = weight / total / np.where(has, hours, 1.0)
+        share += np.where(here & has[:, None], each[:, None], 0.0)
+    return share, tuple(tuple(m) for m in missing)
+
+
+def mix_rates(
+    ready: Prepared, weights: Mapping[str, float], *, found: Segments | None = None
+) -> MixRates:
+    """Return the rate of every unit on one mix.
+
+    Parameters
+    ----------
+    ready
+        From `kit.drain.phases.prepare`.
+    weights
+        Activity → share of time; they need not add up to 1.
+    found
+        From `kit.drain.segments.segments`, if computed already.
+
+    Raises
+    ------
+    ValueError
+        If no weight is above 0, or one is below.
+
+    Notes
+    -----
+    ``r = Σ_j w_j d_j/L_j`` over the segments of each activity. With c the coefficients of the
+    readings in r, the resolution adds ``Σc²/12`` (and the common rounding), the gauge ``c′Kc``,
+    each reading's time once, each length ``(w_j r_j u_L/L_j)²``. What cannot be averaged adds
+    linearly; the level effect is one unknown for all phases, so its signed sum counts. Derived in
+    docs/measurement.md.
+    """
+    if not weights or min(weights.values()) < 0.0 or sum(weights.values()) <= 0.0:
+        msg = f"the weights of a mix must not be negative and not all 0, got {dict(weights)}"
+        raise ValueError(msg)
+    found = segments(ready, observed(ready.chains.session)) if found is None else found
+    chains, now = ready.chains, found.swaps.states
+    share, missing = _shares(found, weights)
+    scaled = share * found.factor
+    base = (scaled[:, None, :] @ found.base)[:, 0, :]
+    coefficients = (base[:, None, :] @ now.matrix)[:, 0, :]
+    shown = resolution(
+        coefficients,
+        weights=found.swaps.weights,
+        step=chains.observations.step,
+        convention_variance=chains.offset_variance,
+    )
+    covariance = gauge_covariance(chains, now)
+    gauge = ((coefficients[:, None, :] @ covariance)[:, 0, :] * coefficients).sum(axis=1)
+    drain = np.where(share > 0.0, np.nan_to_num(found.drain_pp), 0.0)
+    per_hour = np.where(share > 0.0, drain / np.where(found.hours > 0.0, found.hours, 1.0), 0.0)
+    length = scaled * per_hour * found.length_u_h
+    other = (
+        time_variance(now, base[:, None, :])[:, 0]
+        + gauge
+        + np.where(share > 0.0, length**2 + scaled**2 * found.start_variance, 0.0).sum(axis=1)
+    )
+    _, up, down = constant_power_drain(drain, found.beta, found.share, found.share_half_width)
+    level = np.maximum(np.abs((share * up).sum(axis=1)), np.abs((share * down).sum(axis=1)))
+    gaps = now.bounds(base[:, None, :])[:, 0]
+    blank = np.array([np.nan if m else 0.0 for m in missing])
+    return MixRates(
+        rate=(scaled * drain).sum(axis=1) + blank,
+        resolution=shown,
+        u_other=np.sqrt(other) + blank,
+        bound=gaps + level + blank,
+        missing=missing,
+    )
+
+
+def _claims(found: MixRates, part: slice, coverage: float) -> tuple[Bools, Bools]:
+    """Return ``lower[i, j]``, device i claimed to drain more slowly than j, and who takes part."""
+    rate, shown = found.rate[part], found.resolution[part]
+    known = ~np.isnan(rate)
+    n = int(known.sum())
+    both = shown[:, None] + shown[None, :]
+    u = np.hypot(found.u_other[part][:, None], found.u_other[part][None, :])
+    bound = found.bound[part][:, None] + found.bound[part][None, :]
+    width = margins(both, u, bound, coverage, n * (n - 1) // 2).table
+    with np.errstate(invalid="ignore"):
+        lower = rate[None, :] - rate[:, None] > width
+    return np.asarray(lower, dtype=bool), known
+
+
+def usage_mixes(
+    session: Session,
+    settings: Settings,
+    *,
+    prepared: Prepared | None = None,
+    mixes: Mapping[str, Mapping[str, float]] | None = None,
+) -> pd.DataFrame:
+    """Return the hours that a full charge lasts on each named mix, with the order of devices.
+
+    Parameters
+    ----------
+    session
+        A record that passed its checks.
+    settings
+        The coverage probability.
+    prepared
+        From `kit.drain.phases.prepare`, if it was made already.
+    mixes
+        Mixes to use in place of the session's own: name → {activity: share of time}.
+
+    Returns
+    -------
+    DataFrame
+        Columns `MIX_COLUMNS`. A device that lacks a usable phase of one activity has NaN, and
+        the activities in ``missing``. Ranks and letters are by the table rule over all pairs.
+    """
+    import pandas as pd
+
+    ready = prepare(session) if prepared is None else prepared
+    chains = ready.chains
+    stretches = segments(ready, observed(session))
+    n = len(chains.devices)
+    frames: list[dict[str, object]] = []
+    chosen = session.mixes if mixes is None else mixes
+    for name, weights in chosen.items():
+        found = mix_rates(ready, weights, found=stretches)
+        half = found.half_width(settings.coverage)
+        low = np.maximum(found.rate - half, 0.0)
+        hours, shortest, longest = hours_from_rate(found.rate, low, found.rate + half)
+        open_end = np.isinf(longest)
+        best, worst = np.full(chains.units, np.nan), np.full(chains.units, np.nan)
+        letters = np.full(chains.units, "", dtype=object)
+        for r in range(len(chains.runs)):
+            part = slice(r * n, (r + 1) * n)
+            lower, known = _claims(found, part, settings.coverage)
+            who = np.flatnonzero(known)
+            if who.size:
+                matrix = lower[np.ix_(who, who)]
+                ranks = rank_intervals(matrix)
+                best[who + r * n], worst[who + r * n] = ranks
+                letters[who + r * n] = tie_letters(matrix)
+        frames.append(
+            {
+                "run": np.repeat(np.array(chains.runs, dtype=np.int64), n),
+                "mix": name,
+                "device": np.tile(np.array(chains.devices, dtype=object), len(chains.runs)),
+                "rate_pp_per_h": found.rate,
+                "rate_pp_per_h_u": found.u,
+                "rate_pp_per_h_low": low,
+                "rate_pp_per_h_high": found.rate + half,
+                "hours": np.where(open_end, np.nan, hours),
+                "hours_low": shortest,
+                "hours_high": longest,
+                "at_least": open_end,
+                "rank_best": best,
+                "rank_worst": worst,
+                "tie_group": letters,
+                "missing": np.array([", ".join(m) for m in found.missing], dtype=object),
+            }
+        )
+    if not frames:
+        return pd.DataFrame(columns=list(MIX_COLUMNS))
+    return pd.concat([pd.DataFrame(f) for f in frames], ignore_index=True)[list(MIX_COLUMNS)]
+
+
+def _envelope(at_0: Floats, at_1: Floats) -> list[tuple[float, float, int]]:
+    """Return for straight lines on 0 … 1 where each is the lowest: (from, to, line)."""
+    found: list[tuple[float, float, int]] = []
+    w = 0.0
+    slope = at_1 - at_0
+    line = int(np.lexsort((slope, at_0))[0])
+    while True:
+        gain = slope[line] - slope
+        with np.errstate(divide="ignore", invalid="ignore"):
+            cross = np.where(gain > 1e-12, (at_0 - at_0[line]) / gain, np.inf)
+        cross = np.where(cross < w - 1e-12, np.inf, cross)
+        cross[line] = np.inf
+        nearest = float(cross.min())
+        if not nearest < 1.0:
+            found.append((w, 1.0, line))
+            return found
+        after = np.flatnonzero(cross <= nearest + 1e-12)
+        following = int(after[np.argmin(slope[after])])
+        if nearest > w:
+            found.append((w, nearest, line))
+        w, line = nearest, following
+
+
+def winners(
+    session: Session, settings: Settings, *, prepared: Prepared | None = None
+) -> pd.DataFrame:
+    """Return which device lasts longest on every mix of two activities.
+
+    Parameters
+    ----------
+    session
+        A record that passed its checks.
+    settings
+        The coverage probability.
+    prepared
+        From `kit.drain.phases.prepare`, if it was made already.
+
+    Returns
+    -------
+    DataFrame
+        Columns `SWITCH_COLUMNS`: for each pair of activities the ranges of the weight of a
+        (b has the rest) and the device with the lowest estimated rate there. ``supported``:
+        in the middle of the range its lead over every other device holds by the table rule.
+        Only devices with both activities take part.
+    """
+    import pandas as pd
+
+    ready = prepare(session) if prepared is None else prepared
+    chains = ready.chains
+    stretches = segments(ready, observed(session))
+    n = len(chains.devices)
+    names = [a for a in dict.fromkeys(stretches.activity.T.ravel().tolist()) if a]
+    single = {a: mix_rates(ready, {a: 1.0}, found=stretches).rate for a in names}
+    rows: list[tuple[object, ...]] = []
+    for r, run in enumerate(chains.runs):
+        part = slice(r * n, (r + 1) * n)
+        for i, a in enumerate(names):
+            for b in names[i + 1 :]:
+                both = np.flatnonzero(~np.isnan(single[a][part] + single[b][part]))
+                if both.size < 2:
+                    continue
+                for w0, w1, line in _envelope(single[b][part][both], single[a][part][both]):
+                    weights = {a: (w0 + w1) / 2.0, b: 1.0 - (w0 + w1) / 2.0}
+                    lower, known = _claims(
+                        mix_rates(ready, weights, found=stretches), part, settings.coverage
+                    )
+                    lead = int(both[line])
+                    others = [int(j) for j in both if j != lead and known[j]]
+                    rows.append(
+                        (run, a, b, w0, w1, chains.devices[lead], bool(lower[lead, others].all()))
+                    )
+    return pd.DataFrame(rows, columns=list(SWITCH_COLUMNS))

@@ -1,0 +1,391 @@
+"""From a plan to a session folder: a setup file with comments, and a log to be filled.
+
+The folder appears complete or not at all, and nothing that exists is ever written over.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import os
+import shutil
+import tempfile
+from dataclasses import fields
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+from kit.errors import RenderError, UsageError
+from kit.plan.outlook import outlook
+from kit.session import Assumptions, Gauge
+from kit.units import number
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Mapping
+
+    from kit.plan.outlook import Outlook
+    from kit.plan.planned import Plan
+    from kit.plan.schedules import Schedule
+    from kit.plan.timetable import Item
+    from kit.session import Device, Phase
+
+__all__ = ["LOG_COLUMNS", "log_text", "new_session", "setup_text"]
+
+LogRows = Literal["none", "planned"]
+
+LOG_COLUMNS = (
+    "event", "phase", "point", "device", "clock", "soc_pct", "order", "last_on", "first_off",
+    "temperature_c", "part", "duration_min", "completed", "cause", "by", "evidence", "note",
+)  # fmt: skip
+"""Columns of a new log; docs/record-format.md has them all."""
+
+RULE = 88
+LONG_LINE = 70
+
+
+def new_session(plan: Plan, folder: str | Path, *, rows: LogRows = "none") -> Path:
+    """Make a session folder from a plan, ready for recording.
+
+    Parameters
+    ----------
+    folder
+        Where it is to be; must not exist yet, but its parent must.
+    rows
+        ``none``: the log has its header only. ``planned``: it also has a row for every start,
+        end, reading and turn of the plan, to be filled in a spreadsheet.
+
+    Returns
+    -------
+    Path
+        The new folder, with ``session.toml`` and ``log.csv``.
+
+    Raises
+    ------
+    UsageError
+        If the folder exists or its parent does not.
+    RenderError
+        If it cannot be written; nothing is left behind then.
+    """
+    target = Path(folder)
+    if target.exists() or target.is_symlink():
+        message = f"{target} exists; nothing was written. Name a folder that does not exist yet."
+        raise UsageError(message)
+    if not target.parent.is_dir():
+        message = f"there is no folder {target.parent} to make {target.name} in"
+        raise UsageError(message)
+    view = outlook(plan)
+    files = {"session.toml": setup_text(plan, view), "log.csv": log_text(plan, view, rows)}
+    try:
+        made = Path(tempfile.mkdtemp(prefix=f".{target.name}-", dir=target.parent))
+    except OSError as error:
+        message = f"{target} could not be made: {error.strerror}"
+        raise RenderError(message) from error
+    try:
+        for name, text in files.items():
+            with (made / name).open("x", encoding="utf-8", newline="") as file:
+                file.write(text)
+                file.flush()
+                os.fsync(file.fileno())
+        made.chmod(0o777 & ~_umask())
+        made.rename(target)
+    except OSError as error:
+        shutil.rmtree(made, ignore_errors=True)
+        message = f"{target} could not be made: {error.strerror}"
+        raise RenderError(message) from error
+    return target
+
+
+def _umask() -> int:
+    mask = os.umask(0o022)
+    os.umask(mask)
+    return mask
+
+
+# ----------------------------------------------------------------- setup file
+
+
+def setup_text(plan: Plan, view: Outlook) -> str:
+    """Return the setup file of the session that a plan describes."""
+    parts = [
+        *_session_lines(plan),
+        *_condition_lines(plan),
+        *_assumption_lines(plan, view),
+        *_claim_lines(plan),
+        *_device_lines(plan),
+        *_phase_lines(plan, view),
+    ]
+    return "\n".join(parts) + "\n"
+
+
+def _ruled(title: str) -> str:
+    return f"\n# {'-' * (RULE - len(title) - 3)} {title}"
+
+
+def _session_lines(plan: Plan) -> Iterator[str]:
+    yield f"# {_plain(plan.title or plan.id)}"
+    yield "#"
+    yield "# Made from a plan. This file says what is tested and how; log.csv, beside it, what was"
+    yield "# seen. Correct here whatever was done otherwise than planned: what stands here is what"
+    yield "# the report says. What is left out is reported as not recorded, never guessed."
+    yield ""
+    yield "[session]"
+    yield from _keys(
+        {
+            "id": plan.id,
+            "title": plan.title,
+            "date": plan.date,
+            "timezone": plan.timezone,
+            "start": None if plan.start is None else f"{plan.start:%H:%M}",
+            "operator": plan.operator,
+            "revision": 1,
+            "notes": plan.notes,
+            "log": "log.csv",
+        }
+    )
+    yield '# stop = "18:00"               # when the session was stopped'
+    yield '# stated_elapsed = "10:00"     # h:mm, if somebody called it out'
+
+
+def _condition_lines(plan: Plan) -> Iterator[str]:
+    yield _ruled("conditions, same for all")
+    yield '# As planned. Write "not recorded" where nobody looked.'
+    yield "[conditions]"
+    yield from _keys(plan.conditions)
+    for name, what in (
+        ("room_start_c", "room temperature at the start"),
+        ("room_end_c", "and at the end"),
+        ("luminance_cd_m2", "measured with a meter on a white page"),
+        ("held_full_min", "on the charger after showing 100 %"),
+        ("off_charger_min", "unplugged this long before the start"),
+    ):
+        if name not in plan.conditions:
+            yield f'{name} = "not recorded"'.ljust(34) + f"# {what}"
+
+
+def _assumption_lines(plan: Plan, view: Outlook) -> Iterator[str]:
+    stated = plan.assumptions.stated
+    yield _ruled("what the kit has to assume")
+    yield "[assumptions]"
+    yield from _keys(
+        {f.name: getattr(plan.assumptions, f.name) for f in fields(Assumptions) if f.name in stated}
+    )
+    if "reading_delay_min" not in stated:
+        late = 0.0 if plan.next_phase == "after_walk" else max(1.0, float(_ceil(plan.walk_min)))
+        why = (
+            "the row is read in a pause, before the next phase"
+            if late == 0
+            else "the row is read while the next phase has begun"
+        )
+        yield f"reading_delay_min = {late:g}".ljust(34) + f"# {why}"
+    if "off_check_min" not in stated:
+        yield f"off_check_min = {view.looks.every_min:g}".ljust(34) + (
+            "# near empty the row was looked at this often"
+        )
+
+
+def _ceil(value: float) -> int:
+    from kit.plan.timetable import whole_minutes
+
+    return whole_minutes(value)
+
+
+def _claim_lines(plan: Plan) -> Iterator[str]:
+    if plan.declared_comparison is not None:
+        yield _ruled("one comparison chosen beforehand")
+        yield "[claims]"
+        yield from _keys({"declared_comparison": plan.declared_comparison})
+    if plan.mixes:
+        yield _ruled("how a day is really spent, by time")
+    for name, weights in plan.mixes.items():
+        yield f"[mixes.{_key(name)}]"
+        yield from _keys(weights)
+        yield ""
+
+
+DEVICE_KEYS = (
+    "position", "model", "groups", "display_diagonal_in", "display_px", "rated_energy_wh",
+    "rated_energy_tol_pct", "rated_capacity_mah", "nominal_voltage_v", "health_pct",
+    "health_u_pct", "software", "notes",
+)  # fmt: skip
+
+
+def _device_lines(plan: Plan) -> Iterator[str]:
+    yield _ruled("the row, left to right")
+    for device in plan.devices:
+        yield "[[devices]]"
+        yield from _keys({"id": device.id, "label": device.label})
+        yield from _keys({name: getattr(device, name) for name in DEVICE_KEYS})
+        yield from _gauge_lines(device)
+        if device.conditions:
+            yield ""
+            yield "[devices.conditions]"
+            yield from _keys(device.conditions)
+        yield ""
+
+
+def _gauge_lines(device: Device) -> Iterator[str]:
+    usual = Gauge()
+    stated = {
+        f.name: getattr(device.gauge, f.name)
+        for f in fields(Gauge)
+        if getattr(device.gauge, f.name) != getattr(usual, f.name)
+    }
+    if stated:
+        inner = ", ".join(f"{name} = {_value(value)}" for name, value in stated.items())
+        yield f"gauge = {{ {inner} }}"
+
+
+def _phase_lines(plan: Plan, view: Outlook) -> Iterator[str]:
+    yield _ruled("the protocol, in order")
+    yield "# Start and end of each phase by the clock belong into log.csv."
+    for phase in plan.phases:
+        schedule = view.table.schedules.get(phase.id)
+        if schedule is not None:
+            yield from _schedule_comment(plan, schedule)
+        yield "[[phases]]"
+        yield from _keys(_phase_values(phase, schedule))
+        yield ""
+
+
+def _phase_values(phase: Phase, schedule: Schedule | None) -> dict[str, object]:
+    halves = schedule is not None and schedule.kind == "crossover" and len(schedule.groups) == 2
+    kind: str = phase.kind
+    turn_min = phase.turn_min
+    if schedule is not None and not halves:
+        kind, turn_min = "rotation", schedule.turn_min
+    return {
+        "id": phase.id,
+        "label": phase.label,
+        "activity": phase.activity,
+        "kind": None if kind == "plain" else kind,
+        "parts": phase.parts,
+        "first_half": schedule.first_half if schedule is not None and halves else None,
+        "turn_min": turn_min if kind == "rotation" else None,
+        "planned_min": phase.planned_min,
+        "evaluated": None if phase.evaluated else False,
+        "screen_on": phase.screen_on,
+        "content": phase.content,
+        "script": phase.script,
+        "notes": phase.notes,
+    }
+
+
+def _schedule_comment(plan: Plan, schedule: Schedule) -> Iterator[str]:
+    names = {d.id: d.label for d in plan.devices}
+    yield f"# Who does {_plain(schedule.parts[0])}, minutes after the start of the phase:"
+    for turn in schedule.turns:
+        who = ", ".join(_plain(names[d]) for d in turn.devices)
+        yield f"#   {number(turn.start_min):>4} to {number(turn.end_min):<4} {who}"
+    yield "# Log each turn that was done: event turn, with device, part, duration_min, completed."
+
+
+def _plain(text: str) -> str:
+    """Return text on one line, fit for a comment."""
+    return "".join(c if c.isprintable() else " " for c in text)
+
+
+def _keys(values: Mapping[str, object]) -> Iterator[str]:
+    """Return lines of keys; what is None or empty is left out."""
+    for name, value in values.items():
+        if value is None or value in ("", ()):
+            continue
+        yield f"{_key(name)} = {_value(value)}"
+
+
+def _key(name: str) -> str:
+    bare = name.isascii() and name.replace("-", "").replace("_", "").isalnum()
+    return name if bare else _text(name)
+
+
+def _value(value: object) -> str:
+    r"""Return a value as TOML; a list of texts that is long has one on each line.
+
+    Examples
+    --------
+    >>> _value('say "hi"'), _value((1.0, 2)), _value(True)
+    ('"say \\"hi\\""', '[1, 2]', 'true')
+    """
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, (int, float)):
+        return f"{value:.12g}"
+    if isinstance(value, str):
+        return _text(value)
+    if isinstance(value, (list, tuple)):
+        parts = [_value(v) for v in value]
+        line = ", ".join(parts)
+        return f"[{line}]" if len(line) < LONG_LINE else "[\n  " + ",\n  ".join(parts) + ",\n]"
+    return str(value)  # a date, time or date-time is written as it prints
+
+
+def _text(text: str) -> str:
+    """Return a basic string of TOML (TOML 1.0.0, "String")."""
+    escaped = []
+    for char in text:
+        if char in '"\\':
+            escaped.append("\\" + char)
+        elif char == "\n":
+            escaped.append("\\n")
+        elif char == "\t":
+            escaped.append("\\t")
+        elif ord(char) < 0x20 or ord(char) == 0x7F:
+            escaped.append(f"\\u{ord(char):04X}")
+        else:
+            escaped.append(char)
+    return f'"{"".join(escaped)}"'
+
+
+# ------------------------------------------------------------------------ log
+
+
+def log_text(plan: Plan, view: Outlook, rows: LogRows) -> str:
+    """Return the log: its header, and the rows of the plan if they are wanted."""
+    text = io.StringIO()
+    writer = csv.DictWriter(text, LOG_COLUMNS, restval="", lineterminator="\n")
+    writer.writeheader()
+    if rows == "planned":
+        writer.writerows(_log_rows(plan, view))
+    return text.getvalue()
+
+
+def _log_rows(plan: Plan, view: Outlook) -> Iterator[dict[str, str]]:
+    items = list(view.table.items)
+    for index, item in enumerate(items):
+        if item.kind == "walk":
+            yield from _reading_rows(item)
+        elif item.kind == "phase":
+            yield {"event": "phase_start", "phase": item.phase}
+            if item.end_min is not None and not _inner(items[index + 1 :]):
+                yield {"event": "phase_end", "phase": item.phase}
+        elif item.kind in ("turn", "spare"):
+            if item.kind == "turn":
+                yield from _turn_rows(plan, view, item)
+            if not _inner(items[index + 1 :]):
+                yield {"event": "phase_end", "phase": item.phase}
+    for device in plan.devices:
+        yield {"event": "power_off", "device": device.id}
+
+
+def _inner(rest: Iterable[Item]) -> bool:
+    """Whether the next item still lies within the phase before it."""
+    following = next(iter(rest), None)
+    return following is not None and (
+        following.kind in ("turn", "change", "spare") or following.point == "inside"
+    )
+
+
+def _reading_rows(item: Item) -> Iterator[dict[str, str]]:
+    for place, device in enumerate(item.devices, start=1):
+        yield {
+            "event": "reading", "phase": item.phase, "point": item.point, "device": device,
+            "order": str(place),
+        }  # fmt: skip
+
+
+def _turn_rows(plan: Plan, view: Outlook, item: Item) -> Iterator[dict[str, str]]:
+    """Write who does what: both parts in a crossover, the limited one in a rotation."""
+    schedule = view.table.schedules[item.phase]
+    for device in plan.devices:
+        mine = device.id in item.devices
+        if mine or schedule.kind == "crossover":
+            part = schedule.parts[0 if mine else 1]
+            yield {"event": "turn", "phase": item.phase, "device": device.id, "part": part}

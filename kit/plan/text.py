@@ -1,0 +1,435 @@
+"""A plan on the terminal: timetable, limited phases, expected course, what the day can decide.
+
+Plain text at most `WIDTH` columns wide. The same facts, as display objects, are on the run
+sheet.
+"""
+
+from __future__ import annotations
+
+from math import isfinite, isnan
+from typing import TYPE_CHECKING, Literal
+
+from kit.labels import shorten, text_width
+from kit.plan.outlook import outlook
+from kit.plan.predict import device_rates
+from kit.plan.resolve import length_to_separate
+from kit.plan.schedules import imbalance
+from kit.plan.timetable import unattended
+from kit.safe_text import displayable
+from kit.units import MISSING, NO_BREAK, clock, count, duration, h_mm, joined, number, percent
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Sequence
+
+    from kit.plan.advice import Advice
+    from kit.plan.outlook import Outlook
+    from kit.plan.planned import Plan
+    from kit.plan.timetable import Item
+
+__all__ = ["moment", "plan_text"]
+
+WIDTH = 100
+NAME_WIDTH = 18
+MANY_RUNS = 1000
+INDENT = "  "
+
+
+def moment(plan: Plan, t_min: float | None) -> str:
+    """Return a time of the plan: by the clock, or as h:mm since the start where none is set.
+
+    Examples
+    --------
+    >>> from kit.plan.planned import Plan
+    >>> moment(Plan(id="p", title="P", devices=(), phases=()), 75)
+    '1:15'
+    """
+    if t_min is None or not isfinite(t_min):
+        return MISSING
+    return h_mm(t_min) if plan.start is None else clock(plan.start, t_min)
+
+
+def short_time(minutes: float) -> str:
+    """Return a short time to the second where it is no whole number of minutes.
+
+    Examples
+    --------
+    >>> [short_time(m).replace(NO_BREAK, " ") for m in (2.0, 4 / 3, 0.5, 75.0)]
+    ['2 min', '1 min 20 s', '30 s', '1 h 15 min']
+    """
+    seconds = round(minutes * 60)
+    if seconds % 60 == 0 or minutes >= 10:
+        return duration(minutes)
+    text = f"{seconds // 60}{NO_BREAK}min{NO_BREAK}" if seconds >= 60 else ""
+    return f"{text}{seconds % 60}{NO_BREAK}s"
+
+
+def plan_text(plan: Plan) -> str:
+    """Return the plan as text for a terminal.
+
+    Raises
+    ------
+    ValueError
+        If a limited phase is too short for its turns (a plan that was read has none such).
+    """
+    view = outlook(plan)
+    parts = [
+        _head(plan, view),
+        _timetable(plan, view),
+        _limited(plan, view),
+        _expected(plan, view),
+        _near_the_end(plan, view),
+        _decides(plan, view),
+        _advice(view),
+    ]
+    text = "\n\n".join(part for part in parts if part)
+    return text.replace(NO_BREAK, " ") + "\n"
+
+
+def _title(text: str) -> str:
+    return f"{text.upper()}\n{'─' * WIDTH}"
+
+
+def _wrapped(text: str, indent: str = INDENT, first: str | None = None) -> str:
+    """Return text broken into lines by its width on a terminal; a longer word is cut."""
+    lines = [indent if first is None else first]
+    empty = True
+    for word in displayable(text).split():
+        shown = shorten(word, WIDTH - len(indent))
+        if not empty and text_width(lines[-1]) + 1 + text_width(shown) > WIDTH:
+            lines.append(indent)
+            empty = True
+        lines[-1] += shown if empty else f" {shown}"
+        empty = False
+    return "\n".join(lines)
+
+
+def _cell(text: str, width: int, align: Literal["left", "right"] = "left") -> str:
+    shown = shorten(displayable(text), width)
+    pad = " " * (width - text_width(shown))
+    return shown + pad if align == "left" else pad + shown
+
+
+def _head(plan: Plan, view: Outlook) -> str:
+    day = "" if plan.date is None else f"{plan.date:%A} {plan.date.day} {plan.date:%B %Y}"
+    title = shorten(displayable(plan.title or plan.id), WIDTH - len(day) - 2)
+    first = title + " " * (WIDTH - text_width(title) - len(day)) + day
+    facts = [
+        count(len(plan.devices), "device"),
+        count(len(plan.phases), "phase"),
+        f"starts {moment(plan, 0.0)}",
+        f"over at {moment(plan, view.table.end_min)}"
+        if plan.stop_min is None
+        else f"stops {moment(plan, plan.stop_min)}",
+        f"a walk takes {short_time(plan.walk_min)}",
+    ]
+    return "\n".join([first.rstrip(), _wrapped(" · ".join(facts), "", "")])
+
+
+MARKS = {"walk": "read", "setup": "set up", "break": "break", "stop": "stop"}
+
+
+def _timetable(plan: Plan, view: Outlook) -> str:
+    numbers = {p.id: str(i) for i, p in enumerate(plan.phases, start=1)}
+    lines = [_title("Timetable")]
+    for item in view.table.items:
+        span = f"{moment(plan, item.start_min)}"
+        if item.end_min != item.start_min:
+            span += f" – {moment(plan, item.end_min) if item.end_min is not None else 'empty'}"
+        lines.append(f"{INDENT}{_cell(span, 15)}  {_item_text(plan, item, numbers)}".rstrip())
+    for start, end in unattended(plan, view.table):
+        lines.append(
+            _wrapped(
+                f"! Nobody is with the devices from {moment(plan, start)} to {moment(plan, end)}."
+            )
+        )
+    return "\n".join(lines)
+
+
+def _item_text(plan: Plan, item: Item, numbers: dict[str, str]) -> str:
+    length = "" if item.end_min is None else duration(item.end_min - item.start_min)
+    length = "" if item.end_min == item.start_min else length
+    inner = item.kind in ("turn", "change", "spare") or item.point == "inside"
+    if item.kind == "phase":
+        phase = plan.phase(item.phase)
+        mark = numbers[item.phase]
+        extra = "" if phase.evaluated else " (not evaluated)"
+        content = f" · {phase.content}" if phase.content else ""
+        text = f"{item.label}{extra}{content}"
+    else:
+        mark = MARKS.get(item.kind, "")
+        text = item.label
+    if item.kind == "walk":
+        arrow = "→" if item.direction == "forward" else "←"
+        text = f"{arrow} {text}"
+    indent = 4 if inner else 0
+    room = WIDTH - len(INDENT) - 15 - 2 - 7 - 10
+    body = " " * indent + _cell(text, room - indent - 1) + " "
+    return f"{_cell(mark, 6)} {body}{_cell(length, 10, 'right')}"
+
+
+def _limited(plan: Plan, view: Outlook) -> str:
+    if not view.table.schedules:
+        return ""
+    lines = [_title("Limited phases")]
+    for phase in plan.phases:
+        schedule = view.table.schedules.get(phase.id)
+        if schedule is None:
+            continue
+        reason = next(
+            (x.reason for x in plan.limits if x.activity == schedule.parts[0] and x.reason), ""
+        )
+        head = f"{phase.label}: at most {schedule.at_once} at once do {schedule.parts[0]}"
+        lines.append(_wrapped(f"{head} ({reason})" if reason else head))
+        lines += [_wrapped(s, INDENT * 3, INDENT * 2 + "· ") for s in imbalance(schedule)]
+        lines += list(_early(plan, view, phase.id))
+    return "\n".join(lines)
+
+
+def _early(plan: Plan, view: Outlook, phase_id: str) -> Iterator[str]:
+    """Say which device may not live through a limited phase."""
+    item = view.table.of_phase(phase_id)
+    for device, found in zip(plan.devices, view.courses, strict=True):
+        if found is None or item.end_min is None:
+            continue
+        chance = found.chance_off_by(item.end_min) - found.chance_off_by(item.start_min)
+        if chance >= 0.05:
+            yield _wrapped(
+                f"! {device.label} powers off in this phase with a chance of "
+                f"{percent(round(chance, 2))}. Leave its place empty then and every other turn "
+                f"where it is; name it in `first` to give it an early turn.",
+                INDENT * 3,
+                INDENT * 2,
+            )
+
+
+def _expected(plan: Plan, view: Outlook) -> str:
+    lines = [_title("Expected course")]
+    if all(w is None for w in view.windows):
+        lines.append(
+            _wrapped(
+                "No rates are known. Give each device rates_pp_per_h, or power_w and "
+                "rated_energy_wh, or name an earlier session, to see when it will power off."
+            )
+        )
+        return "\n".join(lines)
+    share = percent(plan.coverage)
+    head = f"{'':{NAME_WIDTH}}  {'power-off':>11}  {share + ' window':>25}"
+    if plan.stop_min is not None:
+        head += f"  {'before the stop':>15}"
+    lines.append(f"{INDENT}{head}  rates from")
+    for device, window in zip(plan.devices, view.windows, strict=True):
+        row = _cell(device.label, NAME_WIDTH)
+        if window is None:
+            lines.append(f"{INDENT}{row}  {MISSING:>11}  {'no rates known':>25}")
+            continue
+        span = f"{moment(plan, window.low_min)} to {moment(plan, window.high_min)}"
+        row += f"  {moment(plan, window.expected_min):>11}  {span:>25}"
+        if plan.stop_min is not None:
+            row += f"  {percent(round(window.before_stop, 2)):>15}"
+        sources = sorted({r.source for r in device_rates(plan, device.id).values()})
+        lines.append(f"{INDENT}{row}  {', '.join(sources)}")
+    assumed = plan.assumptions
+    lines.append(
+        _wrapped(
+            f"Runs and units of a kind scatter by {percent(assumed.run_unit_cv)}; between phases "
+            f"a device drains up to {number(assumed.gap_rate_factor, 2)} × its busiest rate; it "
+            f"powers off showing 0 to {number(assumed.off_pct_max)} %. Rates from 'others': not "
+            "known, so anything between the slowest and the busiest of the others."
+        )
+    )
+    return "\n".join(lines)
+
+
+def _near_the_end(plan: Plan, view: Outlook) -> str:
+    looks = view.looks
+    if not looks.stretches:
+        return ""
+    names = {d.id: d.label for d in plan.devices}
+    lines = [_title("Near the end")]
+    every = short_time(looks.every_min)
+    text = (
+        f"Look along the row every {every}"
+        + (", noting seconds" if looks.note_seconds else "")
+        + f": each power-off is then known to {short_time(looks.window_min)}"
+    )
+    if not looks.feasible:
+        text += (
+            f" (wished for: {short_time(plan.known_to_min)}, but one pass takes longer than the "
+            "interval that would need)"
+        )
+    lines.append(_wrapped(text + ". Begin when a device shows 10 %, at the latest:"))
+    for start, end, devices in looks.stretches:
+        span = f"{moment(plan, start)} to {moment(plan, end)}"
+        lines.append(
+            _wrapped(
+                f"{span}  {joined(names[d] for d in devices)}", INDENT * 2 + " " * 24, INDENT * 2
+            )
+        )
+    return "\n".join(lines)
+
+
+def _decides(plan: Plan, view: Outlook) -> str:
+    if not view.pairs and not view.resolutions:
+        return ""
+    lines = [_title("What this day can decide")]
+    lines += _pair_lines(plan, view)
+    longer = _longer(plan, view)
+    if longer:
+        lines.append(_wrapped(longer))
+    lines += _resolution_lines(plan, view)
+    lines += _declared(plan)
+    return "\n".join(lines)
+
+
+def _row(cells: Sequence[str], widths: Sequence[int]) -> str:
+    """Return one line of a table: the first cell to the left, the others to the right."""
+    first = _cell(cells[0], widths[0])
+    others = (_cell(c, w, "right") for c, w in zip(cells[1:], widths[1:], strict=True))
+    return INDENT + "  ".join([first, *others]).rstrip()
+
+
+PAIR_WIDTHS = (42, 11, 10, 11, 14)
+
+
+def _pair_lines(plan: Plan, view: Outlook) -> list[str]:
+    if not view.pairs:
+        return []
+    names = {d.id: d.label for d in plan.devices}
+    head = (
+        "Order of runtimes, neighbours as expected",
+        "apart",
+        "told",
+        "as expected",
+        "runs of each",
+    )
+    lines = [_row(head, PAIR_WIDTHS)]
+    for pair in view.pairs:
+        later, sooner = (shorten(names[d], NAME_WIDTH) for d in (pair.later, pair.sooner))
+        many = pair.runs_for_kind is None or pair.runs_for_kind > MANY_RUNS
+        lines.append(
+            _row(
+                (
+                    f"{later} after {sooner}",
+                    duration(pair.difference_min),
+                    percent(round(pair.decided, 2)),
+                    percent(round(pair.as_expected, 2)),
+                    f"over {MANY_RUNS}" if many else str(pair.runs_for_kind),
+                ),
+                PAIR_WIDTHS,
+            )
+        )
+    lines.append(
+        _wrapped(
+            "Told: the chance that the power-offs of this day can be put in an order. As expected: "
+            "the chance that the order is this one. Runs: what a claim about the kind of device "
+            "would need, for a chance of 80 %."
+        )
+    )
+    return lines
+
+
+def _longer(plan: Plan, view: Outlook) -> str:
+    if plan.stop_min is None:
+        return ""
+    known = [c for c in view.courses if c is not None]
+    late = max((c.quantile(0.95) for c in known), default=float("nan"))
+    if isnan(late) or late <= plan.stop_min:
+        return ""
+    if not isfinite(late):
+        return "Even a week would not see every device power off."
+    return (
+        f"To see every device power off with a chance of 95 %, go on to {moment(plan, late)}, "
+        f"{duration(late - plan.stop_min)} longer."
+    )
+
+
+def _resolution_lines(plan: Plan, view: Outlook) -> list[str]:
+    lines: list[str] = []
+    names = {d.id: d.label for d in plan.devices}
+    for phase in plan.phases:
+        found = [(d, r) for p, d, r in view.resolutions if p.id == phase.id]
+        bad = [(d, r) for d, r in found if r.verdict != "resolved"]
+        if not bad:
+            continue
+        none = [names[d] for d, r in bad if r.verdict == "not resolved"]
+        needed = max(r.needed_min for _, r in bad)
+        low = min(r.drain_pp for _, r in bad)
+        width = max(r.half_width_pp for _, r in bad)
+        what = (
+            f"cannot be told from no drain at all on {joined(none)}"
+            if none
+            else f"is known to worse than ± {number(plan.resolve_to_pct)} % on "
+            + joined(names[d] for d, _ in bad)
+        )
+        lines.append(
+            _wrapped(
+                f"{phase.label}, {duration(phase.planned_min)}: a drain from {number(low, 1)} pp "
+                f"on, read to ± {number(width, 1)} pp, {what}. For ± "
+                f"{number(plan.resolve_to_pct)} % on all: {duration(needed)}.",
+                INDENT * 2,
+            )
+        )
+    if view.resolutions and not lines:
+        lines.append(
+            _wrapped(
+                f"Every evaluated phase is long enough to know each drain to ± "
+                f"{number(plan.resolve_to_pct)} %."
+            )
+        )
+    return lines
+
+
+DECLARED_WIDTHS = (42, 11, 14, 14)
+
+
+def _declared(plan: Plan) -> list[str]:
+    """Say how long a phase would have to be for the declared comparison."""
+    if plan.declared_comparison is None:
+        return []
+    a, b = plan.declared_comparison
+    rates_a, rates_b = device_rates(plan, a), device_rates(plan, b)
+    rows: dict[str, str] = {}
+    for phase in plan.phases:
+        name = phase.activity
+        if phase.is_split or not phase.evaluated or name in rows or phase.planned_min is None:
+            continue
+        if name not in rates_a or name not in rates_b:
+            continue
+        lengths = [
+            length_to_separate(
+                rates_a[name].pp_per_h, rates_b[name].pp_per_h, gauge_error_pp=error,
+                gauge_correlation_pp=plan.assumptions.gauge_correlation_pp,
+            )
+            for error in (0.0, plan.assumptions.gauge_error_pp)
+        ]  # fmt: skip
+        cells = (phase.label, duration(phase.planned_min), *(_length(x) for x in lengths))
+        rows[name] = _row(cells, DECLARED_WIDTHS)
+    if not rows:
+        return []
+    names = (shorten(plan.device(d).label, NAME_WIDTH) for d in (a, b))
+    head = (f"{joined(names)}: which drains less", "planned", "by display", "by charge")
+    note = (
+        "Length at which a phase tells the two of the declared comparison apart with a chance of "
+        "80 %: by what their displays fall, and by the charge they use, gauge error included."
+    )
+    return [_row(head, DECLARED_WIDTHS), *rows.values(), _wrapped(note)]
+
+
+def _length(minutes: float) -> str:
+    return duration(minutes) if isfinite(minutes) else "never"
+
+
+def _advice(view: Outlook) -> str:
+    if not view.advice:
+        return ""
+    lines = [_title("Advice, with its gain on this day")]
+    lines += _advice_lines(view.advice)
+    return "\n".join(lines)
+
+
+def _advice_lines(found: Sequence[Advice]) -> Iterable[str]:
+    for one in found:
+        mark = "✓" if one.followed else "□"
+        action = f"{one.action}." + (" Planned so." if one.followed else "")
+        yield _wrapped(f"{mark} {action}", INDENT * 2, INDENT)
+        yield _wrapped(one.gain, INDENT * 2)

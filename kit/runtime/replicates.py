@@ -1,0 +1,274 @@
+"""Several runs, several units: what repeats say, and what they cannot.
+
+Resolution does not average out: a repeat from full charge meets the same fraction of a percent
+again, and equal integers have no scatter without being exact. The half-width of one result is
+therefore never divided by √n; only the scatter between runs is. Between units nothing helps but
+more units.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from kit.results import RESULT_COLUMNS, Settings
+from kit.stats.scatter import mean_of_units, one_way
+from kit.stats.uncertainty import coverage_factor, effective_dof
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    import pandas as pd
+    from numpy.typing import NDArray
+
+    from kit.session import Session
+
+    Floats = NDArray[np.float64]
+    Flags = NDArray[np.bool_]
+
+__all__ = [
+    "DRAIN_PREFIX",
+    "RUNTIME",
+    "Quantity",
+    "is_replicated",
+    "quantities",
+    "replicate_models",
+    "replicates",
+    "result_frame",
+]
+
+RUNTIME = "runtime"
+DRAIN_PREFIX = "drain:"
+"""``quantity`` is ``runtime`` (h) or ``drain:`` with the id of a phase (displayed pp)."""
+
+
+class Quantity(NamedTuple):
+    """Values of one quantity in every run, arrays of shape (runs, devices).
+
+    Parameters
+    ----------
+    name, unit
+        ``runtime`` in h, or ``drain:phase`` in pp.
+    value
+        NaN where there is none.
+    half_width, u
+        Half-width of the interval of one value, and its standard uncertainty.
+    at_least
+        Whether the value is only a lower bound (right-censored).
+    """
+
+    name: str
+    unit: str
+    value: Floats
+    half_width: Floats
+    u: Floats
+    at_least: Flags
+
+
+def _grid(session: Session, frame: pd.DataFrame) -> tuple[Floats, Callable[[str], Floats]]:
+    """Return a blank (runs, devices) array, and a function that spreads a column over one."""
+    devices = {d.id: j for j, d in enumerate(session.devices)}
+    runs = {r.number: i for i, r in enumerate(session.runs)}
+    rows = np.array([runs[r] for r in frame["run"].tolist()], dtype=np.int64)
+    places = np.array([devices[d] for d in frame["device"].tolist()], dtype=np.int64)
+    blank = np.full((len(runs), len(devices)), np.nan)
+
+    def spread(column: str) -> Floats:
+        out = blank.copy()
+        out[rows, places] = frame[column].to_numpy(dtype=np.float64)
+        return out
+
+    return blank, spread
+
+
+def _runtime_quantity(session: Session, runtimes: pd.DataFrame) -> Quantity:
+    _, spread = _grid(session, runtimes)
+    low, high = spread("runtime_h_low"), spread("runtime_h_high")
+    return Quantity(
+        RUNTIME, "h", spread("runtime_h"), (high - low) / 2.0, spread("runtime_h_u"),
+        spread("right_censored") == 1.0,
+    )  # fmt: skip
+
+
+def quantities(
+    session: Session, runtimes: pd.DataFrame, phase_drain: pd.DataFrame
+) -> list[Quantity]:
+    """Return the runtimes, and the displayed drain of every evaluated phase, run by run."""
+    found = [_runtime_quantity(session, runtimes)]
+    usable = phase_drain[
+        (phase_drain["measurand"] == "displayed") & (phase_drain["status"] == "measured")
+    ]
+    for phase in session.phases:
+        rows = usable[usable["phase"] == phase.id]
+        if not phase.evaluated or rows.empty:
+            continue
+        blank, spread = _grid(session, rows)
+        low, high = spread("drain_pp_low"), spread("drain_pp_high")
+        value = spread("drain_pp")
+        half = np.fmax(high - value, value - low)
+        found.append(
+            Quantity(
+                DRAIN_PREFIX + phase.id,
+                "pp",
+                value,
+                half,
+                spread("drain_pp_u"),
+                np.zeros(blank.shape, dtype=bool),
+            )
+        )
+    return found
+
+
+def result_frame(name: str, rows: list[tuple[object, ...]]) -> pd.DataFrame:
+    """Return rows as a frame with the columns of ``RESULT_COLUMNS[name]``, also when empty."""
+    import pandas as pd
+
+    columns = list(RESULT_COLUMNS[name])
+    cells = list(zip(*rows, strict=True)) if rows else [()] * len(columns)
+    return pd.DataFrame(dict(zip(columns, map(list, cells), strict=True)))
+
+
+def is_replicated(session: Session) -> bool:
+    """Return whether the record holds several runs."""
+    return len(session.runs) > 1
+
+
+def _replicate_row(quantity: Quantity, j: int, device: str, coverage: float) -> tuple[object, ...]:
+    have = ~np.isnan(quantity.value[:, j])
+    values = quantity.value[have, j]
+    n = int(values.size)
+    nan = float("nan")
+    head = (device, quantity.name, n)
+    if n == 0:
+        return (*head, nan, nan, nan, nan, nan, nan, quantity.unit, "no_value")
+    mean = float(values.mean())
+    if quantity.at_least[have, j].any():
+        # the mean of lower bounds is a lower bound of the mean, and all that is known
+        return (*head, mean, nan, nan, nan, mean, nan, quantity.unit, "lower_bound")
+    half = float(quantity.half_width[have, j].max())
+    own_u = float(quantity.u[have, j].max())
+    if n == 1:
+        low, high = mean - half, mean + half
+        return (*head, mean, nan, own_u, nan, low, high, quantity.unit, "one_run")
+    s = float(values.std(ddof=1))
+    scatter = s / float(np.sqrt(n))
+    u = float(np.hypot(scatter, own_u))
+    dof = effective_dof([scatter, own_u], [n - 1, np.inf])
+    wide = float(np.hypot(half, coverage_factor(coverage, n - 1) * scatter))
+    flags = "no_scatter_seen" if s == 0.0 else ""
+    return (*head, mean, s, u, dof, mean - wide, mean + wide, quantity.unit, flags)
+
+
+def replicates(
+    session: Session,
+    runtimes: pd.DataFrame,
+    phase_drain: pd.DataFrame,
+    settings: Settings | None = None,
+) -> pd.DataFrame:
+    """Return mean and interval of every device (this unit) over its runs.
+
+    Parameters
+    ----------
+    session
+        A record with several runs; with one run the frame is empty.
+    runtimes, phase_drain
+        Frames of `kit.runtime.runtimes` and of the drain modules.
+    settings
+        ``coverage`` of the intervals.
+
+    Returns
+    -------
+    DataFrame
+        ``RESULT_COLUMNS["replicates"]``. ``quantity`` is ``runtime`` (h) or ``drain:phase``
+        (displayed pp). ``s_r`` is the scatter between runs, ``mean_u`` the standard uncertainty
+        of the mean and ``dof`` its effective degrees of freedom. ``flags``: ``lower_bound`` (a
+        run was still on: ``mean`` = ``mean_low`` is a lower bound, nothing else is known),
+        ``one_run``, ``no_scatter_seen`` (equal values: resolution only), ``no_value``.
+
+    Notes
+    -----
+    ``U = √(X² + (t s_r/√n)²)`` with X the half-width of one result, not divided by √n, and t
+    with n − 1 degrees of freedom. ``mean_u² = s_r²/n + u²`` with u of one result; its effective
+    degrees of freedom by Welch–Satterthwaite (GUM G.4.1). Of this unit only: scatter between
+    units is not in it.
+    """
+    chosen = settings or Settings()
+    if not is_replicated(session):
+        return result_frame("replicates", [])
+    return result_frame(
+        "replicates",
+        [
+            _replicate_row(quantity, j, device.id, chosen.coverage)
+            for quantity in quantities(session, runtimes, phase_drain)
+            for j, device in enumerate(session.devices)
+        ],
+    )
+
+
+def _models(session: Session) -> dict[str, list[int]]:
+    models: dict[str, list[int]] = {}
+    for j, device in enumerate(session.devices):
+        if device.model:
+            models.setdefault(device.model, []).append(j)
+    return {name: units for name, units in models.items() if len(units) > 1}
+
+
+def _model_row(
+    quantity: Quantity, name: str, units: list[int], coverage: float
+) -> tuple[object, ...]:
+    nan = float("nan")
+    columns = [quantity.value[:, j] for j in units]
+    values = [c[~np.isnan(c)] for c in columns]
+    values = [v for v in values if v.size]
+    runs = sum(v.size for v in values)
+    head = (name, quantity.name, len(values), runs)
+    if len(values) < 2:
+        return (*head, *[nan] * 8, quantity.unit, "one_unit")
+    if quantity.at_least[:, units].any():
+        mean = float(np.mean([v.mean() for v in values]))
+        return (*head, mean, *[nan] * 5, mean, nan, quantity.unit, "lower_bound")
+    table = one_way(values)
+    mean, u, dof = mean_of_units(values)
+    half = float(np.nanmax(quantity.half_width[:, units]))
+    own_u = float(np.nanmax(quantity.u[:, units]))
+    wide = float(np.hypot(half, coverage_factor(coverage, dof) * u))
+    total = float(np.hypot(u, own_u))
+    return (
+        *head, mean, table.s_r, table.s_l, table.s_reproducibility, total,
+        effective_dof([u, own_u], [dof, np.inf]), mean - wide, mean + wide, quantity.unit, "",
+    )  # fmt: skip
+
+
+def replicate_models(
+    session: Session,
+    runtimes: pd.DataFrame,
+    phase_drain: pd.DataFrame,
+    settings: Settings | None = None,
+) -> pd.DataFrame:
+    """Return components and means of models of which several units took part.
+
+    Parameters
+    ----------
+    session, runtimes, phase_drain, settings
+        As for :func:`replicates`; one run is enough here.
+
+    Returns
+    -------
+    DataFrame
+        ``RESULT_COLUMNS["replicate_models"]``. ``s_r`` between runs of a unit (NaN with one run
+        each), ``s_l`` between units, ``s_reproducibility`` both; ``mean`` of unit means with
+        units − 1 degrees of freedom. Empty if no model has two units.
+    """
+    chosen = settings or Settings()
+    models = _models(session)
+    if not models:
+        return result_frame("replicate_models", [])
+    return result_frame(
+        "replicate_models",
+        [
+            _model_row(quantity, name, units, chosen.coverage)
+            for quantity in quantities(session, runtimes, phase_drain)
+            for name, units in models.items()
+        ],
+    )

@@ -1,0 +1,217 @@
+"""Runtimes and their order in one session: facts of these units on this day.
+
+A runtime is known as far as its power-off was: between two looks at the device, or only from
+below when it was not seen off. What may be said of the *kind* of device is another matter; see
+:mod:`kit.runtime.replicates` and :mod:`kit.claims`.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from kit.drain.off_times import OffTimes, off_times
+from kit.results import RESULT_COLUMNS, Settings
+from kit.stats.order import (
+    jointly_above,
+    p_longer,
+    p_longest,
+    pair_verdict,
+    rank_intervals,
+    tie_letters,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import pandas as pd
+    from numpy.typing import NDArray
+
+    from kit.session import Session
+
+    Floats = NDArray[np.float64]
+    Flags = NDArray[np.bool_]
+
+__all__ = ["order_of", "runtime_pairs", "runtime_tables", "runtimes"]
+
+_MIN_PER_H = 60.0
+
+
+def _frame(name: str, rows: list[tuple[object, ...]]) -> pd.DataFrame:
+    import pandas as pd
+
+    columns = list(RESULT_COLUMNS[name])
+    cells = list(zip(*rows, strict=True)) if rows else [()] * len(columns)
+    return pd.DataFrame(dict(zip(columns, map(list, cells), strict=True)))
+
+
+def _charged(session: Session) -> set[tuple[int, str]]:
+    """Return the (run, device) pairs that were charged during the run."""
+    charges = session.charges
+    return set(zip(charges["run"].tolist(), charges["device"].tolist(), strict=True))
+
+
+def order_of(session: Session, run: OffTimes, coverage: float) -> tuple[Floats, Flags]:
+    """Return P(i ran longer than j) and which pairs are claimed, both of shape (n, n).
+
+    Parameters
+    ----------
+    session
+        Names the one comparison that was declared before it, if there is one.
+    run
+        From :func:`kit.drain.off_times.off_times`.
+    coverage
+        Probability that no claimed pair of this run is wrong; see
+        :func:`kit.stats.order.jointly_above`.
+    """
+    p = p_longer(run.order_low, run.order_high, tail=run.tail, ramp=run.ramp)
+    ids = [device.id for device in session.devices]
+    pair = session.declared_comparison
+    known = pair is not None and pair[0] in ids and pair[1] in ids and pair[0] != pair[1]
+    declared = (ids.index(pair[0]), ids.index(pair[1])) if pair is not None and known else None
+    return p, jointly_above(p, coverage=coverage, declared=declared)
+
+
+def _runtime_rows(
+    session: Session, run: OffTimes, coverage: float, charged: set[tuple[int, str]]
+) -> list[tuple[object, ...]]:
+    _, above = order_of(session, run, coverage)
+    best, worst = rank_intervals(above)
+    letters = tie_letters(above)
+    longest = p_longest(run.order_low, run.order_high, tail=run.tail, ramp=run.ramp)
+    low, high, u = run.runtime_low, run.runtime_high, np.sqrt(run.variance)
+    rows: list[tuple[object, ...]] = []
+    for i, device in enumerate(session.devices):
+        censored = bool(np.isinf(high[i]))
+        nothing = bool(np.isnan(low[i]))
+        middle = np.nan if nothing else low[i] if censored else (low[i] + high[i]) / 2.0
+        basis = run.basis[i]
+        if (run.run, device.id) in charged:
+            basis += "; charged during the run"
+        rows.append(
+            (
+                run.run,
+                device.id,
+                run.status[i],
+                float(middle) / _MIN_PER_H,
+                float("nan") if censored or nothing else float(u[i]) / _MIN_PER_H,
+                float(low[i]) / _MIN_PER_H,
+                float("nan") if censored else float(high[i]) / _MIN_PER_H,
+                censored,
+                float(run.low[i]),
+                float("nan") if censored else float(run.high[i]),
+                float(run.last_soc[i]),
+                int(best[i]),
+                int(worst[i]),
+                letters[i],
+                float(longest[i]),
+                basis,
+            )
+        )
+    return rows
+
+
+def _pair_rows(session: Session, run: OffTimes, coverage: float) -> list[tuple[object, ...]]:
+    low, high = run.order_low, run.order_high
+    p, above = order_of(session, run, coverage)
+    gap_low = low[:, None] - high[None, :]
+    gap_high = high[:, None] - low[None, :]
+    with np.errstate(invalid="ignore"):
+        # a device lost sight of before the other's window began: not close, but open
+        lost = np.isinf(high)[:, None] & (low[:, None] < low[None, :])
+    rows: list[tuple[object, ...]] = []
+    for i, a in enumerate(session.devices):
+        for j in range(i + 1, len(session.devices)):
+            verdict = pair_verdict(
+                float(p[i, j]),
+                run.status[i],
+                run.status[j],
+                ahead=bool(above[i, j]),
+                behind=bool(above[j, i]),
+                comparable=not (lost[i, j] or lost[j, i]),
+            )
+            ends = [float(v) if np.isfinite(v) else np.nan for v in (gap_low[i, j], gap_high[i, j])]
+            rows.append((run.run, a.id, session.devices[j].id, float(p[i, j]), *ends, verdict))
+    return rows
+
+
+def runtime_tables(
+    session: Session,
+    settings: Settings | None = None,
+    *,
+    offs: Sequence[OffTimes] | None = None,
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Return the runtimes and the verdicts on all pairs, from one pass over the record.
+
+    Parameters
+    ----------
+    session
+        A record that passed its checks.
+    settings
+        ``coverage``: with this probability no claimed pair of a run is wrong.
+    offs
+        From :func:`kit.drain.off_times.off_times`, if they were computed already.
+
+    Returns
+    -------
+    runtimes, runtime_pairs : DataFrame
+        As :func:`runtimes` and :func:`runtime_pairs`.
+    """
+    chosen = settings or Settings()
+    charged = _charged(session)
+    rows: list[tuple[object, ...]] = []
+    pairs: list[tuple[object, ...]] = []
+    for run in off_times(session) if offs is None else offs:
+        rows += _runtime_rows(session, run, chosen.coverage, charged)
+        pairs += _pair_rows(session, run, chosen.coverage)
+    return _frame("runtimes", rows), _frame("runtime_pairs", pairs)
+
+
+def runtimes(session: Session, settings: Settings | None = None) -> pd.DataFrame:
+    """Return the runtime of every device in every run, with its place in the order.
+
+    Parameters
+    ----------
+    session
+        A record that passed its checks.
+    settings
+        ``coverage``: with this probability no claimed pair of a run is wrong.
+
+    Returns
+    -------
+    DataFrame
+        ``RESULT_COLUMNS["runtimes"]``; one row per run and device. ``status`` ``observed``:
+        ``runtime_h_low`` and ``runtime_h_high`` (h) are hard bounds, ``runtime_h`` their middle
+        and ``runtime_h_u`` from uniform windows. ``still_on`` and ``not_recorded``:
+        ``runtime_h`` = ``runtime_h_low`` is a lower bound, there is no upper one and no u.
+        ``off_low_min``, ``off_high_min`` (min since start as noted) bound the power-off;
+        ``rank_best``, ``rank_worst``, ``tie_group`` (letters) and ``p_longest`` place it.
+
+    Notes
+    -----
+    Runtime = power-off − start, each uniform over its window, so u² = (w_off² + w_start²)/12
+    [GUM 4.3.7, from memory] and the bounds hold always, not in 95 % of cases only. A start
+    common to all devices cancels in the order but not in the minutes.
+    """
+    return runtime_tables(session, settings)[0]
+
+
+def runtime_pairs(session: Session, settings: Settings | None = None) -> pd.DataFrame:
+    """Return the verdict on every pair of devices in every run.
+
+    Parameters
+    ----------
+    session
+        A record that passed its checks.
+    settings
+        ``coverage``: with this probability no claimed pair of a run is wrong.
+
+    Returns
+    -------
+    DataFrame
+        ``RESULT_COLUMNS["runtime_pairs"]``. ``difference_min_low`` and ``_high`` bound A − B
+        (min; NaN: no bound on that side). ``verdict``: ``a`` or ``b`` ran longer,
+        ``too_close``, ``both_still_on``, or ``unknown`` where a device was lost sight of.
+    """
+    return runtime_tables(session, settings)[1]

@@ -1,0 +1,1 @@
+"""Results to tables, figures and sentences. Pure; `kit.report` is what notebook cells call."""

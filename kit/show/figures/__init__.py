@@ -1,0 +1,14 @@
+"""Figures: ``plot_x(results, ax) -> ax``. They draw on the axes given, and nothing else.
+
+No statistics, no saving, no pyplot state. Intervals are always drawn. Labels are shortened to
+``kit.labels.FIGURE_WIDTH`` columns and are never read as mathematics. ``kit.show.pictures`` puts
+the axes together, sets the type and writes SVG.
+"""
+
+from __future__ import annotations
+
+from kit.show.figures.charge import plot_charge
+from kit.show.figures.order import plot_pairs, plot_replicates, plot_runtimes
+from kit.show.figures.rates import plot_rates
+
+__all__ = ["plot_charge", "plot_pairs", "plot_rates", "plot_replicates", "plot_runtimes"]

@@ -1,0 +1,197 @@
+"""Runtimes, the order of pairs, and repeated runs."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+from kit.runtime.replicates import RUNTIME
+from kit.show.figures.base import MIN_PER_H, bare, device_ticks, short_names, styles_of, write
+from kit.show.lasting import by_order, runtime_bounds, runtime_words
+from kit.show.look import BAND, BAND_ALPHA, FONT_PT, INK, SMALL_PT
+from kit.show.tables.cells import of_run, place_word, rows_of
+from kit.units import MISSING, NO_BREAK, estimate, h_mm
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from kit.results import Results
+    from kit.show.look import Style
+
+__all__ = ["plot_pairs", "plot_replicates", "plot_runtimes"]
+
+TICK_STEPS_MIN = (5, 10, 15, 30, 60, 120, 180, 360)
+
+SIGNS = {"too_close": "≈", "both_still_on": "≈", "unknown": "?", "b": "×"}
+SIGN_WORDS = {
+    "●": "the row's device lasted longer",
+    "≈": "too close to call",
+    "?": "cannot be said",
+    "×": "the column's device lasted longer",
+}
+
+
+def plot_runtimes(results: Results, ax: Axes, *, run: int = 1) -> Axes:
+    """Draw runtimes as intervals, longest first; an arrow for a device that was not seen off.
+
+    Returns
+    -------
+    Axes
+        ``ax``. Runtime in hours; the axis need not start at zero and says where it does.
+    """
+    names, styles = short_names(results), styles_of(results)
+    rows = by_order(of_run(results.runtimes, run))
+    ends = [v for r in rows for v in (r.runtime_h_low, r.runtime_h_high) if v == v]
+    low, high = (min(ends), max(ends)) if ends else (0.0, 1.0)
+    pad = max(high - low, 0.25)
+    left, right = max(0.0, low - 0.08 * pad), high + 0.12 * pad
+    verdicts = {
+        frozenset((p.device_a, p.device_b)): p.verdict
+        for p in rows_of(of_run(results.runtime_pairs, run))
+    }
+    for y, row in enumerate(rows):
+        style = styles[row.device]
+        words = "not recorded"
+        if not math.isnan(row.runtime_h_low):
+            ax.hlines(y, left, row.runtime_h_low, color=BAND, alpha=0.35, linewidth=0.8, zorder=1)
+            _draw_runtime(ax, y, row, style, right)
+            bounds = runtime_bounds(row)
+            words = f"{runtime_words(row)} h" + ("" if row.right_censored else f"  ({bounds})")
+            if row.status == "still_on":
+                words += ", still on"
+            elif row.right_censored:
+                words += ", end not seen"
+        write(ax, 1.02, y, words, transform=ax.get_yaxis_transform(), va="center")
+        if y + 1 < len(rows):
+            pair = verdicts.get(frozenset((row.device, rows[y + 1].device)), "")
+            if pair == "too_close":
+                write(ax, 1.02, y + 0.5, "≈ too close to call", va="center", style="italic",
+                       fontsize=SMALL_PT - 0.5, transform=ax.get_yaxis_transform())  # fmt: skip
+    device_ticks(ax, [names.device[r.device] for r in rows])
+    step = next((s for s in TICK_STEPS_MIN if pad * MIN_PER_H / s <= 7), 720)
+    first = math.ceil(left * MIN_PER_H / step)
+    ticks = [k * step for k in range(first, int(right * MIN_PER_H / step) + 1)]
+    ax.set_xticks([t / MIN_PER_H for t in ticks], [h_mm(t) for t in ticks])
+    ax.set_xlim(left, right)
+    starts = "" if left == 0 else f"; the axis starts at {h_mm(left * MIN_PER_H)}"
+    ax.set_xlabel(f"Runtime (h:mm){starts}")
+    bare(ax, "bottom")
+    return ax
+
+
+def _draw_runtime(ax: Axes, y: int, row: Any, style: Style, right: float) -> None:
+    if row.right_censored:
+        ax.annotate(
+            "", xy=(right, y), xytext=(row.runtime_h_low, y), annotation_clip=False,
+            arrowprops={"arrowstyle": "->", "color": style.colour, "linewidth": 1.6,
+                        "linestyle": (0, (4, 2)), "shrinkA": 0, "shrinkB": 0},
+        )  # fmt: skip
+        ax.plot([row.runtime_h_low], [y], marker=style.marker, color=style.colour, markersize=6.5,
+                markerfacecolor="none", markeredgewidth=1.5, linestyle="none")  # fmt: skip
+        return
+    ax.hlines(y, row.runtime_h_low, row.runtime_h_high, color=style.colour, linewidth=4.5,
+              alpha=0.45, zorder=2)  # fmt: skip
+    ax.plot([row.runtime_h], [y], marker=style.marker, color=style.colour, markersize=6,
+            linestyle="none", zorder=3)  # fmt: skip
+
+
+def _verdicts(results: Results, run: int) -> dict[tuple[str, str], str]:
+    """Return the verdict on each pair, seen from either device (``a`` = the first)."""
+    found = {}
+    for pair in rows_of(of_run(results.runtime_pairs, run)):
+        turned = {"a": "b", "b": "a"}.get(pair.verdict, pair.verdict)
+        found[pair.device_a, pair.device_b] = pair.verdict
+        found[pair.device_b, pair.device_a] = turned
+    return found
+
+
+def plot_pairs(results: Results, ax: Axes, *, run: int = 1) -> Axes:
+    """Draw who outlasted whom: a disc where the row's device lasted longer, ``≈`` for a tie.
+
+    Rows and columns run from the longest-lasting device to the shortest, so the figure is a
+    staircase; the place of each device stands to the right, and what the signs mean.
+
+    Returns
+    -------
+    Axes
+        ``ax``, its cells square. One cell for each pair of devices.
+    """
+    from matplotlib.patches import Rectangle
+
+    names, styles = short_names(results), styles_of(results)
+    rows = by_order(of_run(results.runtimes, run))
+    order = [r.device for r in rows]
+    n = len(order)
+    verdict = _verdicts(results, run)
+    used = []
+    right = ax.get_yaxis_transform()
+    for y, row in enumerate(rows):
+        for x in range(y + 1, n):
+            sign = SIGNS.get(verdict.get((row.device, order[x]), "unknown"), "●")
+            used.append(sign)
+            ax.add_patch(
+                Rectangle((x - 0.46, y - 0.46), 0.92, 0.92, facecolor=BAND, alpha=BAND_ALPHA,
+                          edgecolor="none")
+            )  # fmt: skip
+            if sign == "●":
+                ax.plot([x], [y], marker="o", markersize=9, color=styles[row.device].colour,
+                        markeredgewidth=0)  # fmt: skip
+            else:
+                write(ax, x, y, sign, ha="center", va="center_baseline", fontsize=FONT_PT + 2)
+        write(ax, 1.06, y, place_word(row.rank_best, row.rank_worst), transform=right,
+               va="center")  # fmt: skip
+    device_ticks(ax, [names.device[d] for d in order])
+    ax.set_xticks(range(1, n))
+    ax.set_xticklabels(
+        [names.device[d] for d in order[1:]],
+        rotation=40, ha="left", rotation_mode="anchor", parse_math=False,
+    )  # fmt: skip
+    ax.xaxis.tick_top()
+    ax.tick_params(axis="x", length=0, pad=1)
+    ax.set_xlim(0.45, n - 0.45)
+    ax.set_aspect("equal", adjustable="box", anchor="W")
+    signs = (NO_BREAK * 5).join(
+        f"{sign}  {SIGN_WORDS[sign]}" for sign in SIGN_WORDS if sign in used
+    )
+    ax.annotate(
+        signs, (0.0, 0.0), xycoords="axes fraction", xytext=(0, -4), textcoords="offset points",
+        va="top", color=INK, fontsize=SMALL_PT,
+    )  # fmt: skip
+    bare(ax)
+    return ax
+
+
+def plot_replicates(results: Results, ax: Axes) -> Axes:
+    """Draw the runtimes of every run, device by device, with the mean and its interval.
+
+    Returns
+    -------
+    Axes
+        ``ax``. Runtime in hours; one small mark a run, a tick for the mean.
+    """
+    names, styles = short_names(results), styles_of(results)
+    devices = [d.id for d in results.session.devices]
+    means = {r.device: r for r in rows_of(results.replicates) if r.quantity == RUNTIME}
+    for y, device in enumerate(devices):
+        style = styles[device]
+        mine = results.runtimes[results.runtimes["device"] == device]
+        for row in rows_of(mine):
+            if math.isnan(row.runtime_h_low):
+                continue
+            face = "none" if row.right_censored else style.colour
+            ax.plot([row.runtime_h], [y + 0.18], marker=style.marker, color=style.colour,
+                    markerfacecolor=face, markersize=5, linestyle="none")  # fmt: skip
+        mean = means.get(device)
+        words = MISSING
+        if mean is not None and not math.isnan(mean.mean):
+            ax.hlines(y - 0.16, mean.mean_low, mean.mean_high, color=style.colour, linewidth=4.5,
+                      alpha=0.45)  # fmt: skip
+            ax.plot([mean.mean], [y - 0.16], marker="|", color=style.colour, markersize=11,
+                    markeredgewidth=2.0)  # fmt: skip
+            words = estimate(mean.mean, mean.mean_low, mean.mean_high, "h")
+        write(ax, 1.02, y, words, transform=ax.get_yaxis_transform(), va="center")
+    device_ticks(ax, [names.device[d] for d in devices])
+    ax.set_xlabel("Runtime (h): each run as a mark, the mean as a bar with its interval")
+    ax.grid(visible=True, axis="x", color=BAND, alpha=0.25, linewidth=0.6)
+    bare(ax, "bottom")
+    return ax

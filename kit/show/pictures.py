@@ -1,0 +1,206 @@
+"""Figures put together and written as SVG, each with a sentence for those who cannot see it.
+
+No pyplot and no global state beyond the time of drawing: a ``Figure`` with its SVG canvas,
+text as text, ids from a fixed salt per figure and no date, so equal results give equal bytes.
+"""
+
+from __future__ import annotations
+
+import io
+import math
+import warnings
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any
+
+from kit.display import Picture
+from kit.show import figures
+from kit.show.look import FONT_PT, INK, SMALL_PT, WIDTH_IN
+from kit.show.tables.cells import run_slug, run_words
+from kit.show.wording import alt_charge, alt_pairs, alt_rates, alt_replicates, alt_runtimes
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from kit.results import Results
+
+__all__ = ["charge", "pairs", "rates", "replicates", "runtimes"]
+
+MAX_HEIGHT_IN = 9.0
+"""Tallest figure that leaves room for its caption on an A4 page."""
+
+TITLE_WIDTHS = {1: 60, 2: 32, 3: 21}
+"""Columns of a panel's title that fit, by the number of panels side by side."""
+
+
+@contextmanager
+def _type() -> Iterator[None]:
+    """Set type and colours for the time of drawing."""
+    import matplotlib as mpl
+    import seaborn as sns
+
+    look: Any = {  # the stubs want each key as a literal
+        **sns.axes_style("ticks"),
+        "font.family": ["DejaVu Sans"],
+        "font.size": FONT_PT,
+        "axes.labelsize": FONT_PT,
+        "axes.titlesize": FONT_PT,
+        "xtick.labelsize": SMALL_PT,
+        "ytick.labelsize": FONT_PT,
+        "axes.linewidth": 0.8,
+        "xtick.major.width": 0.8,
+        "xtick.major.size": 3.5,
+        "ytick.major.width": 0.8,
+        "ytick.major.size": 3.5,
+        "svg.fonttype": "none",
+        "svg.hashsalt": "rundown",
+        "axes.facecolor": "none",
+        "figure.facecolor": "none",
+        **dict.fromkeys(
+            ("text.color", "axes.labelcolor", "axes.edgecolor", "xtick.color", "ytick.color"), INK
+        ),
+    }
+    with mpl.rc_context(look), warnings.catch_warnings():
+        # a label may hold letters that this font lacks; the reader's font will have them
+        warnings.filterwarnings("ignore", message="Glyph .* missing from", category=UserWarning)
+        yield
+
+
+def _figure(height_in: float) -> Figure:
+    from matplotlib.backends.backend_svg import FigureCanvasSVG
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(WIDTH_IN, height_in), layout="constrained")
+    FigureCanvasSVG(figure)
+    return figure
+
+
+def _picture(figure: Figure, picture_id: str, *, alt: str, caption: str) -> Picture:
+    import matplotlib as mpl
+
+    out = io.StringIO()
+    with mpl.rc_context({"svg.hashsalt": picture_id}):
+        figure.savefig(out, format="svg", transparent=True, metadata={"Date": None})
+    return Picture(id=picture_id, svg=out.getvalue(), alt=alt, caption=caption)
+
+
+def _one(height_in: float) -> tuple[Figure, Axes]:
+    figure = _figure(height_in)
+    return figure, figure.add_subplot()
+
+
+def charge(results: Results, run: int = 1) -> Picture:
+    """Return the state of charge over time."""
+    with _type():
+        figure, ax = _one(max(3.7, 0.32 * len(results.session.devices)))
+        figures.plot_charge(results, ax, run=run)
+        return _picture(
+            figure,
+            f"figure-charge{run_slug(results, run)}",
+            alt=alt_charge(results, run),
+            caption=f"Displayed state of charge over time{run_words(results, run)}. Bands are the "
+            "numbered phases; dotted, from the last reading to the power-off. The devices are "
+            "listed longest-lasting first.",
+        )
+
+
+def rates(results: Results, run: int = 1) -> tuple[Picture, ...]:
+    """Return the rates by phase, one panel a phase, on as many figures as pages need."""
+    from matplotlib.ticker import MaxNLocator
+
+    frame = results.phase_drain
+    frame = frame[(frame["run"] == run) & frame["rate_pp_per_h_low"].notna()]
+    shown = set(frame["phase"])
+    phases = [p.id for p in results.session.phases if p.id in shown]
+    if not phases:
+        return ()
+    right = float(frame["rate_pp_per_h_high"].quantile(0.99)) * 1.05
+    across = 1 if len(phases) == 1 else 2 if len(phases) <= 4 else 3
+    panel = 0.62 + 0.165 * len(results.session.devices)
+    down = max(1, int(MAX_HEIGHT_IN / panel))
+    per_figure = across * down
+    groups = [phases[k : k + per_figure] for k in range(0, len(phases), per_figure)]
+    pictures = []
+    for number, group in enumerate(groups, start=1):
+        part = f" ({number} of {len(groups)})" if len(groups) > 1 else ""
+        with _type():
+            lines = math.ceil(len(group) / across)
+            figure = _figure(max(lines * panel + 0.3, 1.4))
+            grid = figure.subplots(lines, across, sharex=True, squeeze=False)
+            for k, ax in enumerate(grid.flat):
+                if k >= len(group):
+                    ax.set_axis_off()
+                    continue
+                figures.plot_rates(
+                    results,
+                    ax,
+                    run=run,
+                    phase=group[k],
+                    show_names=k % across == 0,
+                    title_width=TITLE_WIDTHS[across],
+                )
+                ax.xaxis.set_major_locator(MaxNLocator(5, steps=[1, 2, 5, 10], integer=True))
+                ax.tick_params(axis="x", labelbottom=k + across >= len(group))
+            grid[0, 0].set_xlim(0, right)
+            figure.supxlabel("Rate (pp/h)", fontsize=FONT_PT, color=INK)
+            pictures.append(
+                _picture(
+                    figure,
+                    f"figure-rates{run_slug(results, run)}" + (f"-{number}" if part else ""),
+                    alt=alt_rates(results, run, group),
+                    caption=f"Rate of each device in each phase{run_words(results, run)}{part}. "
+                    "Thick bar: interval of the displayed rate; thin line: gauge error "
+                    "included, for comparing devices; open mark: powered off in that phase.",
+                )
+            )
+    return tuple(pictures)
+
+
+def runtimes(results: Results, run: int = 1) -> Picture:
+    """Return the runtimes as intervals."""
+    with _type():
+        figure, ax = _one(0.75 + 0.36 * len(results.session.devices))
+        figures.plot_runtimes(results, ax, run=run)
+        return _picture(
+            figure,
+            f"figure-runtimes{run_slug(results, run)}",
+            alt=alt_runtimes(results, run),
+            caption=f"Runtimes with their bounds (h:mm){run_words(results, run)}; an arrow marks "
+            "a device that was not seen off.",
+        )
+
+
+def pairs(results: Results, run: int = 1) -> Picture | None:
+    """Return who outlasted whom; ``None`` with fewer than two devices."""
+    n = len(results.session.devices)
+    if n < 2:
+        return None
+    with _type():
+        figure, ax = _one(1.15 + 0.33 * n)
+        figures.plot_pairs(results, ax, run=run)
+        return _picture(
+            figure,
+            f"figure-pairs{run_slug(results, run)}",
+            alt=alt_pairs(results, run),
+            caption=f"Who outlasted whom{run_words(results, run)}. Disc: the device of the row "
+            "lasted longer than the device of the column; ≈: too close to call; ?: cannot be "
+            "said. To the right, the places that each device can have.",
+        )
+
+
+def replicates(results: Results) -> Picture | None:
+    """Return the runtimes of all runs with their means; ``None`` for a single run."""
+    if len(results.session.runs) < 2:
+        return None
+    with _type():
+        figure, ax = _one(0.75 + 0.42 * len(results.session.devices))
+        figures.plot_replicates(results, ax)
+        return _picture(
+            figure,
+            "figure-replicates",
+            alt=alt_replicates(results),
+            caption="Runtimes of every run and their mean with its interval; an open mark is a "
+            "device that was not seen off.",
+        )

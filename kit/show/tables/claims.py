@@ -1,0 +1,148 @@
+"""Tables of the sentences that people want to say, and of the readings on which they hang."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from kit.display import Column, Table
+from kit.show.tables.cells import Names, rows_of, run_numbers
+from kit.units import NO_BREAK, estimate
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from kit.results import Results
+    from kit.show.tables.cells import Row
+
+__all__ = ["claims", "claims_at_a_glance", "load_bearing"]
+
+AT_A_GLANCE = 12
+"""Most sentences that open a report; the others follow in their own section."""
+LISTED = 2
+"""Lowest priority that is printed; the rest is in the CSV tables."""
+
+VERDICTS = {
+    "supported": "supported",
+    "not_supported": "not supported, the opposite holds",
+    "tied": "tied",
+    "cannot_be_said": "cannot be said",
+}
+KINDS = {
+    "this_session": "What happened in this session: these units, this day",
+    "kind_of_device": "What may be said of the kind of device: another unit, another day",
+}
+_DECIMALS = {"min": 0, "pp": 1}
+
+
+def _margin(row: Row) -> str:
+    decimals = _DECIMALS.get(row.unit_symbol)
+    return estimate(row.lead, row.lead_low, row.lead_high, row.unit_symbol, decimals=decimals)
+
+
+def _statement(row: Row) -> str:
+    """Return the sentence; one on drains by the display says so."""
+    return f"{row.statement}, by the display" if row.measurand == "displayed" else row.statement
+
+
+def _frame(results: Results, name: str) -> pd.DataFrame | None:
+    frame = results.extra.get(name)
+    return None if frame is None or frame.empty else frame
+
+
+def claims_at_a_glance(results: Results) -> Table | None:
+    """Return the most urgent sentences with their verdicts; ``None`` where none were judged."""
+    frame = _frame(results, "claims")
+    if frame is None:
+        return None
+    urgent = frame[frame["priority"] == frame["priority"].min()].head(AT_A_GLANCE)
+    return Table(
+        id="claims-glance",
+        caption="What people will want to say, and whether it stands",
+        columns=(
+            Column(name="Sentence"),
+            Column(name="Verdict"),
+            Column(name="Margin", align="right"),
+        ),
+        rows=tuple(
+            (_statement(row), VERDICTS.get(row.verdict, row.verdict), _margin(row))
+            for row in rows_of(urgent)
+        ),
+    )
+
+
+def claims(results: Results) -> tuple[Table, ...]:
+    """Return the sentences with verdict, margin, reason and a wording that is true, by kind."""
+    frame = _frame(results, "claims")
+    if frame is None:
+        return ()
+    tables = []
+    for kind, caption in KINDS.items():
+        here = frame[(frame["kind"] == kind) & (frame["priority"] <= LISTED)]
+        if here.empty:
+            continue
+        methods = dict.fromkeys(str(method) for method in here["method"] if method)
+        tables.append(
+            Table(
+                id=f"claims-{kind.replace('_', '-')}",
+                caption=caption,
+                columns=(
+                    Column(name="Sentence"),
+                    Column(name="Verdict"),
+                    Column(name="Margin", align="right"),
+                    Column(name="Why"),
+                    Column(name="A wording that is true"),
+                ),
+                rows=tuple(
+                    (
+                        _statement(row),
+                        VERDICTS.get(row.verdict, row.verdict),
+                        _margin(row),
+                        row.reason,
+                        row.wording,
+                    )
+                    for row in rows_of(here)
+                ),
+                notes=tuple(f"Judged by: {method}." for method in methods),
+            )
+        )
+    return tuple(tables)
+
+
+def load_bearing(results: Results) -> Table | None:
+    """Return the readings to look at again before publishing; ``None`` if none bears a claim."""
+    frame = _frame(results, "load_bearing")
+    if frame is None:
+        return None
+    names = Names.of(results.session)
+    several = len(run_numbers(results)) > 1
+    rows = []
+    for row in rows_of(frame.drop_duplicates(["run", "rank"])):
+        where = f"{names.device.get(row.device, row.device)}, {row.what}"
+        if row.point:
+            place = names.numbered(row.phase) if row.phase else ""
+            where += f", {row.point}" + (f" of {place}" if row.what == "reading" else "")
+        proof = [f"line{NO_BREAK}{row.line}" if row.line > 0 else "", str(row.evidence)]
+        verdict, instead = (VERDICTS.get(v, v) for v in (row.verdict, row.verdict_if_misread))
+        rows.append(
+            (
+                where + (f", run {row.run}" if several else ""),
+                row.noted,
+                f"{row.instead} ({row.slip})",
+                f"{row.statement}: {verdict} → {instead}",
+                str(row.affected),
+                ", ".join(p for p in proof if p),
+            )
+        )
+    return Table(
+        id="load-bearing",
+        caption="Readings that bear a conclusion, most dangerous first",
+        columns=(
+            Column(name="Reading"),
+            Column(name="Noted", align="right"),
+            Column(name="If it was"),
+            Column(name="would change"),
+            Column(name="Sentences that hang on it", align="right", numeric_sort=True),
+            Column(name="To be seen in"),
+        ),
+        rows=tuple(rows),
+    )

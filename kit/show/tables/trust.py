@@ -1,0 +1,265 @@
+"""Tables on which trust rests: uncertainty budget, agreement, inputs, references."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from kit.display import Column, Table
+from kit.show.flag_words import SOURCE_WORDS, source_text
+from kit.show.tables.cells import Names, rows_of, run_numbers
+from kit.units import MINUS, MISSING, NO_BREAK, interval, number, u_decimals
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from kit.results import Results
+    from kit.show.references import Reference
+
+__all__ = [
+    "agreement",
+    "assumptions",
+    "budget",
+    "contributions",
+    "inputs",
+    "parameters",
+    "reference_list",
+    "versions",
+]
+
+
+def budget(results: Results) -> Table:
+    """Return the sources of uncertainty: distribution, value, effect, basis, reference."""
+    rows = []
+    for row in rows_of(results.budget):
+        effect = row.effect_pp
+        source = f"{row.source}: {row.description}" if row.description else row.source
+        rows.append(
+            (
+                source[:1].upper() + source[1:],
+                row.distribution or MISSING,
+                _value(row.value, row.unit),
+                number(effect, u_decimals(effect)),
+                row.basis or MISSING,
+                row.reference or "no source",
+            )
+        )
+    return Table(
+        id="budget",
+        caption="Uncertainty budget: what makes a drain uncertain, and by how much",
+        columns=(
+            Column(name="Source"),
+            Column(name="Distribution"),
+            Column(name="Value used", align="right"),
+            Column(name="Effect, u", unit="pp", align="right", numeric_sort=True),
+            Column(name="Basis"),
+            Column(name="Reference"),
+        ),
+        rows=tuple(rows),
+        notes=(
+            "The effect is the standard uncertainty that the source adds to a drain, the middle "
+            f"one of those that it touches; {MISSING}: it touches none.",
+        ),
+    )
+
+
+def _value(value: object, unit: str) -> str:
+    """Return a value with its unit; numbers in as many digits as they were given."""
+    if isinstance(value, float):
+        text = MISSING if value != value else f"{value:g}".replace("-", MINUS)
+    else:
+        text = str(value).strip() or MISSING
+    return text if text == MISSING or not unit else f"{text}{NO_BREAK}{unit}"
+
+
+def contributions(results: Results) -> Table | None:
+    """Return what each source adds to the drains of this session; ``None`` without any."""
+    frame = results.contributions
+    if frame.empty:
+        return None
+    rows = []
+    words = {"displayed": "displayed drain", "true_charge": "true-charge drain"}
+    groups = {
+        (str(measurand), str(source)): group
+        for (measurand, source), group in frame.groupby(["measurand", "source"], sort=False)
+    }
+    order = {source: place for place, source in enumerate(SOURCE_WORDS)}
+    for measurand, source in sorted(groups, key=lambda k: (k[0], order.get(k[1], len(order)))):
+        group = groups[measurand, source]
+        u = group["u_pp"].dropna()
+        u = u[u > 0]
+        if u.empty:
+            continue
+        places = u_decimals(float(u.median()))
+        rows.append(
+            (
+                words.get(measurand, measurand),
+                source_text(source),
+                str(len(u)),
+                number(float(u.min()), places),
+                number(float(u.median()), places),
+                number(float(u.max()), places),
+                number(100 * float(group["share"].median())),
+            )
+        )
+    return Table(
+        id="contributions",
+        caption="What each source adds to the standard uncertainty of the drains of this session",
+        columns=(
+            Column(name="Measurand"),
+            Column(name="Source"),
+            Column(name="Drains", align="right", numeric_sort=True),
+            Column(name="Least u", unit="pp", align="right", numeric_sort=True),
+            Column(name="Middle u", unit="pp", align="right", numeric_sort=True),
+            Column(name="Largest u", unit="pp", align="right", numeric_sort=True),
+            Column(name="Middle share of u²", unit="%", align="right", numeric_sort=True),
+        ),
+        rows=tuple(rows),
+    )
+
+
+def agreement(results: Results) -> Table | None:
+    """Return how closed form and Monte Carlo agree, phase by phase; ``None`` without any."""
+    frame = results.agreement
+    if frame.empty:
+        return None
+    names = Names.of(results.session)
+    rows = []
+    for phase in results.session.phases:
+        here = frame[frame["phase"] == phase.id]
+        here = here[here["mc_low"].notna() & here["gum_low"].notna()]
+        if here.empty:
+            continue
+        apart = (
+            (here["gum_low"] - here["mc_low"])
+            .abs()
+            .combine((here["gum_high"] - here["mc_high"]).abs(), max)
+        )
+        agrees = here["agrees"].astype(bool)
+        reasons = [w for w in here.loc[~agrees, "why"].unique() if w]
+        rows.append(
+            (
+                names.numbered(phase.id),
+                str(len(here)),
+                str(int(agrees.sum())),
+                number(float(apart.max()), 3),
+                interval(here["tolerance_pp"].min(), here["tolerance_pp"].max(), decimals=3)
+                if here["tolerance_pp"].nunique() > 1
+                else number(float(here["tolerance_pp"].iloc[0]), 3),
+                "; ".join(reasons) or MISSING,
+            )
+        )
+    several = " over all runs" if len(run_numbers(results)) > 1 else ""
+    return Table(
+        id="agreement",
+        caption=f"Closed form against Monte Carlo: ends of the intervals of the drains{several}",
+        columns=(
+            Column(name="Phase"),
+            Column(name="Intervals", align="right", numeric_sort=True),
+            Column(name="Agree", align="right", numeric_sort=True),
+            Column(name="Furthest apart", unit="pp", align="right", numeric_sort=True),
+            Column(name="Tolerance", unit="pp", align="right", numeric_sort=True),
+            Column(name="Where they do not, why"),
+        ),
+        rows=tuple(rows),
+        notes=(
+            "Agreement is judged by JCGM 101:2008, clause 8, with the tolerance of one "
+            "significant digit of the standard uncertainty.",
+        ),
+    )
+
+
+ASSUMPTION_WORDS = {
+    "reading_delay_min": ("Longest delay of a reading after its boundary", "min"),
+    "phase_length_u_min": ("Standard uncertainty of a phase's length", "min"),
+    "gauge_error_pp": ("Largest error of the gauge against true charge", "pp"),
+    "gauge_correlation_pp": ("Span of charge over which that error stays alike", "pp"),
+    "full_hold_max_min": ("Longest time a device may stay at 100 % while it discharges", "min"),
+    "gap_rate_factor": ("Drain in unlogged time, at most × the busiest rate", ""),
+    "off_pct_max": ("Highest percentage that may be shown at power-off", "%"),
+    "run_unit_cv": ("Relative scatter of runtime between runs and units", ""),
+    "wake_drain_pp": ("Drain of one look at a device that wakes", "pp"),
+    "plausible_power_w_per_wh": ("Highest plausible power per rated energy", "W/Wh"),
+    "clock_rounding": ("How noted minutes were rounded", ""),
+    "off_check_min": ("Near empty, each device was looked at at least every", "min"),
+}
+_UNSTATED = {
+    "phase_length_u_min": "from how the ends were noted",
+    "off_check_min": "not stated",
+}
+_ASSUMPTION_VALUES = {
+    "floor": "down, as a digital clock shows them",
+    "nearest": "to the nearest minute",
+    "unknown": "not known",
+}
+
+
+def assumptions(results: Results) -> Table:
+    """Return the inputs that no reading gives, each with where its value came from."""
+    used = results.session.assumptions
+    rows = []
+    for key, value in vars(used).items():
+        if key == "stated":
+            continue
+        words, unit = ASSUMPTION_WORDS.get(key, (key, ""))
+        if value is None:
+            shown = _UNSTATED.get(key, MISSING)
+        elif isinstance(value, str):
+            shown = _ASSUMPTION_VALUES.get(value, value)
+        else:
+            shown = _value(float(value), unit)
+        rows.append((words, shown, "setup file" if key in used.stated else "the kit's default"))
+    return Table(
+        id="assumptions",
+        caption="Assumptions that no reading gives (type B)",
+        columns=(Column(name="Assumption"), Column(name="Value used"), Column(name="From")),
+        rows=tuple(rows),
+    )
+
+
+def inputs(results: Results) -> Table:
+    """Return the input files with their SHA-256."""
+    return Table(
+        id="inputs",
+        caption="Input files",
+        columns=(
+            Column(name="File"),
+            Column(name="Size", unit="bytes", align="right", numeric_sort=True),
+            Column(name="SHA-256"),
+        ),
+        rows=tuple((s.name, str(s.size), s.sha256) for s in results.session.sources),
+    )
+
+
+def parameters(results: Results) -> Table:
+    """Return the parameters of the analysis."""
+    settings = results.settings
+    return Table(
+        id="parameters",
+        caption="Parameters of the analysis",
+        columns=(Column(name="Parameter"), Column(name="Value")),
+        rows=(
+            ("coverage", f"{settings.coverage:g}"),
+            ("seed", str(settings.seed)),
+            ("draws", str(settings.draws)),
+        ),
+    )
+
+
+def versions(packages: Mapping[str, str]) -> Table:
+    """Return names and versions of what made the report."""
+    return Table(
+        id="versions",
+        caption="Software",
+        columns=(Column(name="Package"), Column(name="Version")),
+        rows=tuple(packages.items()),
+    )
+
+
+def reference_list(references: Sequence[Reference]) -> Table:
+    """Return the references with what each is used for and how it was checked."""
+    return Table(
+        id="references",
+        caption="References",
+        columns=(Column(name="Reference"), Column(name="Used for"), Column(name="Checked")),
+        rows=tuple((r.text, r.used_for, r.checked) for r in references),
+    )

@@ -1,0 +1,24 @@
+"""What the report says in words, made from the results alone. Pure.
+
+Every sentence is one that the figures support; what they do not support is said to be open.
+"""
+
+from __future__ import annotations
+
+from kit.show.wording.alt import alt_charge, alt_pairs, alt_rates, alt_replicates, alt_runtimes
+from kit.show.wording.glance import glance, units_and_runs
+from kit.show.wording.limits import limits, unaccounted_min
+from kit.show.wording.methods import methods
+
+__all__ = [
+    "alt_charge",
+    "alt_pairs",
+    "alt_rates",
+    "alt_replicates",
+    "alt_runtimes",
+    "glance",
+    "limits",
+    "methods",
+    "unaccounted_min",
+    "units_and_runs",
+]

@@ -1,0 +1,95 @@
+"""What the sentences rest on: the rows of one run, looked up and judged jointly."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from itertools import combinations
+from typing import TYPE_CHECKING, Any
+
+from kit.show.lasting import by_order
+from kit.show.tables.cells import Names, of_run, rows_of
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from kit.results import Results
+
+__all__ = ["Row", "RunFacts", "facts_of"]
+
+Row = Any
+
+
+@dataclass(frozen=True)
+class RunFacts:
+    """Runtimes of one run from longest to shortest, and the verdict on each pair."""
+
+    results: Results
+    run: int
+    names: Names
+    rows: tuple[Row, ...]
+    pairs: dict[tuple[str, str], tuple[str, float, float]]
+
+    def name(self, device: str) -> str:
+        """Return the name to say."""
+        return self.names.device[device]
+
+    def known(self) -> list[Row]:
+        """Return the rows of devices of which at least a lower bound is known."""
+        return [r for r in self.rows if not math.isnan(r.runtime_h_low)]
+
+    def verdict(self, a: str, b: str) -> str:
+        """Return ``a``, ``b``, ``too_close``, ``both_still_on`` or ``unknown``."""
+        return self.pairs.get((a, b), ("unknown", math.nan, math.nan))[0]
+
+    def lead_min(self, a: str, b: str) -> float:
+        """Return by how many minutes at least ``a`` outlasted ``b``; NaN = no bound."""
+        return self.pairs.get((a, b), ("unknown", math.nan, math.nan))[2]
+
+    def doubt(self, a: str, b: str) -> float:
+        """Return the probability that ``a`` did not outlast ``b``."""
+        p = self.pairs.get((a, b), ("unknown", math.nan, math.nan))[1]
+        return 1.0 if math.isnan(p) else 1.0 - p
+
+    def outlasts_all(self, devices: Sequence[str], others: Iterable[str]) -> bool:
+        """Return whether each device outlasted each of the others, all claims jointly.
+
+        The doubts of the single pairs are added up (Bonferroni), so the joint statement holds
+        with the coverage of the report or better.
+        """
+        claims = [(a, b) for a in devices for b in others]
+        allowed = 1.0 - self.results.settings.coverage
+        return bool(claims) and sum(self.doubt(a, b) for a, b in claims) <= allowed
+
+    def settled(self) -> bool:
+        """Return whether the whole order stands, all pairs jointly."""
+        allowed = 1.0 - self.results.settings.coverage
+        order = [r.device for r in self.rows]
+        return sum(self.doubt(a, b) for a, b in combinations(order, 2)) <= allowed
+
+    def tied(self, members: Sequence[str]) -> bool:
+        """Return whether every pair of the members is too close to call."""
+        return all(self.verdict(a, b) == "too_close" for a, b in combinations(members, 2))
+
+    def tie_groups(self) -> list[list[str]]:
+        """Return the largest groups of devices that cannot be put in order, in order."""
+        letters = sorted({letter for r in self.rows for letter in str(r.tie_group)})
+        groups = [[r.device for r in self.rows if letter in str(r.tie_group)] for letter in letters]
+        return [g for g in groups if len(g) > 1]
+
+
+def facts_of(results: Results, run: int) -> RunFacts:
+    """Return the facts of one run."""
+    pairs: dict[tuple[str, str], tuple[str, float, float]] = {}
+    for p in rows_of(of_run(results.runtime_pairs, run)):
+        low, high = p.difference_min_low, p.difference_min_high
+        turned = {"a": "b", "b": "a"}.get(p.verdict, p.verdict)
+        pairs[p.device_a, p.device_b] = (p.verdict, p.p_a_longer, low)
+        pairs[p.device_b, p.device_a] = (turned, 1.0 - p.p_a_longer, -high)
+    return RunFacts(
+        results=results,
+        run=run,
+        names=Names.of(results.session),
+        rows=tuple(by_order(of_run(results.runtimes, run))),
+        pairs=pairs,
+    )

@@ -1,0 +1,151 @@
+"""At a glance: three to five sentences that the figures support, most important first."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from kit.runtime.replicates import RUNTIME
+from kit.show.tables.cells import Names, rows_of
+from kit.show.wording.draining import fastest_phase, least_drained, standing_now
+from kit.show.wording.facts import facts_of
+from kit.show.wording.lasting import longest, ties, unfinished
+from kit.units import count, duration, joined
+
+if TYPE_CHECKING:
+    from kit.results import Results
+
+__all__ = ["glance", "units_and_runs"]
+
+MOST = 5
+MIN_PER_H = 60.0
+
+
+def glance(results: Results) -> tuple[str, ...]:
+    """Return three to five sentences (some of two parts), each supported by the results.
+
+    Who lasted longest and by how much; what is tied; which phase was hardest or who used
+    least, where that stands; how many cautions there are; what cannot be said.
+    """
+    runs = [run.number for run in results.session.runs]
+    last = units_and_runs(results)
+    found = _over_runs(results, runs) if len(runs) > 1 else _of_one_run(results, runs[0])
+    sentences = [text for text in found if text]
+    return (*sentences[: MOST - 2], _cautions(results), last)
+
+
+def _cautions(results: Results) -> str:
+    """Return how many cautions the checks raised."""
+    n = sum(finding.severity == "caution" for finding in results.findings)
+    if not n:
+        return "The checks raised no caution about the record."
+    words = count(n, "caution")
+    return f"The checks raised {words} about the record, listed under Data quality."
+
+
+def _of_one_run(results: Results, run: int) -> list[str]:
+    facts = facts_of(results, run)
+    open_end = not any(not r.right_censored for r in facts.known())
+    return [
+        longest(facts),
+        unfinished(facts),
+        standing_now(results, run) if open_end else "",
+        ties(facts),
+        fastest_phase(results, run),
+        least_drained(results, run),
+    ]
+
+
+def _over_runs(results: Results, runs: list[int]) -> list[str]:
+    names = Names.of(results.session)
+    means = [r for r in rows_of(results.replicates) if r.quantity == RUNTIME]
+    with_mean = [r for r in means if not math.isnan(r.mean) and not math.isnan(r.mean_high)]
+    sentences = []
+    if with_mean:
+        ordered = sorted(with_mean, key=lambda r: -r.mean)
+        listed = "; ".join(
+            f"{names.device[r.device]} {duration(r.mean * MIN_PER_H)} "
+            f"({duration(max(r.mean_low, 0.0) * MIN_PER_H)} to {duration(r.mean_high * MIN_PER_H)})"
+            for r in ordered[:6]
+        )
+        sentences.append(f"Mean runtime over {count(len(runs), 'run')}, longest first: {listed}.")
+    sentences.append(_winner_of_runs(results, runs))
+    sentences.append(_pairs_over_runs(results))
+    sentences.append(fastest_phase(results, runs[0]) if len(runs) == 1 else "")
+    return sentences
+
+
+def _winner_of_runs(results: Results, runs: list[int]) -> str:
+    """Return who lasted longest run by run."""
+    winners: list[str] = []
+    for run in runs:
+        facts = facts_of(results, run)
+        top = [r for r in facts.rows if r.rank_best == 1]
+        sure = len(top) == 1 and top[0].p_longest >= results.settings.coverage
+        winners.append(facts.name(top[0].device) if sure else "")
+    named = [w for w in dict.fromkeys(winners) if w]
+    if not named:
+        return "In no run was one device surely the longest-lasting."
+    if len(named) == 1 and len(runs) == winners.count(named[0]):
+        return f"Lasted longest in every run: {named[0]}."
+    parts = [f"{w} in {count(winners.count(w), 'run')}" for w in named]
+    tied = winners.count("")
+    text = f"Lasted longest within a run: {joined(parts)}"
+    return f"{text}; {count(tied, 'run')} too close to call." if tied else f"{text}."
+
+
+def _pairs_over_runs(results: Results) -> str:
+    """Return which mean runtimes differ by more than the scatter between the runs."""
+    frame = results.extra.get("replicate_pairs")
+    if frame is None or frame.empty:
+        return ""
+    names = Names.of(results.session)
+    pairs = [r for r in rows_of(frame) if r.quantity == RUNTIME]
+    stands = []
+    for r in pairs:
+        if r.verdict in ("a", "b"):
+            longer, shorter = (
+                (r.device_a, r.device_b) if r.verdict == "a" else (r.device_b, r.device_a)
+            )
+            stands.append(f"{names.device[longer]} over {names.device[shorter]}")
+    close = sum(r.verdict == "too_close" for r in pairs)
+    if not pairs:
+        return ""
+    if not stands:
+        return (
+            "No difference between mean runtimes is larger than the scatter between the runs "
+            "explains."
+        )
+    text = "Differences of mean runtime that stand against the scatter between runs: "
+    text += joined(stands[:6])
+    if len(stands) > 6:
+        text += f", and {count(len(stands) - 6, 'further pair')}"
+    return f"{text}; too close: {count(close, 'pair')}." if close else f"{text}."
+
+
+def units_and_runs(results: Results) -> str:
+    """Return how far the results reach beyond these units on this day."""
+    session = results.session
+    runs = len(session.runs)
+    units: dict[str, int] = {}
+    for d in session.devices:
+        units[d.model or d.id] = units.get(d.model or d.id, 0) + 1
+    repeated = any(n > 1 for n in units.values())
+    if len(session.devices) == 1:
+        tail = "another unit of its kind may do differently"
+        times = "once" if runs == 1 else count(runs, "time")
+        return f"One unit ran {times}; {tail}."
+    if repeated:
+        return (
+            f"Some kinds of device took part with several units, over {count(runs, 'run')}; "
+            "only for those does the record show how much units differ."
+        )
+    if runs == 1:
+        return (
+            "One unit of each device ran once: this says what happened in this session, not how "
+            "another unit of the same kind would do."
+        )
+    return (
+        f"One unit of each device ran {count(runs, 'time')}: the runs show how well a result "
+        "repeats on this unit, not how another unit of the same kind would do."
+    )

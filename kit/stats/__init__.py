@@ -1,0 +1,1 @@
+"""Statistics that know no device: uncertainty, Monte Carlo, scatter, survival, order."""

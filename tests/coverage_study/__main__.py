@@ -1,0 +1,3 @@
+from tests.coverage_study.table import main
+
+main()

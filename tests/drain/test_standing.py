@@ -1,0 +1,125 @@
+"""Standing after each phase: telescoped drains, ranks with ties, devices that are off."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from kit.drain.standing import standing
+from kit.results import RESULT_COLUMNS, Settings
+from kit.session import Assumptions
+from tests.helpers.builders import join_runs, make_session
+
+BARE = Assumptions(reading_delay_min=0.0, phase_length_u_min=0.0, gauge_error_pp=0.0)
+SIX = {"a": [99, 80], "b": [99, 78], "c": [99, 75], "d": [99, 74], "e": [99, 60]}
+
+
+def after(session, phase, run=1):
+    frame = standing(session, Settings())
+    keep = (frame["phase"] == phase) & (frame["run"] == run)
+    return frame[keep].set_index("device")
+
+
+def test_drain_so_far_has_two_readings_however_many_phases():
+    """92, 80, 76, 60: 32 pp; u = √(2/12) = 0.408, U = 0.80 (31.2 to 32.8), not √(6/12) = 0.707."""
+    s = make_session(
+        phases={"p1": 60, "p2": 60, "p3": 60}, readings={"a": [92, 80, 76, 60]}, assumptions=BARE
+    )
+    for phase, total in (("p1", 12.0), ("p2", 16.0), ("p3", 32.0)):
+        found = after(s, phase).loc["a"]
+        assert found["total_drain_pp"] == total
+        assert found["total_drain_pp_u"] == pytest.approx(6**-0.5)
+        assert found["total_drain_pp_low"] == pytest.approx(total - 0.80)
+        assert found["total_drain_pp_high"] == pytest.approx(total + 0.80)
+
+
+def test_drain_so_far_from_full():
+    s = make_session(phases={"p1": 60, "p2": 60}, readings={"a": [100, 88, 70]}, assumptions=BARE)
+    found = after(s, "p2").loc["a"]
+    assert (found["total_drain_pp"], found["total_drain_pp_u"]) == (30.0, 0.5)
+    assert found["total_drain_pp_high"] == pytest.approx(31.0)
+
+
+def test_gap_before_a_phase_is_part_of_the_drain_so_far():
+    """The reading at the end of p1 is one end, that at the end of p2 the other: no gap to allow."""
+    s = make_session(
+        phases={"p1": 60, "p2": 60},
+        readings={"a": [95, 75, 63]},
+        gaps={"p2": 6},
+        assumptions=BARE,
+    )
+    found = after(s, "p2").loc["a"]
+    assert found["total_drain_pp"] == 32.0
+    assert found["total_drain_pp_high"] == pytest.approx(32.80)
+
+
+def test_ties_are_said_as_ties():
+    """Displays compared: two fractions and two unknown roundings, at most 2.0 apart.
+
+    80 and 78 differ by 2, not more: tied; 80 and 75 by 5; 75 and 74 tied; 78 and 75 by 3.
+    """
+    s = make_session(phases={"p1": 60}, readings=SIX, assumptions=BARE)
+    found = after(s, "p1")
+    assert found["tie_group"].tolist() == ["a", "a", "b", "b", "c"]
+    assert found["rank_best"].tolist() == [1, 1, 3, 3, 5]
+    assert found["rank_worst"].tolist() == [2, 2, 4, 4, 5]
+
+
+def test_charge_left_is_less_certain_than_what_displays_show():
+    """A = 3: two gauges differ by √2 × 1.73 = 2.45 (1σ); 80 to 75 % is then a tie, too.
+
+    Ten pairs: z = Φ⁻¹(1 − 0.0025) = 2.81, m = √(4 + 2.81² × 6) = 7.2.
+    """
+    s = make_session(phases={"p1": 60}, readings=SIX, assumptions=replace(BARE, gauge_error_pp=3.0))
+    found = after(s, "p1")
+    assert found["tie_group"].tolist() == ["a", "a", "b", "b", "c"]
+    assert found["tie_group_true_charge"].tolist() == ["a", "a", "a", "a", "b"]
+
+
+def test_devices_that_are_off_stand_below_and_by_their_power_off():
+    s = make_session(
+        phases={"p1": 60, "p2": 60},
+        readings={"a": [30, 10], "b": [30, 12], "c": [30, 11], "d": [50, 30, 9], "e": [50, 30]},
+        power_offs={
+            "a": {"last_on_min": 70, "first_off_min": 72},
+            "b": {"last_on_min": 80, "first_off_min": 82},
+            "c": {"last_on_min": 81, "first_off_min": 83},
+        },
+        assumptions=BARE,
+    )
+    found = after(s, "p2")
+    assert found["status"].tolist() == ["died", "died", "died", "measured", "no_reading"]
+    assert found["soc_pct"].tolist()[:4] == [0.0, 0.0, 0.0, 9.0]
+    assert np.isnan(found.loc["e", "soc_pct"])
+    assert found["rank_best"].tolist()[:4] == [4, 2, 2, 1]
+    assert found.loc["b", "tie_group"] == found.loc["c", "tie_group"]
+    assert np.isnan(found.loc["e", "rank_best"])
+    assert np.isnan(found.loc["a", "total_drain_pp"])
+
+
+def test_charging_ends_the_drain_so_far_but_not_the_standing():
+    s = make_session(
+        phases={"p1": 60, "p2": 60},
+        readings={"a": [50, 30, 60], "b": [50, 40, 30]},
+        gaps={"p2": 30},
+        charges=[{"device": "a", "start_min": 65, "end_min": 80}],
+        assumptions=BARE,
+    )
+    found = after(s, "p2")
+    assert np.isnan(found.loc["a", "total_drain_pp"])
+    assert found.loc["a", "soc_pct"] == 60.0
+    assert found.loc["b", "total_drain_pp"] == 20.0
+    assert found["tie_group"].tolist() == ["a", "b"]
+
+
+def test_frame_and_runs():
+    one = make_session(phases={"p1": 60}, readings=SIX, assumptions=BARE)
+    frame = standing(join_runs(one, one), Settings())
+    assert tuple(frame.columns) == RESULT_COLUMNS["standing"]
+    assert frame["run"].tolist() == [1] * 5 + [2] * 5
+    first, second = (
+        frame[frame["run"] == r].drop(columns="run").reset_index(drop=True) for r in (1, 2)
+    )
+    assert first.equals(second)

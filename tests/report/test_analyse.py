@@ -1,0 +1,52 @@
+"""The composition of all analyses: complete frames, equal results, odd but honest records."""
+
+import pandas as pd
+import pytest
+
+from kit.analyse import analyse
+from kit.checks import check_session
+from kit.read.record import read_record
+from kit.results import RESULT_COLUMNS, Results, Settings
+
+SETTINGS = Settings(draws=10_000)
+UNKNOWN_LENGTH = """event,phase,point,device,elapsed_min,soc_pct
+reading,p1,start,a,0,100
+reading,p1,start,b,0,100
+reading,p1,end,a,60,90
+reading,p1,end,b,60,88
+reading,p2,end,a,120,78
+reading,p2,end,b,120,75
+power_off,p3,,a,400,
+power_off,p3,,b,380,
+"""
+
+
+def results_of(path) -> Results:
+    session, findings = read_record(path)
+    return analyse(session, (*findings, *check_session(session)), SETTINGS)
+
+
+@pytest.fixture
+def bare(tmp_path):
+    log = tmp_path / "log.csv"
+    log.write_text(UNKNOWN_LENGTH, encoding="utf-8")
+    return log
+
+
+def test_a_log_with_phases_of_unknown_length_is_analysed(bare):
+    drains = results_of(bare).phase_drain.query("measurand == 'displayed' and phase == 'p2'")
+    # 90 − 78 = 12 pp and 88 − 75 = 13 pp, corrected by less than one delay's drain
+    assert drains["drain_pp"].tolist() == pytest.approx([12, 13], abs=0.5)
+
+
+def test_every_frame_has_its_columns(bare):
+    results = results_of(bare)
+    for name, columns in RESULT_COLUMNS.items():
+        frame = results.extra[name] if name in results.extra else getattr(results, name)
+        assert tuple(frame.columns) == columns, name
+
+
+def test_equal_input_gives_equal_results(bare):
+    first, second = results_of(bare), results_of(bare)
+    for name in ("phase_drain", "agreement", "runtimes", "projections"):
+        pd.testing.assert_frame_equal(getattr(first, name), getattr(second, name))

@@ -1,0 +1,338 @@
+"""Sentences of the report: true of the results they are made from, and silent beyond them."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+import pytest
+
+from kit.errors import Finding
+from kit.session import Assumptions, Device, Gauge
+from kit.show import wording
+from kit.show.wording.draining import fastest_phase, least_drained, standing_now
+from kit.show.wording.facts import facts_of
+from kit.show.wording.lasting import longest, ties, unfinished
+from kit.units import NO_BREAK
+from tests.helpers.builders import join_runs, make_session
+from tests.helpers.fake_results import NAN, fake_results, field_day, rows
+
+
+def plain(text: str) -> str:
+    """Return the text with ordinary spaces."""
+    return text.replace(NO_BREAK, " ")
+
+
+def off(last_on: float, first_off: float) -> dict[str, Any]:
+    """Return a power-off between two looks."""
+    return {"noted_min": first_off, "last_on_min": last_on, "first_off_min": first_off}
+
+
+def of_offs(offs: dict[str, tuple[float, float]], still: dict[str, float] | None = None) -> Any:
+    """Return results in which nothing but the power-offs matters."""
+    devices = (*offs, *(still or {}))
+    session = make_session(
+        devices=devices,
+        phases={"p1": 60},
+        readings={d: [100, 90] for d in devices},
+        power_offs={d: off(*times) for d, times in offs.items()},
+        still_on=still or {},
+        stop_min=600.0,
+    )
+    return fake_results(session)
+
+
+def test_the_longest_lasting_is_named_with_its_lead() -> None:
+    # a off in [480, 483], b in [465, 468], c in [400, 401]: lead at least 480 − 468 = 12 min
+    facts = facts_of(of_offs({"a": (480, 483), "b": (465, 468), "c": (400, 401)}), 1)
+    assert plain(longest(facts)) == (
+        "a lasted longest: 8 h to 8 h 03 min, at least 12 min longer than any other device."
+    )
+    assert plain(ties(facts)) == ("The order from longest to shortest runtime stands: a, b and c.")
+
+
+def test_of_two_devices_the_other_is_named() -> None:
+    facts = facts_of(of_offs({"a": (480, 483), "b": (465, 468)}), 1)
+    assert plain(longest(facts)).endswith("at least 12 min longer than b.")
+    assert ties(facts) == ""
+
+
+def test_a_survivor_has_a_lower_bound_and_no_invented_number() -> None:
+    facts = facts_of(of_offs({"b": (465, 468), "c": (400, 401)}, {"a": 600.0}), 1)
+    assert plain(longest(facts)) == (
+        "a lasted longest: it was still on when the session was stopped, after at least 10 h, "
+        "and had outlasted every other device by at least 2 h 12 min. How much longer it would "
+        "have run was not seen."
+    )
+
+
+def test_a_tie_at_the_top_names_nobody() -> None:
+    facts = facts_of(of_offs({"a": (480, 483), "b": (481, 484), "c": (400, 401)}), 1)
+    assert plain(longest(facts)) == (
+        "b and a share the longest runtime: their power-offs are too close together to call. "
+        "Both outlasted c."
+    )
+    assert ties(facts) == ""
+
+
+def test_a_tie_below_the_top_is_said() -> None:
+    facts = facts_of(
+        of_offs({"a": (480, 483), "b": (465, 468), "c": (466, 469), "d": (400, 401)}), 1
+    )
+    assert plain(ties(facts)) == "Too close to call by their power-offs: c and b."
+
+
+def test_two_survivors_are_not_put_in_order() -> None:
+    facts = facts_of(of_offs({"c": (400, 401)}, {"a": 600.0, "b": 600.0}), 1)
+    assert plain(longest(facts)) == (
+        "a and b were still on when last seen, after at least 10 h; which of them would have "
+        "lasted longest was not seen. Both outlasted c."
+    )
+
+
+def test_nothing_is_named_when_singly_won_pairs_do_not_add_up() -> None:
+    results = of_offs({"a": (480, 483), "b": (465, 468)})
+    runtimes = results.runtimes.assign(p_longest=[0.93, 0.07])
+    facts = facts_of(fake_results(results.session, runtimes=runtimes), 1)
+    assert "no longest-lasting device is named" in longest(facts)
+
+
+def test_no_device_off_yet() -> None:
+    facts = facts_of(of_offs({}, {"a": 250.0, "b": 251.0, "c": 250.0}), 1)
+    assert plain(longest(facts)) == (
+        "All three devices were still on when the session was stopped, after at least 4 h 10 min; "
+        "no runtime has been measured to its end."
+    )
+
+
+def test_no_power_off_recorded() -> None:
+    session = make_session(phases={"p1": 60}, readings={"a": [100, 90], "b": [100, 80]})
+    facts = facts_of(fake_results(session), 1)
+    assert longest(facts) == "No power-off was recorded, so nothing is said about runtimes."
+    assert unfinished(facts) == (
+        "The record does not say when a and b powered off, nor that the session was stopped; if "
+        "it goes on, this report is an interim one."
+    )
+
+
+def test_a_single_device_is_compared_with_nothing() -> None:
+    sentences = [plain(s) for s in wording.glance(of_offs({"a": (480, 483)}))]
+    assert sentences[0] == (
+        "a ran for 8 h to 8 h 03 min until it powered off; there was no other device to compare "
+        "it with."
+    )
+    assert sentences[-1] == "One unit ran once; another unit of its kind may do differently."
+    assert not any("order" in s or "frugal" in s for s in sentences)
+
+
+def test_a_single_survivor() -> None:
+    assert plain(longest(facts_of(of_offs({}, {"a": 600.0}), 1))) == (
+        "a was still on when the session was stopped, after at least 10 h; its full runtime was "
+        "not seen, and there was no other device to compare it with."
+    )
+
+
+def rated(**rates: float) -> Any:
+    """Return results in which each device has 10 pp/h browsing and the given rate streaming."""
+    frame = rows(
+        "phase_drain",
+        [
+            {"phase": phase, "device": device, "measurand": "displayed", "status": "measured",
+             "rate_pp_per_h": r, "rate_pp_per_h_low": r - 0.8, "rate_pp_per_h_high": r + 0.8}
+            for device, rate in rates.items()
+            for phase, r in (("browse", 10.0), ("stream", rate))
+        ],
+    )  # fmt: skip
+    return fake_results(phase_drain=frame)
+
+
+def test_the_hardest_phase_is_named_where_intervals_lie_apart() -> None:
+    # 12.0 − 0.8 > 10.0 + 0.8, 11.6 − 0.8 is not
+    assert fastest_phase(rated(limpet=12.0, whelk=14.0), 1) == (
+        "“Streaming video” was the hardest phase: the display of every device fell faster there "
+        "than in any other phase, by 12 to 14 percentage points an hour."
+    )
+    assert fastest_phase(rated(limpet=11.6, whelk=11.6), 1) == ""
+
+
+def test_the_hardest_phase_names_the_devices_for_which_it_is_open() -> None:
+    assert fastest_phase(rated(limpet=12.0, whelk=12.0, dunlin=11.6), 1).endswith(
+        "the display of every device but dunlin fell faster there than in any other phase, by "
+        "about 12 percentage points an hour; that cannot be said for dunlin."
+    )
+    # one of two is not most of them
+    assert fastest_phase(rated(limpet=12.0, dunlin=11.6), 1) == ""
+
+
+def test_a_phase_cut_short_can_keep_another_from_being_the_hardest() -> None:
+    results = rated(limpet=12.0)
+    cut = results.phase_drain.assign(phase="empty", status="died")
+    cut = cut[cut["rate_pp_per_h"] == 12.0]
+    frame = pd.concat([results.phase_drain, cut], ignore_index=True)
+    assert fastest_phase(results, 1) != ""
+    assert fastest_phase(fake_results(phase_drain=frame), 1) == ""
+
+
+def test_the_least_drained_device_must_beat_all_others() -> None:
+    def results(verdict: str) -> Any:
+        session = make_session(devices=("a", "b", "c"), phases={"p1": 60}, readings={})
+        frame = rows(
+            "drain_pairs",
+            [
+                {"phase": "p1", "device_a": a, "device_b": b, "measurand": "true_charge",
+                 "verdict_table": v}
+                for a, b, v in (("a", "b", "a"), ("a", "c", verdict), ("b", "c", "tie"))
+            ],
+        )  # fmt: skip
+        return fake_results(session, drain_pairs=frame)
+
+    assert least_drained(results("a"), 1) == (
+        "Used the smallest share of its charge, even with the gauge's possible error counted: a "
+        "in “p1”."
+    )
+    assert "none is called the most frugal" in least_drained(results("tie"), 1)
+    nothing = fake_results(results("a").session, drain_pairs=rows("drain_pairs"))
+    assert least_drained(nothing, 1) == ""
+
+
+def test_the_standing_of_an_unfinished_session() -> None:
+    results = fake_results()
+    # after the third phase kelpfin shows 55 %, the next 41 %
+    frame = results.standing.copy()
+    third = frame["phase"] == "draw"
+    frame.loc[third, "rank_best"] = [3, 2, 1, 4, NAN]
+    assert plain(standing_now(fake_results(standing=frame), 1)) == (
+        "kelpfin showed the most charge after “Drawing maps”: 55 %."
+    )
+    frame.loc[third, "rank_best"] = [1, 2, 1, 4, NAN]
+    assert standing_now(fake_results(standing=frame), 1) == (
+        "limpet and kelpfin were too close to call for the most charge after “Drawing maps”."
+    )
+
+
+def test_a_glance_has_three_to_five_sentences() -> None:
+    for results in (
+        fake_results(),
+        of_offs({"a": (480, 483), "b": (465, 468), "c": (400, 401)}),
+        fake_results(join_runs(field_day(), field_day())),
+    ):
+        sentences = wording.glance(results)
+        assert 3 <= len(sentences) <= 5
+        assert all(s[0].isupper() or s.startswith(("a ", "kelpfin", "“")) for s in sentences)
+        assert all(s.endswith(".") for s in sentences)
+        assert not any("!" in s or "  " in s or "nan" in s for s in sentences)
+
+
+def test_the_glance_counts_the_cautions() -> None:
+    def finding(severity: Any) -> Finding:
+        return Finding(
+            rule="r", severity=severity, file="log.csv", found="f", expected="e", remedy="R."
+        )
+
+    assert "The checks raised no caution about the record." in wording.glance(fake_results())
+    some = (finding("caution"), finding("caution"), finding("note"))
+    assert wording.glance(fake_results(findings=some))[-2] == (
+        "The checks raised two cautions about the record, listed under Data quality."
+    )
+
+
+def test_several_runs_are_summed_up_over_the_runs() -> None:
+    session = join_runs(field_day(), field_day(), field_day())
+    frame = rows(
+        "replicates",
+        [
+            {"device": d, "quantity": "runtime", "runs": 3, "mean": m, "mean_low": m - 0.1,
+             "mean_high": m + 0.1, "unit_symbol": "h"}
+            for d, m in (("limpet", 7.5), ("dunlin", 6.0))
+        ],
+    )  # fmt: skip
+    sentences = [plain(s) for s in wording.glance(fake_results(session, replicates=frame))]
+    # 7.5 ± 0.1 h: 7 h 24 min to 7 h 36 min
+    assert sentences[0] == (
+        "Mean runtime over three runs, longest first: limpet 7 h 30 min (7 h 24 min to 7 h 36 "
+        "min); dunlin 6 h (5 h 54 min to 6 h 06 min)."
+    )
+    assert sentences[1] == "Lasted longest in every run: kelpfin."
+    assert sentences[-1].startswith("One unit of each device ran three times")
+
+
+def test_units_of_one_model_are_told_from_single_units() -> None:
+    devices = [Device(id=k, label=k, model=m) for k, m in (("a", "M"), ("b", "M"), ("c", "N"))]
+    results = fake_results(make_session(devices=devices, phases={"p1": 60}, readings={}))
+    assert "several units" in wording.units_and_runs(results)
+
+
+@pytest.mark.parametrize(
+    ("conditions", "said"),
+    [
+        ({"brightness_pct": 60}, True),
+        ({"brightness_pct": 60, "luminance_cd_m2": 180}, False),
+        ({"luminance_cd_m2": 180}, False),
+        ({"brightness_pct": "not recorded"}, False),
+    ],
+)
+def test_equal_percent_of_brightness_is_a_limit(conditions: dict[str, Any], said: bool) -> None:
+    results = fake_results(field_day(conditions=conditions))
+    assert any("equal brightness" in s for s in wording.limits(results)) is said
+
+
+def test_limits_carry_the_numbers_of_the_session() -> None:
+    used = Assumptions(gauge_error_pp=2.5, stated=frozenset({"gauge_error_pp"}))
+    session = field_day(
+        assumptions=used, gaps={"stream": 12.0}, declared_comparison=("limpet", "whelk")
+    )
+    limits = [plain(s) for s in wording.limits(fake_results(session))]
+    gauge = next(s for s in limits if s.startswith("Statements between devices"))
+    assert "2.5 pp" in gauge
+    assert "stated in the setup file" in gauge
+    assert any("Between the phases lie 12 min" in s for s in limits)
+    assert any("only the comparison of limpet and whelk" in s for s in limits)
+
+
+def test_unaccounted_time_is_what_lies_between_the_phases() -> None:
+    session = field_day(gaps={"stream": 12.0, "draw": 3.5})
+    assert wording.unaccounted_min(fake_results(session), 1) == pytest.approx(15.5)
+
+
+def test_a_known_rounding_is_no_limit() -> None:
+    devices = [Device(id="a", label="a", gauge=Gauge(rounding="truncated"))]
+    results = fake_results(make_session(devices=devices, phases={"p1": 60}, readings={}))
+    assert not any("rounded was not recorded" in s for s in wording.limits(results))
+
+
+def test_conditions_that_were_not_recorded_are_listed() -> None:
+    limits = wording.limits(fake_results(field_day(conditions={"network": "Wi-Fi"})))
+    listed = next(s for s in limits if s.startswith("Not recorded"))
+    assert "volume" in listed
+    assert "network" not in listed
+    bare = wording.limits(fake_results(field_day(conditions={})))
+    assert any(s.startswith("No condition of the session was recorded") for s in bare)
+
+
+def test_methods_state_the_values_used() -> None:
+    used = Assumptions(reading_delay_min=0.0, clock_rounding="unknown")
+    paragraphs = [plain(s) for s in wording.methods(fake_results(field_day(assumptions=used)))]
+    assert any("Readings were made in a pause" in s for s in paragraphs)
+    assert any("in an unknown way" in s for s in paragraphs)
+    assert any("100 000 draws (seed 20260516)" in s for s in paragraphs)
+    assert any("All 14 intervals agree" in s for s in paragraphs)
+
+
+def test_disagreement_of_the_two_methods_is_said() -> None:
+    frame = fake_results().agreement
+    frame.loc[0, "agrees"] = False
+    paragraphs = wording.methods(fake_results(agreement=frame))
+    assert any("13 of 14 intervals agree" in s for s in paragraphs)
+
+
+def test_alternative_texts_say_what_the_figures_show() -> None:
+    results = fake_results()
+    assert plain(wording.alt_runtimes(results, 1)).startswith(
+        "Runtimes, longest first: kelpfin at least 8:30 h, periwinkle 7:29 to 7:31 h"
+    )
+    assert "kelpfin 1st" in wording.alt_pairs(results, 1)
+    assert "Too close to call: one pair" in wording.alt_pairs(results, 1)
+    assert "Browsing the tide tables, kelpfin 8.0 to whelk 15.0" in wording.alt_rates(
+        results, 1, ["browse"]
+    )
+    assert "whelk, powered off after 4:07 to 4:10 h" in wording.alt_charge(results, 1)

@@ -2,12 +2,19 @@
 
 A press does nothing but type for the operator: what goes to the recorder is the line that the
 terminal would have got.
+
+Browser and kernel talk in messages, and while one is on its way later states of a field wait for
+it, but a press of a button or of Enter does not: it can be here before the last digit. So a line
+counts by what it says, never by the message that it is finished: Enter puts a line end into the
+text, nothing that was typed is cleared while somebody may be typing, and a button that takes the
+text waits a moment for what may be on its way.
 """
 
 from __future__ import annotations
 
 import asyncio
 import html
+from contextlib import suppress
 from typing import TYPE_CHECKING
 
 import ipywidgets as widgets
@@ -24,13 +31,16 @@ from kit.recorder.words import (
 from kit.safe_text import displayable
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Callable, Sequence
     from datetime import datetime
     from pathlib import Path
 
 __all__ = ["Panel", "open_panel"]
 
 REFRESH_S = 5.0
+GRACE_S = 0.5
+"""Longer than a message takes from the browser to the kernel and back (s)."""
+
 KEY_HEIGHT = "3.5rem"
 HEADINGS = ("", "No.", "Device", "State", "Last", "At", "Does")
 
@@ -61,7 +71,8 @@ STYLE = """<style>
 .rundown-recorder th, .rundown-recorder td {padding: .2em .6em; text-align: left;
   border-bottom: 1px solid;}
 .rundown-recorder tr.first td {font-weight: bold;}
-.rundown-recorder input {font-size: 1.3rem; height: 3rem;}
+.rundown-recorder textarea {font-size: 1.3rem; height: 3rem !important; line-height: 2.8rem;
+  padding: 0 .5rem; resize: none; overflow: hidden; white-space: pre;}
 </style>"""
 
 _open: dict[Path, Recorder] = {}
@@ -76,11 +87,15 @@ class Panel:
         self.prompt = widgets.HTML()
         self.row = widgets.HTML()
         self.reply = widgets.HTML()
-        self.entry = widgets.Text(
-            placeholder="or type here, then Enter", continuous_update=True,
+        self.entry = widgets.Textarea(
+            placeholder="or type here, then Enter", rows=1, continuous_update=True,
             layout=widgets.Layout(width="100%", height="3.2rem"),
         )  # fmt: skip
-        self.entry.on_msg(self._on_message)
+        self.entry.observe(self._on_typed, "value")
+        self._taken = ""
+        self._writing = False
+        self._by_keyboard = False
+        self._waiting: list[Callable[[], None]] = []
         self.chosen = ""
         self.task: asyncio.Task[None] | None = None
         self.devices = {
@@ -119,49 +134,104 @@ class Panel:
     def _repr_mimebundle_(self, **options: object) -> object:
         return self.box._repr_mimebundle_(**options)
 
+    # ------------------------------------------------------------- typing
+
+    @property
+    def typed(self) -> str:
+        """Return what stands in the line and was not taken yet."""
+        return str(self.entry.value).removeprefix(self._taken).rstrip("\n")
+
+    def _write(self, text: str) -> None:
+        """Put text into the line, in place of all that stands there."""
+        self._writing, self._taken, self._by_keyboard = True, "", False
+        try:
+            self.entry.value = text
+        finally:
+            self._writing = False
+
+    def _on_typed(self, _: object) -> None:
+        """Take every line that was ended; what was taken stays, above the line that is seen."""
+        if self._writing:
+            return
+        self._by_keyboard = True
+        value = str(self.entry.value)
+        if not value.startswith(self._taken):
+            self._lost_place(value)
+            return
+        lines = value[len(self._taken) :].split("\n")
+        self._taken = value[: len(value) - len(lines[-1])]
+        for line in lines[:-1]:
+            self._run_waiting()
+            if line.strip():
+                self.submit(line.strip(), of_device=True)
+
+    def _lost_place(self, value: str) -> None:
+        """Take nothing of a text in which a line that was taken before has been changed."""
+        self._taken = value
+        if value.strip():
+            text = "Nothing was entered: a line from before was changed. Type it again."
+            self.said = Reply(kind="refused", text=text)
+            self.refresh()
+
     # ------------------------------------------------------------ pressing
 
-    def _on_message(self, _: object, content: Mapping[str, object], __: object) -> None:
-        if content.get("event") == "submit":
-            self.enter()
+    def _press(self, act: Callable[[], None]) -> None:
+        """Do what a button says, after what was typed before it has come."""
+        if self._waiting:
+            self._waiting.append(act)
+            return
+        if self._by_keyboard:
+            with suppress(RuntimeError):  # no kernel: nothing is on its way
+                asyncio.get_running_loop().call_later(GRACE_S, self._run_waiting)
+                self._waiting.append(act)
+                return
+        act()
+
+    def _run_waiting(self) -> None:
+        waiting, self._waiting = self._waiting, []
+        for act in waiting:
+            act()
 
     def _typer(self, key: str) -> Callable[[], None]:
-        def type_() -> None:
-            self.entry.value += key
-
-        return type_
+        return lambda: self._press(lambda: self._write(self.typed + key))
 
     def rub_out(self) -> None:
         """Take back the last character."""
-        self.entry.value = self.entry.value[:-1]
+        self._press(lambda: self._write(self.typed[:-1]))
 
     def _chooser(self, device: str) -> Callable[[], None]:
         def choose() -> None:
             self.chosen = "" if self.chosen == device else device
             self.refresh()
 
-        return choose
+        return lambda: self._press(choose)
 
     def _doer(self, text: str) -> Callable[[], None]:
         def do() -> None:
-            typed = self.entry.value.strip()
+            typed = self.typed.strip()
             of_device = text in OF_A_DEVICE
             words = [text, typed] if typed and (of_device or text == "y") else [text]
+            self._write("")
             self.submit(" ".join(words), of_device=of_device)
 
-        return do
+        return lambda: self._press(do)
 
     def enter(self) -> None:
         """Save what was typed."""
-        if self.entry.value.strip():
-            self.submit(self.entry.value.strip(), of_device=True)
+
+        def do() -> None:
+            typed = self.typed.strip()
+            self._write("")
+            if typed:
+                self.submit(typed, of_device=True)
+
+        self._press(do)
 
     def submit(self, text: str, *, of_device: bool = False) -> Reply:
         """Hand a line to the recorder, about the chosen device if there is one."""
         if of_device and self.chosen:
             text = f"{self.recorder.protocol.place(self.chosen)} {text}"
         self.said = self.recorder.submit(text)
-        self.entry.value = ""
         self.chosen = ""
         if self.said.kind == "quit":
             self.recorder.close()

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     from kit.errors import Finding
 
-__all__ = ["SEPARATORS", "RawTable", "read_table"]
+__all__ = ["SEPARATORS", "RawTable", "decoded", "read_table", "separator_of"]
 
 SEPARATORS = (",", ";", "\t")
 SEPARATOR_NAMES = {",": "comma", ";": "semicolon", "\t": "tab"}
@@ -86,7 +86,7 @@ def read_table(data: bytes, file: str) -> tuple[RawTable | None, tuple[Finding, 
     (['a', 'b\nc'], [2, 4], ())
     """
     notes = Collector(file)
-    text = _decoded(data, notes)
+    text = decoded(data, notes)
     if text is None:
         return None, tuple(notes.findings)
     body, first_line, separator = _start(text)
@@ -100,7 +100,8 @@ def read_table(data: bytes, file: str) -> tuple[RawTable | None, tuple[Finding, 
     return table, tuple(notes.findings)
 
 
-def _decoded(data: bytes, notes: Collector) -> str | None:
+def decoded(data: bytes, notes: Collector) -> str | None:
+    """Return the text of a file with LF line ends; ``None``, and a finding, if it is no UTF-8."""
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
         _refuse(
             notes,
@@ -166,10 +167,10 @@ def _start(text: str) -> tuple[str, int, str]:
     declared = re.match(r"sep=(.)\n", stripped, re.IGNORECASE)
     if declared and declared[1] in SEPARATORS:
         return stripped[declared.end() :], line + 1, declared[1]
-    return stripped, line, _separator(stripped[:SAMPLE_CHARS])
+    return stripped, line, separator_of(stripped[:SAMPLE_CHARS])
 
 
-def _separator(sample: str) -> str:
+def separator_of(sample: str) -> str:
     """Return the separator that makes the most even table of the first rows."""
 
     def score(separator: str) -> tuple[bool, int]:

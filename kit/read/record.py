@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Literal
 from kit.errors import Finding, RecordError, UsageError, in_order
 from kit.read import log_rules, observations
 from kit.read.cells import Collector, quoted
-from kit.read.csv_dialect import read_table
+from kit.read.csv_dialect import RawTable, read_table
 from kit.read.runs import log_times
 from kit.read.session_csv import is_long_form, read_log
 from kit.read.setup_file import Setup, read_setup
@@ -24,7 +24,7 @@ from kit.session import Device, Phase, Session, Source
 if TYPE_CHECKING:
     from kit.read.session_csv import Log
 
-__all__ = ["SETUP_NAME", "read_record"]
+__all__ = ["SETUP_NAME", "read_record", "session_from"]
 
 SETUP_NAME = "session.toml"
 LOG_NAME = "log.csv"
@@ -152,6 +152,34 @@ def _session(
     findings.extend(found)
     if table is None:
         return None
+    return session_from(table, setup, setup_file, findings=findings, sources=sources, path=path)
+
+
+def session_from(
+    table: RawTable,
+    setup: Setup,
+    setup_file: str,
+    *,
+    findings: list[Finding],
+    sources: tuple[Source, ...] = (),
+    path: Path,
+) -> Session | None:
+    """Put a session together from a table of texts, a log or a scorecard, and a setup.
+
+    Parameters
+    ----------
+    setup_file
+        Name of the setup file; "" if there is none.
+    findings
+        What was met is added here; the session is of use only if none is an error.
+    path
+        Where the table is from; names a session that the setup does not name.
+
+    Returns
+    -------
+    Session or None
+        ``None`` if the table holds no observation.
+    """
     notes = Collector(path.name, table.lines)
     form: Literal["long", "wide"] = "long" if is_long_form(table) else "wide"
     if form == "long":

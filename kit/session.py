@@ -26,6 +26,7 @@ __all__ = [
     "Device",
     "Gauge",
     "Phase",
+    "PlannedTurn",
     "Run",
     "Session",
     "Source",
@@ -94,6 +95,23 @@ class Device:
 
 
 @dataclass(frozen=True, kw_only=True)
+class PlannedTurn:
+    """One turn of a crossover or rotation as it was planned.
+
+    Parameters
+    ----------
+    start_min, end_min
+        Minutes since the start of the phase.
+    devices
+        Ids of the devices that do ``parts[0]`` then; all others do ``parts[1]``.
+    """
+
+    start_min: float
+    end_min: float
+    devices: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
 class Phase:
     """One timed phase of the protocol, in the order of the session.
 
@@ -104,6 +122,8 @@ class Phase:
         that do ``parts[0]`` then ``parts[1]``; the others do them the other way round.
         ``rotation``: one device at a time does ``parts[0]`` for ``turn_min`` while the rest do
         ``parts[1]``. ``until_empty``: runs until the last device powers off.
+    planned_turns
+        Who was to do ``parts[0]`` when, in order of time; empty = not stated.
     planned_min
         Planned length (min); ``None`` = unknown or until empty.
     evaluated
@@ -123,6 +143,7 @@ class Phase:
     turn_min: float | None = None
     evaluated: bool = True
     notes: str = ""
+    planned_turns: tuple[PlannedTurn, ...] = ()
 
     @property
     def is_split(self) -> bool:

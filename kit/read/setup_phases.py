@@ -9,7 +9,7 @@ from kit.read.cells import hint, quoted
 from kit.read.clock import ClockTime, parse_times
 from kit.read.setup_devices import id_of
 from kit.read.toml_table import NOT_RECORDED, is_number
-from kit.session import Phase, PhaseKind
+from kit.session import Phase, PhaseKind, PlannedTurn
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -66,6 +66,7 @@ def read_phases(
             parts=_parts_of(table, kind),
             first_half=_first_half(table, kind, known),
             turn_min=table.number("turn_min", low=0.01, unit="min"),
+            planned_turns=_planned_turns(table, kind, known),
             evaluated=evaluated is not False,
             notes=table.text("notes"),
         )
@@ -115,13 +116,54 @@ def _first_half(table: Table, kind: PhaseKind, known: Sequence[str]) -> tuple[st
             'Write first_half = ["device", …].',
             rule="setup-split",
         )
+    _know_devices(table, "first_half", names, known)
+    return names
+
+
+def _know_devices(table: Table, key: str, names: Sequence[str], known: Sequence[str]) -> None:
+    """Tell devices that the file does not have."""
     for name in names:
         if known and name not in known:
             table.notes.add(
                 "setup-device",
-                table.key("first_half"),
+                table.key(key),
                 found=f"the device {quoted(name)}",
                 expected=f"ids of [[devices]]: {', '.join(known)}",
                 remedy="Correct the id." + hint(name, known),
             )
-    return names
+
+
+def _planned_turns(table: Table, kind: PhaseKind, known: Sequence[str]) -> tuple[PlannedTurn, ...]:
+    """Read who was to have a turn when; each turn after the one before, each device once in it."""
+    turns: list[PlannedTurn] = []
+    if table.has("planned_turns") and kind not in ("crossover", "rotation"):
+        table.wrong(
+            "planned_turns",
+            "turns in a crossover or rotation only",
+            'Delete it, or write kind = "rotation" or "crossover".',
+            rule="setup-split",
+        )
+    for inner in table.tables("planned_turns"):
+        start = inner.number("start_min", low=0.0, unit="min")
+        end = inner.number("end_min", low=0.0, unit="min")
+        names = inner.texts("devices")
+        inner.finish()
+        _know_devices(inner, "devices", names, known)
+        after = turns[-1].end_min if turns else 0.0
+        if start is None or end is None or not after <= start < end:
+            inner.wrong(
+                "start_min" if start is None or start < after else "end_min",
+                f"start_min from {after:g} and an end_min after it",
+                "Write the turns in order of time, in minutes since the start of the phase.",
+                rule="setup-split",
+            )
+        elif not names or len(set(names)) < len(names):
+            inner.wrong(
+                "devices",
+                "the devices of this turn, each once",
+                'Write devices = ["device", …].',
+                rule="setup-split",
+            )
+        else:
+            turns.append(PlannedTurn(start_min=start, end_min=end, devices=names))
+    return tuple(turns)

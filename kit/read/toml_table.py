@@ -127,7 +127,8 @@ class Notes:
         while path:
             if path in self.lines:
                 return self.lines[path]
-            path = path.rpartition(".")[0]
+            whole = re.sub(r"\[[0-9]+\]$", "", path)  # a table in braces has no line of its own
+            path = path.rpartition(".")[0] if whole == path else whole
         return None
 
     def tell_syntax(self, message: str) -> None:

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-import os
 import tempfile
-from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -21,6 +19,7 @@ from kit.revise.corrections import (
     row_text,
 )
 from kit.revise.lock import alone_in
+from kit.revise.swap import finish, place_of, replace_files, unfinished
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -73,9 +72,8 @@ def amend(
 ) -> Amended:
     """Correct one cell of the log of a record.
 
-    Nothing is changed unless the corrected record passes. First the log as it was is kept, then
-    the reason is added to ``corrections.csv`` and flushed to disk, then the log is replaced at
-    once. If one of these fails, those before it are undone.
+    Nothing is changed unless the corrected record passes. Then the log as it was, the corrected
+    log and the reason in ``corrections.csv`` are put in place together (`kit.revise.swap`).
 
     Parameters
     ----------
@@ -98,6 +96,7 @@ def amend(
     if not reason.strip():
         message = "a correction needs a reason; say it with --reason"
         raise UsageError(message)
+    finish(record if record.is_dir() else record.parent)
     log = log_of(record)
     folder = log.parent
     with alone_in(folder / KEPT, doing="correcting the log"):
@@ -151,52 +150,22 @@ def _checked(record: Path, log: Path, data: bytes) -> tuple[Finding, ...]:
 
 
 def _write(log: Path, before: bytes, after: bytes, kept: Path, correction: Correction) -> None:
-    """Keep the old log, note the correction, replace the log; undo all on failure."""
+    """Keep the old log, replace the log and note the correction: all three or none."""
     notes = corrections_path(log)
-    was = notes.read_bytes() if notes.exists() else None
+    was = notes.read_bytes() if notes.exists() else b""
     if was:
         read_corrections(was)  # a file that is no list of corrections is not added to
-    fresh = log.with_name(f".{log.name}.new")
-    had_kept, had_folder = kept.exists(), kept.parent.exists()
+    broken = bool(was) and not was.endswith(b"\n")
+    row = ("\n" if broken else "") + row_text(correction, heading=not was)
+    files = {} if kept.exists() else {kept.relative_to(log.parent).as_posix(): before}
+    files |= {log.name: after, notes.name: was + row.encode("utf-8")}
     try:
-        kept.parent.mkdir(exist_ok=True)
-        if not had_kept:
-            _flushed(kept, before, "wb")
-        _flushed(fresh, after, "wb")
-        fresh.chmod(log.stat().st_mode & 0o7777)
-        broken = bool(was) and not (was or b"").endswith(b"\n")
-        row = ("\n" if broken else "") + row_text(correction, heading=not was)
-        _flushed(notes, row.encode("utf-8"), "ab")
-        fresh.replace(log)
-    except BaseException as error:
-        with suppress(OSError):
-            _restore(notes, was)
-        with suppress(OSError):
-            fresh.unlink(missing_ok=True)
-        if not had_kept:
-            with suppress(OSError):
-                kept.unlink(missing_ok=True)
-        if not had_folder:
-            with suppress(OSError):
-                kept.parent.rmdir()
-        if isinstance(error, OSError):
-            place = error.filename2 or error.filename or log.parent
-            message = f"Cannot write {place}: {error.strerror}. The record is as it was."
-            raise RenderError(message) from error
-        raise
-
-
-def _flushed(path: Path, data: bytes, mode: str) -> None:
-    """Write and wait until the disk has it."""
-    with path.open(mode) as file:
-        file.write(data)
-        file.flush()
-        os.fsync(file.fileno())
-
-
-def _restore(notes: Path, was: bytes | None) -> None:
-    """Take back what was added to the list of corrections."""
-    if was is None:
-        notes.unlink(missing_ok=True)
-    elif notes.stat().st_size > len(was):
-        os.truncate(notes, len(was))
+        replace_files(log.parent, files)
+    except OSError as error:
+        state = (
+            "Nor could the record be put back whole; the next correction or report does that first."
+            if unfinished(log.parent)
+            else "The record is as it was."
+        )
+        message = f"Cannot write {place_of(error, log.parent)}: {error.strerror}. {state}"
+        raise RenderError(message) from error

@@ -15,6 +15,7 @@ import click
 
 from kit import __version__
 from kit.errors import SEVERITIES, ExitCode, RecordError, RundownError, in_order
+from kit.index.commands import index_command
 from kit.recorder.commands import record_command
 from kit.revise.commands import amend_command, verify_command
 
@@ -183,6 +184,7 @@ def samples(folder: Path) -> None:
 cli.add_command(amend_command)
 cli.add_command(verify_command)
 cli.add_command(record_command)
+cli.add_command(index_command)
 
 
 def default_out(record: Path) -> Path:
@@ -235,6 +237,7 @@ class progress_line:  # noqa: N801 (a context manager used like a function)
     def __init__(self, *, quiet: bool) -> None:
         self.live = not quiet and sys.stderr.isatty()
         self.plain = not quiet and not self.live
+        self.last = ""
 
     def __enter__(self) -> Callable[[str, float], None]:
         return self.show
@@ -249,7 +252,8 @@ class progress_line:  # noqa: N801 (a context manager used like a function)
             full = round(24 * fraction)
             bar = "━" * full + "·" * (24 - full)
             click.echo(f"\r\x1b[2K{bar} {fraction:4.0%}  {step}", nl=False, err=True)
-        elif self.plain:
+        elif self.plain and step != self.last:
+            self.last = step
             click.echo(f"{step} …", err=True)
 
 

@@ -33,6 +33,8 @@ class Settings:
     coverage: float = 0.95
     seed: int = 20260516
     draws: int = 100_000
+    mix: str = ""
+    """A usage mix to add to those of the setup file, such as ``"map 3, photo 2"``."""
 
 
 # fmt: off
@@ -142,6 +144,55 @@ RESULT_COLUMNS: Mapping[str, tuple[str, ...]] = {
         "run", "rank", "statement", "verdict", "verdict_if_misread", "what", "device", "phase",
         "point", "column", "noted", "instead", "slip", "affected", "line", "evidence",
     ),
+    # hours on a mix of activities from 100 % to 0, with the order of the devices on it
+    "mixes": (
+        "run", "mix", "device", "rate_pp_per_h", "rate_pp_per_h_u", "rate_pp_per_h_low",
+        "rate_pp_per_h_high", "hours", "hours_low", "hours_high", "at_least", "rank_best",
+        "rank_worst", "tie_group", "missing",
+    ),
+    # what the mixes are made of: share of the time of each activity
+    "mix_parts": ("mix", "activity", "share"),
+    # who lasts longest as the share of one activity of a mix goes from 0 to 1
+    "mix_shifts": (
+        "run", "mix", "activity", "share", "share_from", "share_to", "device", "supported",
+    ),
+    # an activity done early and again late; verdict: charge | energy | neither | cannot_tell
+    "reference_repeats": (
+        "run", "device", "activity", "phase_first", "phase_last", "level_first_pct",
+        "level_last_pct", "ratio", "ratio_u", "ratio_low", "ratio_high", "ratio_if_charge",
+        "charge_share", "charge_share_low", "charge_share_high", "verdict",
+    ),
+    # rates of the two halves of a phase with dense readings; verdict: even | faster | slower |
+    # too_few
+    "within_phase": (
+        "run", "phase", "device", "ticks", "rate_pp_per_h", "rate_u_pp_per_h",
+        "rate_first_pp_per_h", "rate_first_u_pp_per_h", "rate_second_pp_per_h",
+        "rate_second_u_pp_per_h", "ratio", "ratio_low", "ratio_high", "verdict",
+    ),
+    # half-widths of displayed drains with and without the display changes that were noted or
+    # are to be seen in a dense log; NaN without: there would be no drain
+    "tick_gain": ("run", "phase", "device", "half_width_pp", "half_width_without_pp"),
+    # mean power per display area, and per area and luminance where that is recorded
+    "specific_power": (
+        "run", "phase", "device", "area_cm2", "power_mw_per_cm2", "power_mw_per_cm2_low",
+        "power_mw_per_cm2_high", "power_mw_per_cd",
+    ),
+    # index formula of Regulation (EU) 2023/1669 only, not that regulation's test
+    "endurance_index": (
+        "run", "device", "runtime_h", "nominal_voltage_v", "rated_capacity_mah", "index_per_w",
+        "index_per_w_low", "index_per_w_high", "class_low", "class_high",
+    ),
+    # runs of one device as windows: mean and scatter by maximum likelihood (normal)
+    "group_fits": ("device", "runs", "observed", "mean_h", "mean_h_u", "sd_h"),
+    # runs of two devices without a distribution: pairs of runs that are decided, exact p over all
+    # ways of sharing out the runs, least p that so many runs can give, log-rank test
+    "group_pairs": (
+        "device_a", "device_b", "runs_a", "runs_b", "pairs_a_longer", "pairs_b_longer",
+        "pairs_open", "p_exact", "p_least", "log_rank_chi_square", "log_rank_p",
+    ),
+    # the Monte Carlo calculation: draws made, most draws allowed, significant digits of u that
+    # stand (0: not even one)
+    "monte_carlo": ("draws", "draws_most", "digits"),
 }
 # fmt: on
 

@@ -36,16 +36,27 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Bools = NDArray[np.bool_]
 
-__all__ = ["MIX_COLUMNS", "SWITCH_COLUMNS", "MixRates", "mix_rates", "usage_mixes", "winners"]
+__all__ = [
+    "MIX_COLUMNS",
+    "OWN_MIX",
+    "PARAMETER_MIX",
+    "MixRates",
+    "chosen_mixes",
+    "lower_rates",
+    "mix_from_text",
+    "mix_parts",
+    "mix_rates",
+    "own_mix",
+    "usage_mixes",
+]
 
 MIX_COLUMNS = (
     "run", "mix", "device", "rate_pp_per_h", "rate_pp_per_h_u", "rate_pp_per_h_low",
     "rate_pp_per_h_high", "hours", "hours_low", "hours_high", "at_least", "rank_best",
     "rank_worst", "tie_group", "missing",
 )  # fmt: skip
-SWITCH_COLUMNS = (
-    "run", "activity_a", "activity_b", "weight_a_from", "weight_a_to", "device", "supported",
-)  # fmt: skip
+OWN_MIX = "as in this session"
+PARAMETER_MIX = "as asked for"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -167,8 +178,18 @@ def mix_rates(
     )
 
 
-def _claims(found: MixRates, part: slice, coverage: float) -> tuple[Bools, Bools]:
-    """Return ``lower[i, j]``, device i claimed to drain more slowly than j, and who takes part."""
+def lower_rates(found: MixRates, part: slice, coverage: float) -> tuple[Bools, Bools]:
+    """Return ``lower[i, j]``, device i claimed to drain more slowly than j, and who takes part.
+
+    Parameters
+    ----------
+    found
+        Rates on one mix.
+    part
+        Units of one run.
+    coverage
+        Of all pairs together (the table rule).
+    """
     rate, shown = found.rate[part], found.resolution[part]
     known = ~np.isnan(rate)
     n = int(known.sum())
@@ -225,7 +246,7 @@ def usage_mixes(
         letters = np.full(chains.units, "", dtype=object)
         for r in range(len(chains.runs)):
             part = slice(r * n, (r + 1) * n)
-            lower, known = _claims(found, part, settings.coverage)
+            lower, known = lower_rates(found, part, settings.coverage)
             who = np.flatnonzero(known)
             if who.size:
                 matrix = lower[np.ix_(who, who)]
@@ -256,75 +277,100 @@ def usage_mixes(
     return pd.concat([pd.DataFrame(f) for f in frames], ignore_index=True)[list(MIX_COLUMNS)]
 
 
-def _envelope(at_0: Floats, at_1: Floats) -> list[tuple[float, float, int]]:
-    """Return for straight lines on 0 … 1 where each is the lowest: (from, to, line)."""
-    found: list[tuple[float, float, int]] = []
-    w = 0.0
-    slope = at_1 - at_0
-    line = int(np.lexsort((slope, at_0))[0])
-    while True:
-        gain = slope[line] - slope
-        with np.errstate(divide="ignore", invalid="ignore"):
-            cross = np.where(gain > 1e-12, (at_0 - at_0[line]) / gain, np.inf)
-        cross = np.where(cross < w - 1e-12, np.inf, cross)
-        cross[line] = np.inf
-        nearest = float(cross.min())
-        if not nearest < 1.0:
-            found.append((w, 1.0, line))
-            return found
-        after = np.flatnonzero(cross <= nearest + 1e-12)
-        following = int(after[np.argmin(slope[after])])
-        if nearest > w:
-            found.append((w, nearest, line))
-        w, line = nearest, following
-
-
-def winners(
-    session: Session, settings: Settings, *, prepared: Prepared | None = None
-) -> pd.DataFrame:
-    """Return which device lasts longest on every mix of two activities.
+def own_mix(session: Session, *, prepared: Prepared | None = None) -> dict[str, float]:
+    """Return the session's own mix: the time that each activity had in it.
 
     Parameters
     ----------
     session
         A record that passed its checks.
-    settings
-        The coverage probability.
     prepared
         From `kit.drain.phases.prepare`, if it was made already.
 
     Returns
     -------
-    DataFrame
-        Columns `SWITCH_COLUMNS`: for each pair of activities the ranges of the weight of a
-        (b has the rest) and the device with the lowest estimated rate there. ``supported``:
-        in the middle of the range its lead over every other device holds by the table rule.
-        Only devices with both activities take part.
+    dict
+        Activity → hours, the mean over devices and runs of its usable phases; only activities
+        for which every device in every run has one, so that all of them can be compared. Empty
+        with fewer than two of them: then it is no mix.
+    """
+    ready = prepare(session) if prepared is None else prepared
+    found = segments(ready, observed(session))
+    hours: dict[str, float] = {}
+    for activity in dict.fromkeys(found.activity.T.ravel().tolist()):
+        here = found.usable & (found.activity == activity)
+        if activity and here.any(axis=1).all():
+            hours[str(activity)] = float(np.where(here, found.hours, 0.0).sum(axis=1).mean())
+    return hours if len(hours) > 1 else {}
+
+
+def chosen_mixes(
+    session: Session, settings: Settings, *, prepared: Prepared | None = None
+) -> dict[str, dict[str, float]]:
+    """Return the mixes to analyse: the parameter's, those of the setup file, the session's own.
+
+    Parameters
+    ----------
+    session, settings, prepared
+        As for `usage_mixes`.
+
+    Returns
+    -------
+    dict
+        Name → {activity: share of time}; `OWN_MIX` comes last, if it can be had.
+    """
+    named = {name: dict(weights) for name, weights in session.mixes.items()}
+    asked = {PARAMETER_MIX: mix_from_text(settings.mix)} if settings.mix.strip() else {}
+    own = own_mix(session, prepared=prepared)
+    return {**asked, **named, **({OWN_MIX: own} if own else {})}
+
+
+def mix_parts(mixes: Mapping[str, Mapping[str, float]]) -> pd.DataFrame:
+    """Return what mixes are made of: share of the time (0 to 1) of each activity.
+
+    Examples
+    --------
+    >>> mix_parts({"day": {"map": 3, "photo": 1}})["share"].tolist()
+    [0.75, 0.25]
     """
     import pandas as pd
 
-    ready = prepare(session) if prepared is None else prepared
-    chains = ready.chains
-    stretches = segments(ready, observed(session))
-    n = len(chains.devices)
-    names = [a for a in dict.fromkeys(stretches.activity.T.ravel().tolist()) if a]
-    single = {a: mix_rates(ready, {a: 1.0}, found=stretches).rate for a in names}
-    rows: list[tuple[object, ...]] = []
-    for r, run in enumerate(chains.runs):
-        part = slice(r * n, (r + 1) * n)
-        for i, a in enumerate(names):
-            for b in names[i + 1 :]:
-                both = np.flatnonzero(~np.isnan(single[a][part] + single[b][part]))
-                if both.size < 2:
-                    continue
-                for w0, w1, line in _envelope(single[b][part][both], single[a][part][both]):
-                    weights = {a: (w0 + w1) / 2.0, b: 1.0 - (w0 + w1) / 2.0}
-                    lower, known = _claims(
-                        mix_rates(ready, weights, found=stretches), part, settings.coverage
-                    )
-                    lead = int(both[line])
-                    others = [int(j) for j in both if j != lead and known[j]]
-                    rows.append(
-                        (run, a, b, w0, w1, chains.devices[lead], bool(lower[lead, others].all()))
-                    )
-    return pd.DataFrame(rows, columns=list(SWITCH_COLUMNS))
+    from kit.results import RESULT_COLUMNS
+
+    rows = [
+        (name, activity, weight / sum(weights.values()))
+        for name, weights in mixes.items()
+        for activity, weight in weights.items()
+        if weight > 0.0
+    ]
+    return pd.DataFrame(rows, columns=list(RESULT_COLUMNS["mix_parts"]))
+
+
+def mix_from_text(text: str) -> dict[str, float]:
+    """Return a mix written as ``"map 3, photo 2"``: activity, then its share of the time.
+
+    Raises
+    ------
+    ValueError
+        If a part is not an activity and a number, or no number is above 0.
+
+    Examples
+    --------
+    >>> mix_from_text("map 3, photo 2.5")
+    {'map': 3.0, 'photo': 2.5}
+    """
+    found: dict[str, float] = {}
+    for part in text.split(","):
+        name, _, number = part.strip().rpartition(" ")
+        try:
+            weight = float(number)
+        except ValueError:
+            weight = -1.0
+        if not name.strip() or not 0.0 <= weight < float("inf"):
+            msg = f"the mix has {part.strip()!r}; write activity and share, such as 'map 3'"
+            raise ValueError(msg)
+        found[name.strip()] = found.get(name.strip(), 0.0) + weight
+    if not sum(found.values()) > 0.0:
+        msg = "no share of the mix is above 0"
+        raise ValueError(msg)
+    return found

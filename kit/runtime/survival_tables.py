@@ -19,11 +19,12 @@ if TYPE_CHECKING:
     from kit.stats.survival import ProductLimit
 
     Floats = NDArray[np.float64]
+    Flags = NDArray[np.bool_]
 
-__all__ = ["restricted_means", "survival_curves"]
+__all__ = ["RunWindows", "restricted_means", "run_windows", "survival_curves"]
 
 
-class _Group(NamedTuple):
+class RunWindows(NamedTuple):
     """Runs of one device: bounds of the runtimes (h), ``high = inf`` if right-censored."""
 
     device: str
@@ -31,13 +32,32 @@ class _Group(NamedTuple):
     high: Floats
 
     @property
+    def seen(self) -> Flags:
+        """Return which runs were seen to their end."""
+        return np.isfinite(self.high)
+
+    @property
+    def middle(self) -> Floats:
+        """Return the middle of each window (h); the lower bound where the end was not seen."""
+        high = np.where(self.seen, self.high, self.low)
+        return np.asarray((self.low + high) / 2.0)
+
+    @property
     def curve(self) -> ProductLimit:
-        seen = np.isfinite(self.high)
-        middle = np.where(seen, (self.low + np.where(seen, self.high, 0.0)) / 2.0, self.low)
-        return product_limit(middle, seen)
+        """Return the product-limit curve, each power-off at the middle of its window."""
+        return product_limit(self.middle, self.seen)
 
 
-def _groups(session: Session, runtimes: pd.DataFrame) -> list[_Group]:
+def run_windows(session: Session, runtimes: pd.DataFrame) -> list[RunWindows]:
+    """Return the windows of every device with two runs or more; none for one run.
+
+    Parameters
+    ----------
+    session
+        The record.
+    runtimes
+        Frame of `kit.runtime.runtimes`.
+    """
     if not is_replicated(session):
         return []
     groups = []
@@ -47,11 +67,11 @@ def _groups(session: Session, runtimes: pd.DataFrame) -> list[_Group]:
             high = rows["runtime_h_high"].to_numpy(dtype=np.float64)
             censored = rows["right_censored"].to_numpy(dtype=bool)
             low = rows["runtime_h_low"].to_numpy(dtype=np.float64)
-            groups.append(_Group(device.id, low, np.where(censored, np.inf, high)))
+            groups.append(RunWindows(device.id, low, np.where(censored, np.inf, high)))
     return groups
 
 
-def _curve_rows(group: _Group, coverage: float) -> list[tuple[object, ...]]:
+def _curve_rows(group: RunWindows, coverage: float) -> list[tuple[object, ...]]:
     places = turnbull(group.low, group.high)
     inside = (group.low[:, None] <= places.low) & (places.high <= group.high[:, None])
     seen = np.isfinite(group.high)
@@ -123,7 +143,7 @@ def survival_curves(
     """
     chosen = settings or Settings()
     rows: list[tuple[object, ...]] = []
-    for group in _groups(session, runtimes):
+    for group in run_windows(session, runtimes):
         rows += _curve_rows(group, chosen.coverage)
     return result_frame("survival", rows)
 
@@ -147,7 +167,7 @@ def restricted_means(session: Session, runtimes: pd.DataFrame) -> pd.DataFrame:
     -----
     Area under the product-limit curve, each power-off at the middle of its window.
     """
-    groups = _groups(session, runtimes)
+    groups = run_windows(session, runtimes)
     curves = [g.curve for g in groups]
     open_ends = [c.last_time for c in curves if not (c.survival.size and c.survival[-1] <= 1e-12)]
     horizon = min(open_ends, default=max((c.last_time for c in curves), default=0.0))

@@ -15,7 +15,7 @@ import numpy as np
 from kit.drain.phases import prepare
 from kit.drain.readings import observed
 from kit.drain.segments import segments
-from kit.drain.usage_mix import lower_rates, mix_rates
+from kit.drain.usage_mix import OWN_MIX, lower_rates, mix_rates
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -144,13 +144,14 @@ def mix_shifts(
     settings: Settings,
     *,
     prepared: Prepared | None = None,
+    found: Segments | None = None,
     mixes: Mapping[str, Mapping[str, float]] | None = None,
 ) -> pd.DataFrame:
     """Return who lasts longest as one activity of a mix takes more or less of the time.
 
     Parameters
     ----------
-    session, settings, prepared, mixes
+    session, settings, prepared, found, mixes
         As for `usage_mixes`.
 
     Returns
@@ -159,7 +160,8 @@ def mix_shifts(
         Columns ``kit.results.RESULT_COLUMNS["mix_shifts"]``: for each mix and each activity in
         it (``share``: what it has in the mix) the ranges of its share of time, the others keeping
         their proportions, and the device with the lowest estimated rate there. ``supported`` as
-        for `winners`. A mix of two activities has ranges of its first one only.
+        for `winners`. A mix of two activities has ranges of its first one only; the
+        session's own mix is left out where there are others.
 
     Notes
     -----
@@ -171,20 +173,25 @@ def mix_shifts(
     from kit.results import RESULT_COLUMNS
 
     ready = prepare(session) if prepared is None else prepared
-    stretches = segments(ready, observed(session))
+    stretches = segments(ready, observed(session)) if found is None else found
     rows: list[tuple[object, ...]] = []
-    for name, weights in (session.mixes if mixes is None else mixes).items():
+    chosen = dict(session.mixes if mixes is None else mixes)
+    if len(chosen) > 1:
+        chosen.pop(OWN_MIX, None)
+    alone: dict[str, Floats] = {}
+    for name, weights in chosen.items():
         used = {a: w for a, w in weights.items() if w > 0.0}
         whole = mix_rates(ready, used, found=stretches).rate
         # of two activities one says it all
         moved = list(used.items())[: len(used) if len(used) > 2 else len(used) - 1]
         for activity, weight in moved:
             share = weight / sum(used.values())
-            alone = mix_rates(ready, {activity: 1.0}, found=stretches).rate
+            if activity not in alone:
+                alone[activity] = mix_rates(ready, {activity: 1.0}, found=stretches).rate
             rest = {a: w for a, w in used.items() if a != activity}
-            ends = ((whole - share * alone) / (1.0 - share), alone)
+            ends = ((whole - share * alone[activity]) / (1.0 - share), alone[activity])
             blend = _Blend(rest=rest, more={activity: 1.0})
             for r, run in enumerate(ready.chains.runs):
-                found = _leads(ready, stretches, blend, r, settings.coverage, ends)
-                rows += [(run, name, activity, share, *lead) for lead in found]
+                leads = _leads(ready, stretches, blend, r, settings.coverage, ends)
+                rows += [(run, name, activity, share, *lead) for lead in leads]
     return pd.DataFrame(rows, columns=list(RESULT_COLUMNS["mix_shifts"]))

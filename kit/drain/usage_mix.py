@@ -207,6 +207,7 @@ def usage_mixes(
     settings: Settings,
     *,
     prepared: Prepared | None = None,
+    found: Segments | None = None,
     mixes: Mapping[str, Mapping[str, float]] | None = None,
 ) -> pd.DataFrame:
     """Return the hours that a full charge lasts on each named mix, with the order of devices.
@@ -217,8 +218,8 @@ def usage_mixes(
         A record that passed its checks.
     settings
         The coverage probability.
-    prepared
-        From `kit.drain.phases.prepare`, if it was made already.
+    prepared, found
+        From `kit.drain.phases.prepare` and `kit.drain.segments.segments`, if made already.
     mixes
         Mixes to use in place of the session's own: name → {activity: share of time}.
 
@@ -232,21 +233,21 @@ def usage_mixes(
 
     ready = prepare(session) if prepared is None else prepared
     chains = ready.chains
-    stretches = segments(ready, observed(session))
+    stretches = segments(ready, observed(session)) if found is None else found
     n = len(chains.devices)
     frames: list[dict[str, object]] = []
     chosen = session.mixes if mixes is None else mixes
     for name, weights in chosen.items():
-        found = mix_rates(ready, weights, found=stretches)
-        half = found.half_width(settings.coverage)
-        low = np.maximum(found.rate - half, 0.0)
-        hours, shortest, longest = hours_from_rate(found.rate, low, found.rate + half)
+        rates = mix_rates(ready, weights, found=stretches)
+        half = rates.half_width(settings.coverage)
+        low = np.maximum(rates.rate - half, 0.0)
+        hours, shortest, longest = hours_from_rate(rates.rate, low, rates.rate + half)
         open_end = np.isinf(longest)
         best, worst = np.full(chains.units, np.nan), np.full(chains.units, np.nan)
         letters = np.full(chains.units, "", dtype=object)
         for r in range(len(chains.runs)):
             part = slice(r * n, (r + 1) * n)
-            lower, known = lower_rates(found, part, settings.coverage)
+            lower, known = lower_rates(rates, part, settings.coverage)
             who = np.flatnonzero(known)
             if who.size:
                 matrix = lower[np.ix_(who, who)]
@@ -258,10 +259,10 @@ def usage_mixes(
                 "run": np.repeat(np.array(chains.runs, dtype=np.int64), n),
                 "mix": name,
                 "device": np.tile(np.array(chains.devices, dtype=object), len(chains.runs)),
-                "rate_pp_per_h": found.rate,
-                "rate_pp_per_h_u": found.u,
+                "rate_pp_per_h": rates.rate,
+                "rate_pp_per_h_u": rates.u,
                 "rate_pp_per_h_low": low,
-                "rate_pp_per_h_high": found.rate + half,
+                "rate_pp_per_h_high": rates.rate + half,
                 "hours": np.where(open_end, np.nan, hours),
                 "hours_low": shortest,
                 "hours_high": longest,
@@ -269,7 +270,7 @@ def usage_mixes(
                 "rank_best": best,
                 "rank_worst": worst,
                 "tie_group": letters,
-                "missing": np.array([", ".join(m) for m in found.missing], dtype=object),
+                "missing": np.array([", ".join(m) for m in rates.missing], dtype=object),
             }
         )
     if not frames:
@@ -277,15 +278,17 @@ def usage_mixes(
     return pd.concat([pd.DataFrame(f) for f in frames], ignore_index=True)[list(MIX_COLUMNS)]
 
 
-def own_mix(session: Session, *, prepared: Prepared | None = None) -> dict[str, float]:
+def own_mix(
+    session: Session, *, prepared: Prepared | None = None, found: Segments | None = None
+) -> dict[str, float]:
     """Return the session's own mix: the time that each activity had in it.
 
     Parameters
     ----------
     session
         A record that passed its checks.
-    prepared
-        From `kit.drain.phases.prepare`, if it was made already.
+    prepared, found
+        From `kit.drain.phases.prepare` and `kit.drain.segments.segments`, if made already.
 
     Returns
     -------
@@ -295,7 +298,7 @@ def own_mix(session: Session, *, prepared: Prepared | None = None) -> dict[str, 
         with fewer than two of them: then it is no mix.
     """
     ready = prepare(session) if prepared is None else prepared
-    found = segments(ready, observed(session))
+    found = segments(ready, observed(session)) if found is None else found
     hours: dict[str, float] = {}
     for activity in dict.fromkeys(found.activity.T.ravel().tolist()):
         here = found.usable & (found.activity == activity)
@@ -305,13 +308,17 @@ def own_mix(session: Session, *, prepared: Prepared | None = None) -> dict[str, 
 
 
 def chosen_mixes(
-    session: Session, settings: Settings, *, prepared: Prepared | None = None
+    session: Session,
+    settings: Settings,
+    *,
+    prepared: Prepared | None = None,
+    found: Segments | None = None,
 ) -> dict[str, dict[str, float]]:
     """Return the mixes to analyse: the parameter's, those of the setup file, the session's own.
 
     Parameters
     ----------
-    session, settings, prepared
+    session, settings, prepared, found
         As for `usage_mixes`.
 
     Returns
@@ -321,7 +328,7 @@ def chosen_mixes(
     """
     named = {name: dict(weights) for name, weights in session.mixes.items()}
     asked = {PARAMETER_MIX: mix_from_text(settings.mix)} if settings.mix.strip() else {}
-    own = own_mix(session, prepared=prepared)
+    own = own_mix(session, prepared=prepared, found=found)
     return {**asked, **named, **({OWN_MIX: own} if own else {})}
 
 

@@ -27,6 +27,7 @@ from kit.show.wording import sections
 if TYPE_CHECKING:
     from kit.display import BlockKind, Picture, Table
     from kit.results import Results
+    from kit.revise.draft import Keep
 
 __all__ = [
     "cautions",
@@ -69,6 +70,7 @@ def load(
     seed: int = 20260516,
     draws: int = 100_000,
     archive: str = "",
+    keep: Keep = "revision",
 ) -> Results:
     """Read, check and analyse a record.
 
@@ -84,6 +86,8 @@ def load(
     archive
         Folder in which earlier revisions of the report are kept (`kit.revise.archive`), for the
         revision history; empty, or not there: none.
+    keep
+        ``"draft"``: what is shown says that it is a draft.
 
     Raises
     ------
@@ -102,6 +106,9 @@ def load(
     from kit.results import Settings
     from kit.revise.history import past_of, with_history
 
+    if keep not in ("revision", "draft"):
+        message = f"keep is {keep!r}; it is 'revision' or 'draft'"
+        raise UsageError(message)
     if not 0.5 < coverage < 1.0:
         message = f"coverage is {coverage}; give a probability above 0.5 and below 1, such as 0.95"
         raise UsageError(message)
@@ -113,7 +120,7 @@ def load(
         raise UsageError(message)
     session, findings = read_record(_found(record))
     findings = in_order((*findings, *check_session(session)))
-    past = past_of(session, archive, os.environ)
+    past = past_of(session, archive, os.environ, keep=keep)
     session = replace(session, revision=past.number)
     settings = Settings(coverage=coverage, seed=seed, draws=draws)
     return with_history(analyse(session, findings, settings), past)

@@ -19,7 +19,7 @@ import re
 from contextlib import nullcontext
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 from kit.errors import RenderError, in_order
 from kit.places import templates_folder
@@ -30,7 +30,9 @@ from kit.render.notebook_run import notebook_text, run_notebook, start_kernel
 from kit.render.publish import publish
 from kit.revise.archive import FOLDER, read_archive, revision_files, superseded
 from kit.revise.carried import MANIFEST_NAME, carried_data
+from kit.revise.draft import marked
 from kit.revise.lock import alone_in
+from kit.revise.swap import finish, unfinished
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -41,6 +43,7 @@ if TYPE_CHECKING:
     from kit.errors import Finding
     from kit.render.document import Document
     from kit.results import Settings
+    from kit.revise.draft import Keep
     from kit.session import Session, Source
 
 __all__ = ["Outputs", "render_report"]
@@ -51,7 +54,8 @@ NOTICE = "correction-notice.txt"
 # what the notebook's cells import late; the kernel loads it while this process loads papermill
 PRELOAD = ("kit.report", "kit.analyse", "kit.show.pictures", "scipy.stats", "seaborn")
 ARCHIVE = "archive"
-"""Parameter of a notebook that tells the history of its record; another need not have it."""
+KEEP = "keep"
+"""Parameters of a notebook that tells the history of its record; another need not have them."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -93,7 +97,8 @@ def render_report(
     settings: Settings,
     progress: Callable[[str, float], None] = _silent,
     template: Path | None = None,
-    keep: Literal["revision", "draft"] = "revision",
+    keep: Keep = "revision",
+    archive: Path | None = None,
     kernel: AsyncKernelManager | None = None,
 ) -> Outputs:
     """Make the report of a record.
@@ -110,10 +115,14 @@ def render_report(
         Called with what is being done and the share done, 0 to 1.
     template
         Notebook to run instead of the kit's own; it declares the parameters ``record``,
-        ``coverage``, ``seed`` and ``draws``, and ``archive`` if it tells the history.
+        ``coverage``, ``seed`` and ``draws``, and ``archive`` and ``keep`` if it tells the history.
     keep
         ``"revision"``: the inputs and results are kept in ``revisions/`` (`kit.revise.archive`).
-        ``"draft"``: they are not; earlier revisions stay.
+        ``"draft"``: they are not, and the report says so (`kit.revise.draft`); earlier revisions
+        stay.
+    archive
+        Folder of earlier revisions, ``revisions`` in ``out`` if not given; where a draft goes
+        elsewhere than the report it is of.
     kernel
         A started kernel to run the notebook in, used up by this; else one is started.
 
@@ -131,8 +140,13 @@ def render_report(
     # absolute without following links: the notebook is given the name that the user knows
     record = Path(os.path.abspath(record))  # noqa: PTH100
     out = Path(os.path.abspath(out))  # noqa: PTH100
+    kept = out / FOLDER if archive is None else Path(os.path.abspath(archive))  # noqa: PTH100
     with alone_in(out):
-        return _render(record, out, settings, progress, template, keep, kernel)
+        # what a killed run left half moved is completed before anything is read
+        for folder in (out, record if record.is_dir() else record.parent):
+            if unfinished(folder):
+                finish(folder)
+        return _render(record, out, settings, progress, template, keep, kept, kernel)
 
 
 def _render(
@@ -141,7 +155,8 @@ def _render(
     settings: Settings,
     progress: Callable[[str, float], None],
     template: Path | None,
-    keep: Literal["revision", "draft"],
+    keep: Keep,
+    archive: Path,
     given: AsyncKernelManager | None,
 ) -> Outputs:
     notebook = templates_folder() / TEMPLATE if template is None else template
@@ -159,8 +174,10 @@ def _render(
             "seed": settings.seed,
             "draws": settings.draws,
         }
-        if _tells_history(notebook):
-            parameters[ARCHIVE] = str(out / FOLDER)
+        if _declares(notebook, ARCHIVE):
+            parameters[ARCHIVE] = str(archive)
+        if _declares(notebook, KEEP) and keep != "revision":
+            parameters[KEEP] = keep
         executed = run_notebook(
             notebook,
             parameters,
@@ -168,8 +185,11 @@ def _render(
             failed=out / FAILED,
             on_section=lambda heading, done: progress(heading, 0.15 + 0.7 * done),
         )
-    _name_archive(executed)
+    seen = Path(os.path.relpath(archive, out)).as_posix()
+    _name_archive(executed, seen)
     document = document_of(executed)
+    if keep == "draft":
+        document = marked(document)
     _require_same_data(document, session)
     progress("Setting the HTML page", 0.87)
     results = _json(document.results).encode("utf-8")
@@ -177,7 +197,7 @@ def _render(
     inputs = {source.name: _input(source) for source in session.sources}
     earlier = [
         revision
-        for revision in read_archive(out / FOLDER)
+        for revision in read_archive(archive)
         if revision.number < document.results["session"]["revision"]
     ]
     inside = carried_data(
@@ -190,6 +210,8 @@ def _render(
         template=notebook,
         settings=settings,
         epoch=os.environ.get("SOURCE_DATE_EPOCH", ""),
+        keep=keep,
+        archive=seen,
     )
     files = {
         "report.ipynb": notebook_text(executed),
@@ -231,22 +253,25 @@ def _render(
     )
 
 
-def _tells_history(notebook: Path) -> bool:
-    """Whether a notebook declares the parameter that names the folder of earlier revisions."""
+def _declares(notebook: Path, name: str) -> bool:
+    """Whether a notebook declares a parameter that another need not have."""
     cells = json.loads(notebook.read_text(encoding="utf-8"))["cells"]
     tagged = (c for c in cells if "parameters" in c["metadata"].get("tags", ()))
-    return any(re.search(rf"^{ARCHIVE}\s*=", "".join(c["source"]), re.MULTILINE) for c in tagged)
+    return any(re.search(rf"^{name}\s*=", "".join(c["source"]), re.MULTILINE) for c in tagged)
 
 
-def _name_archive(notebook: NotebookNode) -> None:
+def _name_archive(notebook: NotebookNode, seen: str) -> None:
     """Name the folder of earlier revisions as it is seen from the finished notebook.
 
-    The notebook stands beside it; where on this computer both are is nobody's business.
+    Where on this computer both are is nobody's business.
     """
     for cell in notebook.cells:
         if "injected-parameters" in cell.metadata.get("tags", []):
             cell.source = re.sub(
-                rf"^{ARCHIVE} = .*$", f'{ARCHIVE} = "{FOLDER}"', cell.source, flags=re.MULTILINE
+                rf"^{ARCHIVE} = .*$",
+                lambda _: f"{ARCHIVE} = {json.dumps(seen, ensure_ascii=False)}",
+                cell.source,
+                flags=re.MULTILINE,
             )
 
 

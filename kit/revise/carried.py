@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
     from kit.results import Settings
     from kit.revise.archive import Revision
+    from kit.revise.draft import Keep
     from kit.session import Session
 
 __all__ = [
@@ -82,6 +83,8 @@ def carried_data(
     template: Path,
     settings: Settings,
     epoch: str,
+    keep: Keep = "revision",
+    archive: str = "revisions",
 ) -> tuple[Carried, ...]:
     """Return the files that a report carries.
 
@@ -103,6 +106,8 @@ def carried_data(
         Parameters of the analysis.
     epoch
         ``SOURCE_DATE_EPOCH``, or empty.
+    keep, archive
+        Whether the report is kept as a revision, and the folder of revisions, seen from it.
     """
     made = [
         Carried(
@@ -156,6 +161,8 @@ def carried_data(
             "sha256": hashlib.sha256(template.read_bytes()).hexdigest(),
         },
         "source_date_epoch": epoch,
+        "keep": keep,
+        "archive": archive,
         "inputs": list(inputs),
         "files": [
             {

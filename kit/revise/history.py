@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 from dataclasses import astuple, dataclass, replace
 from datetime import UTC, datetime
+from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -24,15 +25,17 @@ if TYPE_CHECKING:
 
     import pandas as pd
 
-    from kit.results import Results
+    from kit.results import Results, Settings
     from kit.revise.changes import CellChange
     from kit.revise.compare import Comparison
+    from kit.revise.draft import Keep
     from kit.session import Session
 
 __all__ = ["HISTORY_COLUMNS", "Past", "past_of", "with_history"]
 
 HISTORY_COLUMNS: Mapping[str, tuple[str, ...]] = {
     # conclusion: first | changed | partly | stands | unmoved | not_comparable
+    # kept: revision | draft (of this row alone: the others are kept)
     "revisions": (
         "number",
         "date",
@@ -45,6 +48,7 @@ HISTORY_COLUMNS: Mapping[str, tuple[str, ...]] = {
         "conclusion",
         "sentence",
         "notice",
+        "kept",
     ),
     # kind: changed | added | removed; what was different from the revision before
     "changed_cells": (
@@ -102,6 +106,8 @@ class Past:
         Input files as they are now, by name, the log last.
     undated
         Day to fall back on: that of ``SOURCE_DATE_EPOCH``, or empty.
+    keep
+        Whether the revision that is being made will be kept.
     """
 
     number: int
@@ -109,9 +115,12 @@ class Past:
     corrections: tuple[Correction, ...] = ()
     files: Mapping[str, bytes]
     undated: str = ""
+    keep: Keep = "revision"
 
 
-def past_of(session: Session, archive: str, environment: Mapping[str, str]) -> Past:
+def past_of(
+    session: Session, archive: str, environment: Mapping[str, str], *, keep: Keep = "revision"
+) -> Past:
     """Read what is known of a record from before.
 
     Parameters
@@ -122,6 +131,8 @@ def past_of(session: Session, archive: str, environment: Mapping[str, str]) -> P
         Folder of kept revisions (`kit.revise.archive`); empty, or not there: none.
     environment
         Of this process; only ``SOURCE_DATE_EPOCH`` matters.
+    keep
+        Whether the revision that is being made will be kept.
 
     Raises
     ------
@@ -150,6 +161,7 @@ def past_of(session: Session, archive: str, environment: Mapping[str, str]) -> P
         corrections=corrections_of(paths[-1]) if paths else (),
         files=files,
         undated=undated,
+        keep=keep,
     )
 
 
@@ -191,7 +203,8 @@ class _History:
     def _first(self) -> tuple[Any, ...]:
         session = self.results.session
         day = session.date.isoformat() if session.date else ""
-        return (self.past.number, day, session.fingerprint, 0, 0, 0, 0, 0, "first", "", "")
+        head = (self.past.number, day, session.fingerprint)
+        return (*head, 0, 0, 0, 0, 0, "first", "", "", self.past.keep)
 
     def _explain(
         self, number: int, changes: Sequence[CellChange]
@@ -229,7 +242,7 @@ class _History:
         after = plain_results(self.results)
         comparison: Comparison | None = None
         try:
-            before = plain_results(_again(last, self.results))
+            before = _again(last.log, last.fingerprint, last.number, self.results.settings)
         except RecordError:
             found = Headline(
                 "not_comparable",
@@ -240,20 +253,23 @@ class _History:
             comparison = compare(before, after)
             found = headline(comparison, earlier=last.number)
         date = max(dates, default="") or self.past.undated
-        text = notice(
-            changes,
-            reasons,
-            data=after,
-            earlier=(last.number, last.fingerprint),
-            date=date,
-            conclusion=found.sentence,
-            comparison=comparison,
-        )
+        text = ""
+        if self.past.keep == "revision":
+            text = notice(
+                changes,
+                reasons,
+                data=after,
+                earlier=(last.number, last.fingerprint),
+                date=date,
+                conclusion=found.sentence,
+                comparison=comparison,
+            )
         here = (
             self.past.number, date, self.results.session.fingerprint, len(changes),
             comparison.figures if comparison else 0, len(comparison.moves) if comparison else 0,
             comparison.statements if comparison else 0,
             len(comparison.changed) if comparison else 0, found.code, found.sentence, text,
+            self.past.keep,
         )  # fmt: skip
         older = [
             tuple(revision.summary.get(name) for name in HISTORY_COLUMNS["revisions"])
@@ -325,16 +341,18 @@ def plain_results(results: Results) -> dict[str, Any]:
     return made
 
 
-def _again(revision: Revision, results: Results) -> Results:
-    """Return the results of an earlier revision, with the settings of these."""
+# a record that is being edited is compared with the same revision again and again
+@lru_cache(maxsize=1)
+def _again(log: Path, fingerprint: str, number: int, settings: Settings) -> dict[str, Any]:
+    """Return the plain results of an earlier revision, with the settings of this one."""
     from kit.analyse import analyse
     from kit.checks import check_session
     from kit.errors import in_order
     from kit.read.record import read_record
 
-    session, met = read_record(revision.log)
+    session, met = read_record(log)
     findings = in_order((*met, *check_session(session)))
-    return analyse(replace(session, revision=revision.number), findings, results.settings)
+    return plain_results(analyse(replace(session, revision=number), findings, settings))
 
 
 def _frame(name: str, rows: Any) -> pd.DataFrame:

@@ -6,6 +6,7 @@ import math
 from typing import TYPE_CHECKING, Any
 
 from kit.display import Block, Column, Prose, Table
+from kit.revise.draft import DRAFT_LINE
 from kit.revise.notice import MOVED_WORDS
 from kit.revise.statements import CONCLUSION
 from kit.units import MISSING, NOT_RECORDED, count, number, quantity, signed, u_decimals
@@ -40,6 +41,7 @@ KIND_WORDS = {
     "drain_status": "How a drain is known",
     "caution": "Cautions of the checks",
 }
+NO_NOTICE = "A draft has no notice: it is written with the report."
 FIRST = "This is the first revision kept; nothing has been corrected since."
 
 
@@ -53,10 +55,13 @@ def _history(results: Results) -> tuple[Any | None, Any | None]:
 
 
 def revision_line(results: Results) -> tuple[Prose, ...]:
-    """Return one line on whether the conclusion changed; nothing for a first revision."""
+    """Return whether the conclusion changed, and whether this is a draft; nothing if neither."""
     here, noted = _history(results)
+    draft = is_draft(results)
+    blocks = [Block(kind="caution", text=DRAFT_LINE)] if draft else []
     if here is not None:
-        text = f"Revision {here.number}, corrected. {here.sentence}"
+        opening = "" if draft else f"Revision {here.number}, corrected. "
+        text = f"{opening}{here.sentence}"
     elif noted is not None and len(noted):
         cells = count(len(noted), "cell")
         verb = "was" if len(noted) == 1 else "were"
@@ -65,8 +70,15 @@ def revision_line(results: Results) -> tuple[Prose, ...]:
             "first made; Revision history lists them."
         )
     else:
-        return ()
-    return (Prose(blocks=(Block(kind="paragraph", text=text),)),)
+        text = ""
+    blocks += [Block(kind="paragraph", text=text)] if text else []
+    return (Prose(blocks=tuple(blocks)),) if blocks else ()
+
+
+def is_draft(results: Results) -> bool:
+    """Whether these are the results of a draft."""
+    frame = results.extra.get("revisions")
+    return frame is not None and len(frame) > 0 and str(frame["kept"].iat[-1]) == "draft"
 
 
 def revisions(results: Results) -> tuple[Table | Prose, ...]:
@@ -89,7 +101,7 @@ def revisions(results: Results) -> tuple[Table | Prose, ...]:
         page.append(_noted(noted))
     if here is not None:
         heading = Block(kind="heading", text="For a public correction notice")
-        page.append(Prose(blocks=(heading, Block(text=here.notice))))
+        page.append(Prose(blocks=(heading, Block(text=here.notice or NO_NOTICE))))
     return tuple(page)
 
 
@@ -107,7 +119,7 @@ def _revisions(frame: pd.DataFrame) -> Table:
         ),
         rows=tuple(
             (
-                str(r.number),
+                "draft" if r.kept == "draft" else str(r.number),
                 r.date or NOT_RECORDED,
                 r.fingerprint,
                 MISSING if r.conclusion == "first" else str(r.cells_changed),

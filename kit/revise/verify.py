@@ -12,6 +12,7 @@ import binascii
 import hashlib
 import json
 import os
+import re
 import tempfile
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -39,6 +40,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
 
     from kit.results import Settings
+    from kit.revise.draft import Keep
 
 __all__ = ["Verification", "verify"]
 
@@ -159,6 +161,8 @@ class _Taken:
             self.template = str(made["template"]["name"]), str(made["template"]["sha256"])
             self.listed = {str(f["name"]): str(f["sha256"]) for f in made["files"]}
             self.epoch = str(made["source_date_epoch"])
+            self.keep: Keep = "draft" if made["keep"] == "draft" else "revision"
+            self.archive = str(made["archive"])
             self.versions = {str(k): str(v) for k, v in made["versions"].items()}
             self.kit_version = str(made["kit_version"])
         except (ValueError, KeyError, TypeError, AttributeError) as error:
@@ -210,7 +214,10 @@ def _settings(found: Mapping[str, Any]) -> Settings:
     from kit.results import Settings
 
     made = Settings(
-        coverage=float(found["coverage"]), seed=int(found["seed"]), draws=int(found["draws"])
+        coverage=float(found["coverage"]),
+        seed=int(found["seed"]),
+        draws=int(found["draws"]),
+        mix=str(found["mix"]),
     )
     if not (0.5 < made.coverage < 1.0 and made.seed >= 0 and 10_000 <= made.draws <= 10_000_000):
         message = f"settings {found} that no report has"
@@ -256,6 +263,8 @@ def _remade(taken: _Taken, progress: Callable[[str, float], None]) -> Iterator[_
         usable = Path(name).name == name and name not in ("", ".", "..")
         record = Path(scratch) / "record" / (name if usable else "record")
         out = Path(scratch) / "out"
+        beside = re.fullmatch(rf"\.\./([^/\\:]+)/{FOLDER}", taken.archive)
+        archive = out.parent / beside[1] / FOLDER if beside and usable else out / FOLDER
         record.mkdir(parents=True)
         for file in (*taken.inputs, CORRECTIONS_NAME):
             if file in taken.files:
@@ -263,13 +272,15 @@ def _remade(taken: _Taken, progress: Callable[[str, float], None]) -> Iterator[_
         folder: Path | None = out
         try:
             if EARLIER_NAME in taken.files:
-                unpacked(taken.files[EARLIER_NAME], out / FOLDER)
+                unpacked(taken.files[EARLIER_NAME], archive)
             with _environment(taken.epoch):
                 render_report(
                     record if taken.is_folder else record / taken.inputs[-1],
                     out,
                     settings=taken.settings,
                     progress=progress,
+                    keep=taken.keep,
+                    archive=archive,
                 )
         except (RecordError, UsageError, DamagedError) as error:
             folder = None

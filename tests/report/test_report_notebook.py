@@ -110,6 +110,7 @@ def test_the_parameters_are_plain_values(notebook: dict[str, Any]) -> None:
         "seed": int,
         "draws": int,
         "archive": str,
+        "keep": str,
     }
     assert (samples_folder().parent / values["record"]).is_dir()
 

@@ -26,12 +26,18 @@ if TYPE_CHECKING:
     from jupyter_client.manager import AsyncKernelManager
     from nbformat import NotebookNode
 
+    from kit.render.warm import WarmKernel
+
 __all__ = ["notebook_text", "run_notebook", "start_kernel", "without_slow_grammar"]
 
 Parameter = str | int | float | bool
 
 START_TIMEOUT_S = 120
 KERNELSPEC = {"display_name": "Python 3 (ipykernel)", "language": "python", "name": "python3"}
+FIXED = {"PYTHONHASHSEED": "0"}
+# a sum shared out among threads is rounded as the number of processors has it, and the matrices
+# of a session are too small to be worth sharing
+THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
 _ANSI = re.compile(r"\x1b\[[0-9;]*[A-Za-z]")
 _HEADING = re.compile(r"^#+\s+(.+?)\s*$", re.MULTILINE)
 # papermill's mark on the cells in which it shows an error
@@ -72,7 +78,9 @@ def _environment(scratch: Path) -> dict[str, str]:
     if paths:
         environment["PYTHONPATH"] = os.pathsep.join(paths)
     environment["IPYTHONDIR"] = str(scratch / "ipython")
-    environment["PYTHONHASHSEED"] = "0"
+    environment |= FIXED
+    for name in THREADS:
+        environment.setdefault(name, "1")
     return environment
 
 
@@ -134,7 +142,7 @@ def run_notebook(
     notebook: Path,
     parameters: Mapping[str, Parameter],
     *,
-    kernel: AsyncKernelManager,
+    kernel: AsyncKernelManager | WarmKernel,
     failed: Path,
     on_section: Callable[[str, float], None] | None = None,
 ) -> NotebookNode:
@@ -147,7 +155,8 @@ def run_notebook(
     parameters
         Values for names of its cell tagged ``parameters``.
     kernel
-        From `start_kernel`; used up by this call.
+        From `start_kernel`, used up by this call; or a `kit.render.warm.WarmKernel` that has
+        been told where to work.
     failed
         Where the notebook is kept, up to and with the failing cell, if it fails.
     on_section
@@ -160,7 +169,11 @@ def run_notebook(
         If the notebook does not declare a parameter, or a value is no plain scalar.
     NotebookError
         If a cell fails or the kernel ends; names the cell and the last line of the traceback.
+    GaveUpError
+        If a warm kernel left the notebook to one of its own.
     """
+    from kit.render.warm import ENGINE, WarmKernel
+
     with without_slow_grammar():
         import nbformat
         from nbclient.exceptions import CellExecutionError, DeadKernelError
@@ -175,6 +188,10 @@ def run_notebook(
     hooks: dict[str, Any] = {"on_notebook_start": lambda notebook: seen.append(notebook)}
     if on_section is not None:
         hooks["on_cell_start"] = _announcer(source, on_section)
+    if isinstance(kernel, WarmKernel):
+        engine: dict[str, Any] = {"engine_name": ENGINE, "warm": kernel}
+    else:
+        engine = {"km": kernel}
     try:
         # a node instead of a path: papermill formats paths, and a folder may be called {b}
         done = execute_notebook(
@@ -186,7 +203,7 @@ def run_notebook(
             request_save_on_cell_execute=False,
             autosave_cell_every=0,
             start_timeout=START_TIMEOUT_S,
-            km=kernel,
+            **engine,
             **hooks,
         )
     except PapermillExecutionError as error:

@@ -28,6 +28,7 @@ from kit.render.csv_tables import QUOTED_CELLS, csv_files
 from kit.render.document import document_of
 from kit.render.notebook_run import notebook_text, run_notebook, start_kernel
 from kit.render.publish import publish
+from kit.render.warm import GaveUpError, WarmKernel
 from kit.revise.archive import FOLDER, read_archive, revision_files, superseded
 from kit.revise.carried import MANIFEST_NAME, carried_data
 from kit.revise.draft import marked
@@ -46,11 +47,14 @@ if TYPE_CHECKING:
     from kit.revise.draft import Keep
     from kit.session import Session, Source
 
-__all__ = ["Outputs", "render_report"]
+__all__ = ["CHECKSUMS", "PRELOAD", "TEMPLATE", "Outputs", "checksums", "render_report"]
 
 TEMPLATE = "session_report.ipynb"
 FAILED = "report.failed.ipynb"
 NOTICE = "correction-notice.txt"
+CHECKSUMS = "SHA256SUMS"
+"""The SHA-256 of every other file of the report, kept revisions aside."""
+
 # what the notebook's cells import late; the kernel loads it while this process loads papermill
 PRELOAD = ("kit.report", "kit.analyse", "kit.show.pictures", "scipy.stats", "seaborn")
 ARCHIVE = "archive"
@@ -99,7 +103,7 @@ def render_report(
     template: Path | None = None,
     keep: Keep = "revision",
     archive: Path | None = None,
-    kernel: AsyncKernelManager | None = None,
+    kernel: AsyncKernelManager | WarmKernel | None = None,
 ) -> Outputs:
     """Make the report of a record.
 
@@ -124,7 +128,8 @@ def render_report(
         Folder of earlier revisions, ``revisions`` in ``out`` if not given; where a draft goes
         elsewhere than the report it is of.
     kernel
-        A started kernel to run the notebook in, used up by this; else one is started.
+        A started kernel to run the notebook in, used up by this, or a warm one, which is not;
+        else one is started.
 
     Raises
     ------
@@ -157,7 +162,7 @@ def _render(
     template: Path | None,
     keep: Keep,
     archive: Path,
-    given: AsyncKernelManager | None,
+    given: AsyncKernelManager | WarmKernel | None,
 ) -> Outputs:
     notebook = templates_folder() / TEMPLATE if template is None else template
     progress("Starting the notebook", 0.0)
@@ -178,10 +183,11 @@ def _render(
             parameters[ARCHIVE] = str(archive)
         if _declares(notebook, KEEP) and keep != "revision":
             parameters[KEEP] = keep
-        executed = run_notebook(
+        executed = _executed(
             notebook,
             parameters,
-            kernel=kernel,
+            kernel,
+            folder,
             failed=out / FAILED,
             on_section=lambda heading, done: progress(heading, 0.15 + 0.7 * done),
         )
@@ -235,10 +241,12 @@ def _render(
         encoded[NOTICE] = f"{row['notice']}\n".encode()
     else:
         obsolete.append(NOTICE)
+    sums = checksums(encoded)
     if row:
         encoded |= superseded(out, fingerprint=session.fingerprint)
         if keep == "revision":
             encoded |= revision_files(document.results, inputs, results)
+    encoded[CHECKSUMS] = sums  # the last to be put in place: where it fits, all is there
     publish(out, encoded, obsolete=obsolete)
     progress("Done", 1.0)
     return Outputs(
@@ -251,6 +259,38 @@ def _render(
         revision=int(document.results["session"]["revision"]),
         headline=headline,
     )
+
+
+def _executed(
+    notebook: Path,
+    parameters: Mapping[str, str | int | float | bool],
+    kernel: AsyncKernelManager | WarmKernel,
+    folder: Path,
+    **options: Any,
+) -> NotebookNode:
+    """Run the notebook; one that a warm kernel leaves alone gets a kernel of its own."""
+    if not isinstance(kernel, WarmKernel):
+        return run_notebook(notebook, parameters, kernel=kernel, **options)
+    try:
+        with kernel.notebook(folder):
+            return run_notebook(notebook, parameters, kernel=kernel, **options)
+    except GaveUpError:
+        with start_kernel(folder, preload=PRELOAD) as own:
+            return run_notebook(notebook, parameters, kernel=own, **options)
+
+
+def checksums(files: Mapping[str, bytes]) -> bytes:
+    """Return the SHA-256 of each file, a line each, as ``sha256sum --check`` reads it.
+
+    Examples
+    --------
+    >>> checksums({"b.txt": b"abc", "a.txt": b""}).decode().splitlines()[1][:18]
+    'ba7816bf8f01cfea41'
+    """
+    lines = (
+        f"{hashlib.sha256(data).hexdigest()}  {name}\n" for name, data in sorted(files.items())
+    )
+    return "".join(lines).encode("utf-8")
 
 
 def _declares(notebook: Path, name: str) -> bool:

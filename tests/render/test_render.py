@@ -68,7 +68,7 @@ def test_one_run_makes_all_parts_twice_the_same_in_any_folder(tmp_path: Path) ->
 
     files = content(tmp_path / "out1")
     assert sorted(files) == [
-        "manifest.json", "report.html", "report.ipynb", "report.pdf", "results.json",
+        "SHA256SUMS", "manifest.json", "report.html", "report.ipynb", "report.pdf", "results.json",
         "tables/devices.csv",
         "tables/quoted-cells.txt",
     ]  # fmt: skip

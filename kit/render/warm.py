@@ -1,0 +1,181 @@
+"""A notebook run inside this process, for those who make many reports one after the other.
+
+Starting a kernel and loading its libraries takes longer than a report. `WarmKernel` hands the
+cells to one IPython shell of this process, which stays loaded from notebook to notebook and
+forgets before each what the last one defined. papermill runs the notebook as ever, with this for
+its engine.
+
+It does one thing only, and that to the byte as a kernel would: cells that run through and show
+something. As soon as a cell does anything else (fails, warns, prints, ends in a bare value,
+changes an output that is there already) it gives up, and the notebook is run anew in a kernel of
+its own (`kit.render.notebook_run.start_kernel`), whose word counts.
+
+Only for processes that do nothing else meanwhile: the working folder, the environment and the
+streams belong to the whole process.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+import os
+import warnings
+from contextlib import contextmanager, redirect_stderr, redirect_stdout
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Iterator
+    from pathlib import Path
+
+    from nbformat import NotebookNode
+
+__all__ = ["ENGINE", "GaveUpError", "WarmKernel"]
+
+ENGINE = "rundown-warm"
+"""Name by which papermill knows the engine."""
+
+LEFT_ALONE = "skip-execution"
+"""Tag of cells that nbclient does not run either."""
+
+Shown = tuple[dict[str, Any], dict[str, Any]]
+
+
+class GaveUpError(Exception):
+    """A notebook did what only a kernel of its own can do."""
+
+
+class WarmKernel:
+    """One IPython shell of this process, used for one notebook after the other.
+
+    Parameters
+    ----------
+    preload
+        Modules to load now.
+    """
+
+    def __init__(self, *, preload: Iterable[str] = ()) -> None:
+        for name in preload:
+            import_module(name)
+        self._shown: list[Shown | None] = []
+        self._shell = _shell(self._shown)
+        _register()
+
+    @contextmanager
+    def notebook(self, folder: Path) -> Iterator[None]:
+        """Begin anew in ``folder``; leave the process afterwards as it was."""
+        import matplotlib as mpl
+
+        environment = dict(os.environ)
+        place = os.getcwd()  # noqa: PTH109 (to go back there, whatever becomes of it)
+        os.chdir(folder)
+        self._shell.reset()
+        try:
+            # entering also forgets which warnings were shown: each notebook gets its own
+            with mpl.rc_context(), warnings.catch_warnings(record=True) as self._warned:
+                yield
+        finally:
+            self._shell.reset()
+            self._shown.clear()
+            os.chdir(place)
+            for name in os.environ.keys() - environment.keys():
+                del os.environ[name]
+            os.environ.update(environment)
+
+    def run(self, cell: NotebookNode) -> None:
+        """Run a code cell; put its number and what it showed into it.
+
+        Raises
+        ------
+        GaveUpError
+            If it did anything but show things.
+        """
+        from nbformat import NotebookNode
+
+        if not cell.source.strip() or LEFT_ALONE in cell.metadata.get("tags", ()):
+            return
+        self._shown.clear()
+        said = io.StringIO()
+        count = self._shell.execution_count
+        with redirect_stdout(said), redirect_stderr(said):
+            done = self._shell.run_cell(cell.source, store_history=True)
+        if not done.success or done.result is not None or said.tell() or self._warned:
+            message = f"code cell [{count}] does more than show things"
+            raise GaveUpError(message)
+        cell.execution_count = count
+        cell.outputs = [
+            NotebookNode(output_type="display_data", metadata=metadata, data=data)
+            for data, metadata in map(_sent, self._shown)
+        ]
+
+
+def _sent(shown: Shown | None) -> Shown:
+    """Return what is left of it once it has been sent from a kernel as JSON."""
+    if shown is None:
+        message = "a cell changes what is shown already"
+        raise GaveUpError(message)
+    try:
+        text = json.dumps(shown, ensure_ascii=False, allow_nan=False)
+        text.encode("utf-8")
+    except (TypeError, ValueError) as error:
+        message = f"a cell shows what is no plain JSON ({error})"
+        raise GaveUpError(message) from error
+    data, metadata = json.loads(text)
+    return data, metadata
+
+
+def _shell(shown: list[Shown | None]) -> Any:
+    """Return the shell of this process, which puts into the list what is shown."""
+    from IPython.core.displaypub import DisplayPublisher
+    from IPython.core.interactiveshell import InteractiveShell
+    from traitlets.config import Config
+
+    class Publisher(DisplayPublisher):
+        def publish(self, data: Any, metadata: Any = None, *_: Any, **options: Any) -> None:
+            plain = not any(options.get(name) for name in ("update", "transient"))
+            shown.append((data, metadata or {}) if plain else None)
+
+        def clear_output(self, wait: bool = False) -> None:  # noqa: FBT001, FBT002 (IPython's)
+            shown.append(None)
+
+    class Shell(InteractiveShell):
+        """A shell that leaves it to a kernel to say what went wrong."""
+
+        def showtraceback(self, *_: Any, **__: Any) -> None:
+            pass
+
+        def showsyntaxerror(self, *_: Any, **__: Any) -> None:
+            pass
+
+    config = Config()
+    config.HistoryManager.enabled = False
+    config.InteractiveShell.display_pub_class = Publisher
+    return Shell.instance(config=config)
+
+
+def _register() -> None:
+    """Make the engine known to papermill."""
+    from ipykernel.ipkernel import IPythonKernel
+    from papermill.engines import Engine, papermill_engines
+
+    class Warm(Engine):  # type: ignore[misc]  # papermill is not followed
+        @classmethod
+        def execute_managed_notebook(
+            cls,
+            nb_man: Any,
+            kernel_name: str,
+            *,
+            warm: WarmKernel,
+            on_cell_start: Callable[..., None] | None = None,
+            **_: Any,
+        ) -> None:
+            for index, cell in enumerate(nb_man.nb.cells):
+                nb_man.cell_start(cell, index)
+                if on_cell_start is not None:
+                    on_cell_start(cell=cell, cell_index=index)
+                if cell.cell_type == "code":
+                    warm.run(cell)
+                nb_man.cell_complete(cell, cell_index=index)
+            nb_man.nb.metadata["language_info"] = dict(IPythonKernel.language_info)
+
+    papermill_engines.register(ENGINE, Warm)

@@ -7,14 +7,26 @@ during a walk then evens out over the day.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from datetime import datetime
 from typing import TYPE_CHECKING, Literal, cast
 
+from kit.recorder.moments import minutes_between
+
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 
+    from kit.recorder.day import Day
     from kit.recorder.rows import Row
+    from kit.session import Phase
 
-__all__ = ["Point", "Round", "RoundKey", "Walk", "reading_order", "walks_of"]
+__all__ = ["Point", "Round", "RoundKey", "Walk", "reading_order", "round_now", "walks_of"]
+
+BREAK_MIN = 10.0
+"""After a pause longer than this the row is read again before the next phase (common practice,
+no source): what drained in the pause would otherwise count to the phase."""
+
+FRESH_MIN = 15.0
+"""A reading this long after a start, or a swap, is no reading of it any more (min)."""
 
 Point = Literal["start", "end", "inside"]
 RoundKey = tuple[str, Point]
@@ -102,3 +114,86 @@ def reading_order(row: Sequence[str], number: int) -> tuple[str, ...]:
     (('a', 'b', 'c'), ('c', 'b', 'a'))
     """
     return tuple(row) if number % 2 else tuple(reversed(row))
+
+
+# ------------------------------------------------------------- which one is on
+
+
+def round_now(day: Day, on: Collection[str]) -> Round | None:
+    """Return the walk that is on; ``None`` when nothing is to be read.
+
+    Parameters
+    ----------
+    on
+        Ids of the devices that are on.
+    """
+    walks = walks_of(day.rows, _marks(day))
+    for key in _wanted(day):
+        newest = number = 1 + sum(1 for w in walks if w.rows)
+        read: dict[str, str] = {}
+        for at, walk in enumerate(walks):
+            if walk.key == key:
+                read = walk.rows
+                before = sum(1 for w in walks[:at] if w.rows)
+                number = before + 1 if walk.rows else newest
+        order = tuple(d for d in reading_order(day.protocol.row, number) if d in on or d in read)
+        due = tuple(d for d in order if d not in read)
+        if due:
+            return Round(
+                phase=key[0], point=key[1], number=number, order=order, read=dict(read), due=due
+            )
+    return None
+
+
+def _marks(day: Day) -> list[tuple[str, RoundKey]]:
+    """Return where in the rows a walk was opened by an entry of its own."""
+    marks = []
+    for entry, value in day.facts("round"):
+        phase, point = cast("list[str]", value)
+        before = [r.id for r in day.rows if int(r.id.partition(".")[0]) <= entry.n]
+        marks.append((before[-1] if before else "", (phase, cast("Point", point))))
+    return marks
+
+
+def _wanted(day: Day) -> Iterator[RoundKey]:
+    """Yield what may have to be read now, the most urgent first."""
+    asked = _asked(day)
+    if day.running is not None:
+        span = day.running
+        if asked is not None and asked[0] == span.phase.id:
+            yield asked
+        fresh = minutes_between(span.start, day.now) <= FRESH_MIN
+        if fresh and _start_wanted(day, span.phase, span.start):
+            yield span.phase.id, "start"
+        return
+    if asked is not None and day.following is not None and asked[0] == day.following.id:
+        yield asked
+    if day.ended is not None:
+        yield day.ended.phase.id, "end"
+    if day.following is not None and _start_wanted(day, day.following, day.now):
+        yield day.following.id, "start"
+
+
+def _asked(day: Day) -> RoundKey | None:
+    """Return the walk that was asked for last, while it is fresh."""
+    for entry, value in reversed(list(day.facts("round"))):
+        phase, point = cast("list[str]", value)
+        moment = day.moments.get(f"{entry.n}.1") or datetime.fromisoformat(entry.at)
+        if point == "start" and day.running is not None and day.running.phase.id == phase:
+            moment = max(moment, day.running.start)
+        waiting = point == "start" and day.running is None
+        if waiting or minutes_between(moment, day.now) <= FRESH_MIN:
+            return phase, cast("Point", point)
+        return None
+    return None
+
+
+def _start_wanted(day: Day, phase: Phase, begins: datetime) -> bool:
+    """Whether the start of a phase has to be read: the first one, or one after a pause."""
+    readings = [
+        m
+        for r in day.of("reading")
+        if r.get("phase") != phase.id and (m := day.at(r)) is not None and m <= begins
+    ]
+    started = any(r.get("phase") == phase.id and r.get("point") == "start" for r in day.rows)
+    return started or not readings or minutes_between(max(readings), begins) > BREAK_MIN

@@ -83,9 +83,12 @@ def time_line(here: Situation) -> str:
         else:
             parts.append(f"{minutes(here.left_min)} left, to {here.planned_end:%H:%M}")
     turn = here.turn
-    if turn is not None and turn.ends is not None and (turn.following or not turn.second):
-        what = "half" if here.phase is not None and here.phase.kind == "crossover" else "turn"
-        parts.append(f"{what} to {turn.ends:%H:%M}")
+    if turn is not None and (turn.has_next or not turn.halves):
+        what = "half" if turn.halves else "turn"
+        if turn.ends is not None:
+            parts.append(f"{what} to {turn.ends:%H:%M}")
+        elif turn.next_at is not None and turn.next_at > here.now:
+            parts.append(f"next {what} at {turn.next_at:%H:%M}")
     if here.look_at is not None:
         word = "LOOK NOW" if here.look_at <= here.now else f"look at {here.look_at:%H:%M}"
         parts.append(f"near empty: {word} (l)")
@@ -101,6 +104,10 @@ def whose_line(here: Situation, protocol: Protocol) -> str:
     line = f"{phase.parts[0]}: {now}"
     if turn.following:
         line += f"; next: {joined([protocol.label(d) for d in turn.following])}"
+        waits = turn.next_at is not None and turn.next_at > (turn.ends or here.now)
+        line += f" at {turn.next_at:%H:%M}" if waits and turn.next_at is not None else ""
+    if turn.halves and not turn.rows:
+        return displayable(line)
     return displayable(f"{line}; all others {phase.parts[1]}")
 
 
@@ -117,9 +124,7 @@ def prompt_line(here: Situation, protocol: Protocol) -> str:
     if here.step == "start" and here.following is not None:
         return displayable(f"START {here.following.label}: type s when it begins")
     if here.step == "turn":
-        return displayable(
-            f"CHANGE turns: type w when the next begins. {whose_line(here, protocol)}"
-        )
+        return displayable(f"{_change(here)} {whose_line(here, protocol)}")
     if here.step == "end" and here.phase is not None:
         return displayable(f"END of {here.phase.label}: type e when it is over")
     if here.step == "stop":
@@ -130,11 +135,23 @@ def prompt_line(here: Situation, protocol: Protocol) -> str:
     return f"Nothing to read{_until(here)}. 3 x: device 3 off; l: looked along; ? keys"
 
 
+def _change(here: Situation) -> str:
+    """Return what is to be done about turns that are due."""
+    turn = here.turn
+    if turn is None or not turn.has_next:
+        return "The turn is over: type w; none is left."
+    if turn.rows and turn.next_at is not None and turn.next_at > here.now:
+        return f"The turn is over: type w. The next begins at {turn.next_at:%H:%M}."
+    if turn.halves:
+        return "SWAP: type w when the second half begins."
+    return "CHANGE turns: type w when the next begins."
+
+
 def _until(here: Situation) -> str:
     """Return until when nothing is to be read, where that is known."""
     ends = [] if here.planned_end is None else [here.planned_end]
-    if here.turn is not None and here.turn.ends is not None and here.turn.following:
-        ends.append(here.turn.ends)
+    if here.turn is not None and here.turn.due is not None and here.turn.has_next:
+        ends.append(here.turn.due)
     return f" before {min(ends):%H:%M}" if ends else " now"
 
 

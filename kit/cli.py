@@ -169,6 +169,7 @@ def new(plan_file: Path, folder: Path) -> None:
     made = new_session(planned, folder)
     for name in ("session.toml", "log.csv"):
         click.echo(f"  {shown(made / name)}")
+    click.echo(f"On the day: rundown record {shown(made)}")
 
 
 @cli.command()

@@ -243,6 +243,8 @@ def _phase_lines(plan: Plan, view: Outlook) -> Iterator[str]:
             yield from _schedule_comment(plan, schedule)
         yield "[[phases]]"
         yield from _keys(_phase_values(phase, schedule))
+        if schedule is not None:
+            yield from _turn_lines(schedule)
         yield ""
 
 
@@ -271,11 +273,22 @@ def _phase_values(phase: Phase, schedule: Schedule | None) -> dict[str, object]:
 
 def _schedule_comment(plan: Plan, schedule: Schedule) -> Iterator[str]:
     names = {d.id: d.label for d in plan.devices}
-    yield f"# Who does {_plain(schedule.parts[0])}, minutes after the start of the phase:"
+    yield f"# Who does {_plain(schedule.parts[0])}, in minutes after the start of the phase; the"
+    yield "# others do the other part. What was really done stands in log.csv (event turn)."
     for turn in schedule.turns:
         who = ", ".join(_plain(names[d]) for d in turn.devices)
         yield f"#   {number(turn.start_min):>4} to {number(turn.end_min):<4} {who}"
-    yield "# Log each turn that was done: event turn, with device, part, duration_min, completed."
+
+
+def _turn_lines(schedule: Schedule) -> Iterator[str]:
+    """Return the turns as the recorder and the check read them."""
+    yield "planned_turns = ["
+    for turn in schedule.turns:
+        yield (
+            f"  {{ start_min = {_value(turn.start_min)}, end_min = {_value(turn.end_min)}, "
+            f"devices = [{', '.join(_value(d) for d in turn.devices)}] }},"
+        )
+    yield "]"
 
 
 def _plain(text: str) -> str:

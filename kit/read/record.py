@@ -195,9 +195,10 @@ def session_from(
     elif not any(f.severity == "error" for f in notes.findings):
         notes.add(
             "log-empty",
-            found="a heading without observations",
+            found="a heading without observations, so nothing has been recorded yet",
             expected="one row for each observation",
-            remedy="Keep the log in this file; docs/record-format.md shows one.",
+            remedy="On the day, rundown record keeps this log; by hand, write rows as "
+            "docs/record-format.md shows them.",
         )
     findings.extend(dict.fromkeys([*notes.findings, *setup_notes.findings]))
     return session

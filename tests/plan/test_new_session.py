@@ -88,7 +88,7 @@ def test_setup_file_says_what_stands_where(tmp_path):
         phases=(CALL, LAST), limits=(Limit(activity="call", at_once=1),), notes='two\nlines "x"'
     )
     text = (new_session(plan, tmp_path / "day") / "session.toml").read_text(encoding="utf-8")
-    assert "# Who does call, minutes after the start of the phase:" in text
+    assert "# Who does call, in minutes after the start of the phase" in text
     # four devices, ten minutes each, in the order of a Williams design of four
     assert "#      0 to 10   A" in text
     assert "#     30 to 40   D" in text

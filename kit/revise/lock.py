@@ -18,7 +18,11 @@ from kit.errors import RenderError
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-__all__ = ["alone_in"]
+__all__ = ["BusyError", "alone_in"]
+
+
+class BusyError(RenderError):
+    """Somebody else holds the lock of a folder."""
 
 
 @contextmanager
@@ -34,8 +38,10 @@ def alone_in(folder: Path, *, doing: str = "making a report") -> Iterator[None]:
 
     Raises
     ------
-    RenderError
+    BusyError
         If another process, or another block of this one, holds it.
+    RenderError
+        If nothing can be written there.
     """
     folder = Path(os.path.abspath(folder))  # noqa: PTH100 (a link is another name for one folder)
     folder = folder.resolve()
@@ -93,7 +99,7 @@ def _opened(path: Path, folder: Path, doing: str) -> int:
                 f"Another run{who} is {doing} in {folder}. Wait until it has ended and try again; "
                 "nothing was changed."
             )
-            raise RenderError(message)
+            raise BusyError(message)
         # the holder before us may have removed the file between our opening and locking it
         try:
             same = os.fstat(handle).st_ino == path.stat().st_ino

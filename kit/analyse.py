@@ -51,7 +51,7 @@ def analyse(session: Session, findings: tuple[Finding, ...], settings: Settings)
         ready, draws=settings.draws, seed=settings.seed, coverage=settings.coverage
     )
     drains = phase_drain(session, settings, prepared=ready, simulated=simulated)
-    runtimes, runtime_pairs = runtime_tables(session, settings)
+    runtimes, runtime_pairs = runtime_tables(session, offs=ready.chains.off_times)
     return Results(
         session=session,
         settings=settings,

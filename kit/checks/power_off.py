@@ -10,7 +10,6 @@ import numpy as np
 from kit.checks.observations import END
 from kit.checks.rule import DERIVED, Doubt, rule
 from kit.checks.text import h_min, joined, minutes, number, pct, quoted
-from kit.stats.order import p_longer
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -41,9 +40,6 @@ LOW_RATE_FACTOR = 0.5
 
 OVERDUE_PP = -3.0
 """A level that should have been passed by this much (pp) before the power-off."""
-
-CLAIM = 0.95
-"""Probability from which one device is said to have outlasted another."""
 
 EMPTY_WORDS = ("empty", "flat", "drained", "0 %", "0%", "rundown", "ran down")
 """A cause with one of these words in it is an empty battery."""
@@ -386,8 +382,8 @@ def power_off_overdue(facts: Facts) -> Iterator[Doubt]:
 @rule(
     "power-off-too-close",
     "note",
-    sees="Two power-offs whose times overlap so far that neither device certainly outlasted the "
-    "other (probability below 95 %).",
+    sees="Two power-offs whose times overlap, so that neither device certainly outlasted the "
+    "other.",
     to_do="Call it a tie; only narrower times, last seen on and first seen off, can part them.",
     source=DERIVED,
 )
@@ -395,11 +391,10 @@ def power_off_too_close(facts: Facts) -> Iterator[Doubt]:
     for run, number_ in enumerate(facts.runs):
         window = facts.windows[run]
         off = np.flatnonzero(np.isfinite(window.high) & np.isfinite(window.low))
-        p = p_longer(window.order_low[off], window.order_high[off])
         pairs = [
-            (off[i], off[j])
-            for i, j in combinations(range(off.size), 2)
-            if max(p[i, j], p[j, i]) < CLAIM
+            (i, j)
+            for i, j in combinations(off.tolist(), 2)
+            if not (window.later[i, j] or window.later[j, i])
         ]
         if pairs:
             close = sorted({int(d) for pair in pairs for d in pair})

@@ -26,7 +26,6 @@ if TYPE_CHECKING:
     from kit.drain.off_times import OffTimes
     from kit.drain.phases import Prepared
     from kit.results import Settings
-    from kit.session import Session
     from kit.stats.uncertainty import Resolution
 
     Floats = NDArray[np.float64]
@@ -148,9 +147,7 @@ def _levels(ready: Prepared, run: int, coverage: float) -> dict[str, PairTable]:
     )
     time = (now.time_u_h**2 * now.rate**2 + now.extra_variance)[units, 1::2]
     gauge = ((end @ gauge_covariance(chains, now)[units]) * end).sum(axis=2)
-    offs = chains.off_times[run]
-    with np.errstate(invalid="ignore"):
-        later = offs.order_low[:, None] >= offs.order_high[None, :]
+    later = chains.off_times[run].later
     known = (on[:, None] & off[None, :]) | (off[:, None] & off[None, :] & later[:, :, None])
     value = np.where(on, now.value[units, 1::2], np.nan)
     bound = now.bound[units, 1::2]
@@ -158,15 +155,15 @@ def _levels(ready: Prepared, run: int, coverage: float) -> dict[str, PairTable]:
     return {m: _pairs(value, shown, u2, bound, on, known, coverage) for m, u2 in spread.items()}
 
 
-def longer_tables(session: Session, offs: OffTimes, coverage: float) -> tuple[Floats, Flags, Flags]:
+def longer_tables(offs: OffTimes) -> tuple[Floats, Flags, Flags]:
     """Return P(i ran longer than j), which pairs are claimed, and which can be compared at all.
 
     Parameters
     ----------
-    session, offs, coverage
+    offs
         As for `kit.runtime.runtimes.order_of`.
     """
-    p, longer = order_of(session, offs, coverage)
+    p, longer = order_of(offs)
     unseen = np.isinf(offs.high)
     lost = unseen[:, None] & (offs.order_low[:, None] < offs.order_low[None, :])
     both_on = unseen[:, None] & unseen[None, :]
@@ -189,7 +186,7 @@ def evidence(ready: Prepared, run: int, settings: Settings) -> Evidence:
     n = len(chains.devices)
     units = slice(run * n, (run + 1) * n)
     offs = chains.off_times[run]
-    p, longer, comparable = longer_tables(chains.session, offs, settings.coverage)
+    p, longer, comparable = longer_tables(offs)
     ranked = ready.ranked[units]
     nothing = np.zeros((n, n, ranked.shape[1]), dtype=bool)
     drains: dict[str, PairTable] = {}

@@ -271,7 +271,7 @@ def _screen_offs(
         offs = off_times(_changed(latest, doubt))[base.run]
         if not offs.low[doubt.device] <= offs.high[doubt.device]:
             continue
-        _, longer, comparable = longer_tables(session, offs, settings.coverage)
+        _, longer, comparable = longer_tables(offs)
         for c, claim in of_runtime:
             now = int(verdicts(claim, {LONGER: longer}, {LONGER: comparable}))
             if now != base.verdicts[c]:

@@ -9,7 +9,7 @@ import numpy as np
 
 from kit.claims.verdicts import CANNOT, NOT_SUPPORTED, SUPPORTED
 from kit.claims.words import chance, span
-from kit.units import duration, percent
+from kit.units import duration
 
 if TYPE_CHECKING:
     from kit.claims.evidence import Evidence
@@ -17,6 +17,12 @@ if TYPE_CHECKING:
     from kit.claims.words import Speech
 
 __all__ = ["Told", "tell_runtime"]
+
+
+METHOD = (
+    "bounds of the noted times: an order is claimed where they leave no other, so it needs no "
+    "allowance for the number of pairs"
+)
 
 
 class Told(NamedTuple):
@@ -42,8 +48,8 @@ def _finite(value: float) -> float:
 def _lead(evidence: Evidence, a: int, b: int) -> tuple[float, float, float]:
     """Return middle and bounds of the lead of a over b (min); NaN: no bound."""
     offs = evidence.offs
-    low = _finite(offs.order_low[a] - offs.order_high[b])
-    high = _finite(offs.order_high[a] - offs.order_low[b])
+    low = _finite(offs.least_lead[a, b])
+    high = _finite(-offs.least_lead[b, a])
     return (low + high) / 2.0, low, high
 
 
@@ -57,7 +63,7 @@ def _closest(evidence: Evidence, claim: Claim) -> int:
     offs = evidence.offs
 
     def key(j: int) -> tuple[float, float]:
-        lead = offs.order_low[claim.a] - offs.order_high[j]
+        lead = offs.least_lead[claim.a, j]
         return (-1.0 if np.isnan(p[j]) else float(p[j]), float(lead) if lead == lead else -math.inf)
 
     return min(_rivals(claim), key=key)
@@ -105,6 +111,14 @@ def _settings(speech: Speech, evidence: Evidence, a: int, b: int) -> str:
     return text
 
 
+def _overlap(p: float) -> str:
+    """Return why a pair is open, with the probability that a would have run longer."""
+    return (
+        "their power-offs may fall into the same minutes (probability, if they are independent: "
+        f"{chance(p)})"
+    )
+
+
 def _pair_words(
     speech: Speech, evidence: Evidence, a: int, b: int, verdict: str
 ) -> tuple[str, str]:
@@ -114,7 +128,7 @@ def _pair_words(
     _, low, high = _lead(evidence, a, b)
     tail = _settings(speech, evidence, a, b)
     if verdict == SUPPORTED:
-        reason = "their power-offs do not overlap" if p >= 1.0 else f"probability {chance(p)}"
+        reason = "their power-offs do not overlap"
         if math.isnan(high):
             told = _how_far_on(evidence, a, low, name_b)
             return reason, f"In this session {name_a} outlasted {name_b}: {told}.{tail}"
@@ -126,26 +140,15 @@ def _pair_words(
     if math.isnan(low) or math.isnan(high):
         first, second = (a, b) if math.isnan(high) else (b, a)
         return (
-            f"probability {chance(p)}",
+            _overlap(p),
             f"{speech.name(first)} and {speech.name(second)} are too close to call: "
             f"{speech.name(first)} was last seen on in the minutes in which "
             f"{speech.name(second)} powered off.",
         )
     return (
-        f"probability {chance(p)}",
+        _overlap(p),
         f"{name_a} and {name_b} powered off too close together to call: the notes allow anything "
         f"from {name_a} {duration(math.ceil(-low))} earlier to {duration(math.ceil(high))} later.",
-    )
-
-
-def _method(speech: Speech, claim: Claim, coverage: float) -> str:
-    declared = speech.session.declared_comparison
-    ids = {speech.session.devices[k].id for k in (claim.a, max(claim.b, 0))}
-    if claim.b >= 0 and declared is not None and ids == set(declared):
-        return f"the one declared pair, by itself: probability at least {percent(coverage)}"
-    return (
-        "all pairs of the run together (Bonferroni): the doubts of what is claimed add up to at "
-        f"most {percent(1.0 - coverage)}"
     )
 
 
@@ -157,10 +160,8 @@ def _of_several(speech: Speech, evidence: Evidence, claim: Claim, verdict: str) 
     if verdict == SUPPORTED:
         closest = _closest(evidence, claim)
         _, low, high = _lead(evidence, a, closest)
-        reason = f"ahead of each of the others; least sure of {speech.name(closest)}, " + (
-            "whose power-off does not overlap"
-            if evidence.p_longer[a, closest] >= 1.0
-            else f"probability {chance(float(evidence.p_longer[a, closest]))}"
+        reason = (
+            f"its power-off overlaps with none of the others; closest to {speech.name(closest)}"
         )
         if math.isnan(high):
             whom = speech.name(rivals[0]) if len(rivals) == 1 else "the last of the others"
@@ -187,9 +188,7 @@ def _of_several(speech: Speech, evidence: Evidence, claim: Claim, verdict: str) 
     )
 
 
-def tell_runtime(
-    speech: Speech, evidence: Evidence, claim: Claim, verdict: str, coverage: float
-) -> Told:
+def tell_runtime(speech: Speech, evidence: Evidence, claim: Claim, verdict: str) -> Told:
     """Return figures, reason and wording of a claim on runtimes.
 
     Parameters
@@ -200,8 +199,6 @@ def tell_runtime(
         The run.
     claim, verdict
         ``longest``, ``first_in_group`` or ``outlasted``, and its verdict.
-    coverage
-        Probability that all claims of a family hold.
     """
     pair = claim.code == "outlasted"
     b = claim.b if pair else _closest(evidence, claim)
@@ -214,4 +211,4 @@ def tell_runtime(
             reason, wording = _pair_words(speech, evidence, claim.a, b, verdict)
     else:
         reason, wording = _of_several(speech, evidence, claim, verdict)
-    return Told(lead, low, high, math.nan, "min", _method(speech, claim, coverage), reason, wording)
+    return Told(lead, low, high, math.nan, "min", METHOD, reason, wording)

@@ -40,7 +40,7 @@ def _run_row(
     speech: Speech, found: Evidence, claim: Claim, verdict: str, priority: int, coverage: float
 ) -> Row:
     if claim.measurand == "runtime":
-        told = tell_runtime(speech, found, claim, verdict, coverage)
+        told = tell_runtime(speech, found, claim, verdict)
     else:
         told = tell_levels(speech, found, claim, verdict)
     statement = speech.statement(claim)
@@ -124,15 +124,13 @@ def claims(
 
     Notes
     -----
-    Families, each with its own ``1 − coverage``: all pairs of runtimes of a run; all pairs and
-    phases of displayed drain, of true-charge drain, and of standings by the display; all pairs
-    of kinds. The one declared comparison is judged by itself, in its runtimes.
+    Families, each with its own ``1 − coverage``: all pairs and phases of displayed drain, of
+    true-charge drain, and of standings by the display; all pairs of kinds. Runtimes of a session
+    need none: what is claimed of them holds for every moment that the notes allow.
     """
     ready = prepare(session) if prepared is None else prepared
     lasted = (
-        runtime_tables(session, settings, offs=ready.chains.off_times)[0]
-        if runtimes is None
-        else runtimes
+        runtime_tables(session, offs=ready.chains.off_times)[0] if runtimes is None else runtimes
     )
     speech = Speech.of(session)
     rows: list[Row] = []

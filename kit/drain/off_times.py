@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
+from kit.stats.order import least_lead, surely_above
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
@@ -20,6 +22,7 @@ if TYPE_CHECKING:
 
     from kit.session import Run, Session
 
+    Flags = NDArray[np.bool_]
     Floats = NDArray[np.float64]
     Ints = NDArray[np.int64]
 
@@ -29,6 +32,9 @@ RuntimeStatus = Literal["observed", "still_on", "not_recorded"]
 
 MINUTE = 1.0
 """Resolution (min) of a time noted without seconds."""
+
+_ROUNDINGS = ("floor", "nearest")
+"""What an unknown rounding of the clock may be."""
 
 _RATE_STEP_MIN = 30.0
 """Stretch of a log over which the rate of a survivor is taken (min)."""
@@ -55,6 +61,9 @@ class OffTimes:
         Shape (n,). Minutes that a device not seen off can still run; NaN for the others.
     last_soc
         Shape (n,). Percentage last seen (%), NaN if none.
+    least_lead
+        Shape (n, n). ``least_lead[i, j]``: i ran at least this much longer than j (min),
+        whatever the notes leave open; see :func:`kit.stats.order.least_lead`.
     status, basis
         Length n. ``observed``, ``still_on`` or ``not_recorded``, and how it is known, in words.
     """
@@ -68,6 +77,7 @@ class OffTimes:
     own_start: bool
     tail: Floats
     last_soc: Floats
+    least_lead: Floats
     status: tuple[RuntimeStatus, ...]
     basis: tuple[str, ...]
 
@@ -90,6 +100,11 @@ class OffTimes:
     def order_high(self) -> Floats:
         """Return upper bounds for comparing devices: a start common to all is left out."""
         return self.runtime_high if self.own_start else self.high
+
+    @property
+    def later(self) -> Flags:
+        """Return which device surely ran longer than which: the one rule to claim an order by."""
+        return surely_above(self.least_lead)
 
     @property
     def variance(self) -> Floats:
@@ -299,10 +314,9 @@ class _Bound:
 
 
 def _observed(
-    note: _Note, last: float, last_margin: float, phase_end: float, session: Session
+    note: _Note, last: float, last_margin: float, phase_end: float, session: Session, rounding: str
 ) -> _Bound:
     """Return the window of a power-off whose time, or at least whose phase, was noted."""
-    rounding = session.assumptions.clock_rounding
     before, after = clock_margins(rounding, note.resolution)
     watch = session.assumptions.off_check_min
     slope = before + after
@@ -353,30 +367,60 @@ def _not_off(
     return _Bound(low=max(low, 0.0), high=np.inf, status=status, basis=text)
 
 
-def _one_run(
-    session: Session,
-    run: Run,
-    first_unit: int,
-    notes: Mapping[int, _Note],
-    seen: _Seen,
-    last: _LastSeen,
-    ends: Mapping[tuple[int, str], float],
-) -> OffTimes:
-    rounding = session.assumptions.clock_rounding
-    units = range(first_unit, first_unit + len(session.devices))
+@dataclass(frozen=True, kw_only=True)
+class _Record:
+    """What the record says of power-offs, gathered once for all runs."""
+
+    session: Session
+    notes: Mapping[int, _Note]
+    seen: _Seen
+    last: _LastSeen
+    ends: Mapping[tuple[int, str], float]
+
+
+def _bounds(record: _Record, run: Run, units: range, rounding: str) -> list[_Bound]:
     stop = float("nan") if run.stop_min is None else run.stop_min
     bounds = []
     for unit in units:
-        note = notes.get(unit)
-        t, margin = float(last.t[unit]), float(last.margin[unit])
-        end = ends.get((run.number, note.phase), float("nan")) if note else float("nan")
+        note = record.notes.get(unit)
+        t, margin = float(record.last.t[unit]), float(record.last.margin[unit])
+        end = record.ends.get((run.number, note.phase), float("nan")) if note else float("nan")
         if note and not note.still_on and not (np.isnan(note.off) and np.isnan(end)):
-            bounds.append(_observed(note, t, margin, end, session))
+            bounds.append(_observed(note, t, margin, end, record.session, rounding))
         else:
             bounds.append(_not_off(note, t, margin, stop, rounding))
+    return bounds
+
+
+def _least_lead(record: _Record, run: Run, units: range) -> Floats:
+    """Return by how much each device surely ran longer than each other one.
+
+    All times of a run are noted in one way. Where it is not known which, the lead is the lesser
+    of what either way leaves: no clock shows one note half a minute late and another up to a
+    whole one early.
+    """
+    known = record.session.assumptions.clock_rounding
+    offsets, own_start = _start_offsets(record.session)
+    found = []
+    for rounding in _ROUNDINGS if known == "unknown" else (known,):
+        bounds = _bounds(record, run, units, rounding)
+        low, high = np.array([b.low for b in bounds]), np.array([b.high for b in bounds])
+        if own_start:
+            early, late = clock_margins(rounding, _start_resolution(run))
+            low = np.maximum(low - offsets - late, 0.0)
+            high = high - offsets + early
+        found.append(least_lead(low, high))
+    return np.asarray(np.min(found, axis=0), dtype=np.float64)
+
+
+def _one_run(record: _Record, run: Run, first_unit: int) -> OffTimes:
+    session = record.session
+    rounding = session.assumptions.clock_rounding
+    units = range(first_unit, first_unit + len(session.devices))
+    bounds = _bounds(record, run, units, rounding)
     early, late = clock_margins(rounding, _start_resolution(run))
     offsets, own_start = _start_offsets(session)
-    soc = np.array([notes[u].soc if u in notes else np.nan for u in units])
+    soc = np.array([record.notes[u].soc if u in record.notes else np.nan for u in units])
     return OffTimes(
         run=run.number,
         low=np.array([b.low for b in bounds]),
@@ -387,11 +431,12 @@ def _one_run(
         own_start=own_start,
         tail=np.array(
             [
-                _tail_min(seen, unit, b.low) if np.isinf(b.high) else np.nan
+                _tail_min(record.seen, unit, b.low) if np.isinf(b.high) else np.nan
                 for unit, b in zip(units, bounds, strict=True)
             ]
         ),
-        last_soc=np.where(np.isnan(soc), last.soc[first_unit : units.stop], soc),
+        last_soc=np.where(np.isnan(soc), record.last.soc[first_unit : units.stop], soc),
+        least_lead=_least_lead(record, run, units),
         status=tuple(b.status for b in bounds),
         basis=tuple(b.basis for b in bounds),
     )
@@ -429,8 +474,7 @@ def off_times(session: Session) -> tuple[OffTimes, ...]:
     for unit, note in notes.items():
         if not note.still_on and not np.isnan(note.off):
             limit[unit] = note.off
-    last = _last_seen(seen, limit)
-    return tuple(
-        _one_run(session, run, runs[run.number] * len(devices), notes, seen, last, ends)
-        for run in session.runs
+    record = _Record(
+        session=session, notes=notes, seen=seen, last=_last_seen(seen, limit), ends=ends
     )
+    return tuple(_one_run(record, run, runs[run.number] * len(devices)) for run in session.runs)

@@ -42,9 +42,7 @@ def _charged_since_start(chains: Chains) -> Bools:
 
 def _dead_order(chains: Chains, run: int) -> Bools:
     """Return ``above[i, j]``: i is known to have powered off after j."""
-    off = chains.off_times[run]
-    with np.errstate(invalid="ignore"):
-        return np.asarray(off.order_low[:, None] >= off.order_high[None, :], dtype=bool)
+    return chains.off_times[run].later
 
 
 @dataclass(frozen=True, kw_only=True)

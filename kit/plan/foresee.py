@@ -1,8 +1,8 @@
 """What a planned day can decide about power-offs: order, how often to look, how many runs.
 
 Questions asked beforehand of the rules by which a session is judged afterwards: the windows of
-power-offs seen on walks along the row (`kit.drain.off_times`) and the probability that a claim
-needs (`kit.stats.order`). Derived in docs/planning.md.
+power-offs seen on walks along the row (`kit.drain.off_times`), which must not overlap for a claim
+(`kit.stats.order`). Derived in docs/planning.md.
 """
 
 from __future__ import annotations
@@ -32,7 +32,6 @@ def claim_chance(
     *,
     look_every_min: float,
     pass_min: float = 0.0,
-    probability: float = 0.95,
     resolution_min: float = 1.0,
 ) -> Floats:
     """Return the chance that the order of two power-offs can be told, by their distance.
@@ -45,8 +44,6 @@ def claim_chance(
         Every device is looked at this often (min).
     pass_min
         Time of one pass along the row; the two stand anywhere in it.
-    probability
-        What a claim needs.
     resolution_min
         Step of the noted times (min); a digital clock shows 1.
 
@@ -57,9 +54,10 @@ def claim_chance(
 
     Notes
     -----
-    Both are noted as "last seen on" and "first seen off"; the windows are judged as in
-    `kit.stats.order.p_longer`. Averaged over where in the pass and in the minute the power-offs
-    fall, by 4096 evenly spread points (an additive recurrence), so the result has no seed.
+    Both are noted as "last seen on" and "first seen off"; an order is told where the windows do
+    not overlap (`kit.stats.order.surely_above`). Averaged over where in the pass and in the minute
+    the power-offs fall, by 4096 evenly spread points (an additive recurrence), so the result has
+    no seed.
 
     Examples
     --------
@@ -73,12 +71,11 @@ def claim_chance(
     difference = np.asarray(difference_min, dtype=np.float64)[:, None]
     every = max(look_every_min, 1e-6)
     at = 1000.0 * every + u[0] * max(resolution_min, 1e-9)
-    low_b, high_b = _noted(at, every, u[1] * every + u[2] * pass_min, resolution_min)
-    low_a, high_a = _noted(
+    _, high_b = _noted(at, every, u[1] * every + u[2] * pass_min, resolution_min)
+    low_a, _ = _noted(
         at + difference, every, u[1] * every + u[3] * pass_min, resolution_min
     )  # fmt: skip
-    chance = _p_later(low_a, high_a, low_b, high_b) >= probability
-    return np.asarray(chance.mean(axis=1), dtype=np.float64)
+    return np.asarray((low_a >= high_b).mean(axis=1), dtype=np.float64)
 
 
 def _spread_points(n: int) -> Floats:
@@ -100,20 +97,6 @@ def _noted(off: Floats, every: float, phase: Floats, resolution: float) -> tuple
         np.floor(last / resolution) * resolution,
         np.floor(first / resolution) * resolution + resolution,
     )
-
-
-def _p_later(low_a: Floats, high_a: Floats, low_b: Floats, high_b: Floats) -> Floats:
-    """Return P(A > B) for uniform windows; the formula of `kit.stats.order.p_longer`."""
-
-    def half_square(z: Floats) -> Floats:
-        return np.maximum(z, 0.0) ** 2 / 2.0
-
-    area = (
-        half_square(high_a - low_b) - half_square(low_a - low_b)
-        - half_square(high_a - high_b) + half_square(low_a - high_b)
-    )  # fmt: skip
-    p = np.asarray(area / ((high_a - low_a) * (high_b - low_b)), dtype=np.float64)
-    return np.where(low_a >= high_b, 1.0, p)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -12,9 +12,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from kit.drain.off_times import OffTimes, off_times
-from kit.results import RESULT_COLUMNS, Settings
+from kit.results import RESULT_COLUMNS
 from kit.stats.order import (
-    jointly_above,
     p_longer,
     p_longest,
     pair_verdict,
@@ -52,31 +51,28 @@ def _charged(session: Session) -> set[tuple[int, str]]:
     return set(zip(charges["run"].tolist(), charges["device"].tolist(), strict=True))
 
 
-def order_of(session: Session, run: OffTimes, coverage: float) -> tuple[Floats, Flags]:
+def order_of(run: OffTimes) -> tuple[Floats, Flags]:
     """Return P(i ran longer than j) and which pairs are claimed, both of shape (n, n).
 
     Parameters
     ----------
-    session
-        Names the one comparison that was declared before it, if there is one.
     run
         From :func:`kit.drain.off_times.off_times`.
-    coverage
-        Probability that no claimed pair of this run is wrong; see
-        :func:`kit.stats.order.jointly_above`.
+
+    Notes
+    -----
+    A pair is claimed where the bounds of the two power-offs leave no other order
+    (``run.later``), never because it is probable: P takes the power-offs for independent within
+    their windows, which devices that go off together on one walk are not. Derived in
+    docs/runtimes.md.
     """
-    p = p_longer(run.order_low, run.order_high, tail=run.tail, ramp=run.ramp)
-    ids = [device.id for device in session.devices]
-    pair = session.declared_comparison
-    known = pair is not None and pair[0] in ids and pair[1] in ids and pair[0] != pair[1]
-    declared = (ids.index(pair[0]), ids.index(pair[1])) if pair is not None and known else None
-    return p, jointly_above(p, coverage=coverage, declared=declared)
+    return p_longer(run.order_low, run.order_high, tail=run.tail, ramp=run.ramp), run.later
 
 
 def _runtime_rows(
-    session: Session, run: OffTimes, coverage: float, charged: set[tuple[int, str]]
+    session: Session, run: OffTimes, charged: set[tuple[int, str]]
 ) -> list[tuple[object, ...]]:
-    _, above = order_of(session, run, coverage)
+    _, above = order_of(run)
     best, worst = rank_intervals(above)
     letters = tie_letters(above)
     longest = p_longest(run.order_low, run.order_high, tail=run.tail, ramp=run.ramp)
@@ -112,11 +108,10 @@ def _runtime_rows(
     return rows
 
 
-def _pair_rows(session: Session, run: OffTimes, coverage: float) -> list[tuple[object, ...]]:
+def _pair_rows(session: Session, run: OffTimes) -> list[tuple[object, ...]]:
     low, high = run.order_low, run.order_high
-    p, above = order_of(session, run, coverage)
-    gap_low = low[:, None] - high[None, :]
-    gap_high = high[:, None] - low[None, :]
+    p, above = order_of(run)
+    gap_low, gap_high = run.least_lead, -run.least_lead.T
     with np.errstate(invalid="ignore"):
         # a device lost sight of before the other's window began: not close, but open
         lost = np.isinf(high)[:, None] & (low[:, None] < low[None, :])
@@ -137,10 +132,7 @@ def _pair_rows(session: Session, run: OffTimes, coverage: float) -> list[tuple[o
 
 
 def runtime_tables(
-    session: Session,
-    settings: Settings | None = None,
-    *,
-    offs: Sequence[OffTimes] | None = None,
+    session: Session, *, offs: Sequence[OffTimes] | None = None
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Return the runtimes and the verdicts on all pairs, from one pass over the record.
 
@@ -148,8 +140,6 @@ def runtime_tables(
     ----------
     session
         A record that passed its checks.
-    settings
-        ``coverage``: with this probability no claimed pair of a run is wrong.
     offs
         From :func:`kit.drain.off_times.off_times`, if they were computed already.
 
@@ -158,25 +148,22 @@ def runtime_tables(
     runtimes, runtime_pairs : DataFrame
         As :func:`runtimes` and :func:`runtime_pairs`.
     """
-    chosen = settings or Settings()
     charged = _charged(session)
     rows: list[tuple[object, ...]] = []
     pairs: list[tuple[object, ...]] = []
     for run in off_times(session) if offs is None else offs:
-        rows += _runtime_rows(session, run, chosen.coverage, charged)
-        pairs += _pair_rows(session, run, chosen.coverage)
+        rows += _runtime_rows(session, run, charged)
+        pairs += _pair_rows(session, run)
     return _frame("runtimes", rows), _frame("runtime_pairs", pairs)
 
 
-def runtimes(session: Session, settings: Settings | None = None) -> pd.DataFrame:
+def runtimes(session: Session) -> pd.DataFrame:
     """Return the runtime of every device in every run, with its place in the order.
 
     Parameters
     ----------
     session
         A record that passed its checks.
-    settings
-        ``coverage``: with this probability no claimed pair of a run is wrong.
 
     Returns
     -------
@@ -194,24 +181,24 @@ def runtimes(session: Session, settings: Settings | None = None) -> pd.DataFrame
     [GUM 4.3.7, from memory] and the bounds hold always, not in 95 % of cases only. A start
     common to all devices cancels in the order but not in the minutes.
     """
-    return runtime_tables(session, settings)[0]
+    return runtime_tables(session)[0]
 
 
-def runtime_pairs(session: Session, settings: Settings | None = None) -> pd.DataFrame:
+def runtime_pairs(session: Session) -> pd.DataFrame:
     """Return the verdict on every pair of devices in every run.
 
     Parameters
     ----------
     session
         A record that passed its checks.
-    settings
-        ``coverage``: with this probability no claimed pair of a run is wrong.
 
     Returns
     -------
     DataFrame
         ``RESULT_COLUMNS["runtime_pairs"]``. ``difference_min_low`` and ``_high`` bound A − B
-        (min; NaN: no bound on that side). ``verdict``: ``a`` or ``b`` ran longer,
-        ``too_close``, ``both_still_on``, or ``unknown`` where a device was lost sight of.
+        (min; NaN: no bound on that side). ``verdict``: ``a`` or ``b`` ran longer, whatever the
+        notes leave open; ``too_close`` where the windows of the power-offs share a moment, however
+        probable ``p_a_longer`` makes an order (it takes power-offs for independent);
+        ``both_still_on``, or ``unknown`` where a device was lost sight of.
     """
-    return runtime_tables(session, settings)[1]
+    return runtime_tables(session)[1]

@@ -2,7 +2,8 @@
 
 Two layers, both free of devices and units:
 
-* intervals → probabilities: :func:`p_longer` (each pair) and :func:`p_longest` (against all);
+* intervals → what is sure: :func:`least_lead`, :func:`surely_above`; and how probable the rest
+  is, if ends are independent: :func:`p_longer` (each pair) and :func:`p_longest` (against all);
 * a matrix ``above`` of claimed pairs → ranks, letters and arrows: :func:`rank_intervals`,
   :func:`tie_letters`, :func:`order_arrows`. Whatever decides the pairs (power-off windows, a
   drain margin, a Tukey interval) can use this layer.
@@ -28,13 +29,13 @@ if TYPE_CHECKING:
 
 __all__ = [
     "TAIL_MIN",
-    "claimed_above",
-    "jointly_above",
+    "least_lead",
     "order_arrows",
     "p_longer",
     "p_longest",
     "pair_verdict",
     "rank_intervals",
+    "surely_above",
     "tie_letters",
 ]
 
@@ -285,81 +286,73 @@ def p_longest(
     return np.where(open_end, p / max(survivors, 1), p)
 
 
-def claimed_above(p: ArrayLike, *, coverage: float) -> Flags:
-    """Return which pairs are separated: ``above[i, j]`` iff P(i > j) ≥ ``coverage``.
+def least_lead(low: ArrayLike, high: ArrayLike) -> Floats:
+    """Return by how much each end came at least after each other one.
 
     Parameters
     ----------
-    p
-        Shape (n, n), from :func:`p_longer`.
-    coverage
-        Probability that a claim needs, above 0.5.
-
-    Raises
-    ------
-    ValueError
-        If ``coverage`` is not above 0.5 and below 1.
-
-    Examples
-    --------
-    >>> claimed_above([[0.5, 0.96875], [0.03125, 0.5]], coverage=0.95).tolist()
-    [[False, True], [False, False]]
-    """
-    if not 0.5 < coverage < 1.0:
-        msg = f"coverage must lie between 0.5 and 1, got {coverage}"
-        raise ValueError(msg)
-    matrix = np.asarray(p, dtype=np.float64)
-    with np.errstate(invalid="ignore"):
-        above: Flags = matrix >= coverage
-    np.fill_diagonal(above, val=False)
-    return above
-
-
-def jointly_above(
-    p: ArrayLike, *, coverage: float, declared: tuple[int, int] | None = None
-) -> Flags:
-    """Return the pairs that can be claimed together: all of them hold with ``coverage``.
-
-    Parameters
-    ----------
-    p
-        Shape (n, n), from :func:`p_longer`.
-    coverage
-        Probability that no claimed pair is wrong, above 0.5.
-    declared
-        The one pair chosen before the session; it is judged by itself.
+    low, high
+        Shape (n,). Bounds of each end time (min, any common origin); ``high = inf``: not seen
+        off; NaN: nothing known.
 
     Returns
     -------
     ndarray, shape (n, n)
-        ``above[i, j]``: i is claimed to have run longer than j. Never more than
-        :func:`claimed_above` gives.
+        ``lead[i, j] = low[i] − high[j]`` (min): T_i − T_j is no less. −inf where j was not seen
+        off, NaN where either is unknown. T_i − T_j is no more than ``−lead[j, i]``.
 
-    Notes
-    -----
-    Pairs are claimed from the surest on, while their doubts 1 − P add up to at most
-    1 − coverage: by Bonferroni's inequality that bounds the probability of any false claim.
-    Pairs of equal doubt are claimed together or not at all, so the order of entry plays no
-    part. Windows that do not overlap have no doubt and cost nothing.
+    Raises
+    ------
+    ValueError
+        For arrays that are not one-dimensional and alike.
 
     Examples
     --------
-    Three pairs with doubts 0, 0.03 and 0.04: the first two add up to 0.03, all to 0.07.
-
-    >>> p = [[0.5, 1.0, 0.97], [0.0, 0.5, 0.96], [0.03, 0.04, 0.5]]
-    >>> jointly_above(p, coverage=0.95).astype(int).tolist()
-    [[0, 1, 1], [0, 0, 0], [0, 0, 0]]
+    >>> least_lead([843, 840], [847, 844]).tolist()
+    [[-4.0, -1.0], [-7.0, -4.0]]
     """
-    above = claimed_above(p, coverage=coverage)
-    alone = np.zeros_like(above)
-    if declared is not None:
-        i, j = declared
-        alone[i, j] = alone[j, i] = True
-    doubt = np.where(above & ~alone, 1.0 - np.asarray(p, dtype=np.float64), np.inf)
-    values, sizes = np.unique(doubt[np.isfinite(doubt)].round(12), return_counts=True)
-    allowed = values[np.cumsum(values * sizes) <= 1.0 - coverage + 1e-12]
-    limit = allowed[-1] if allowed.size else -1.0
-    return np.asarray(above & (alone | (doubt.round(12) <= limit)), dtype=bool)
+    lo = np.asarray(low, dtype=np.float64)
+    hi = np.asarray(high, dtype=np.float64)
+    if lo.ndim != 1 or lo.shape != hi.shape:
+        msg = f"low and high must be one-dimensional and alike, got {lo.shape} and {hi.shape}"
+        raise ValueError(msg)
+    return np.asarray(lo[:, None] - hi[None, :], dtype=np.float64)
+
+
+def surely_above(lead: ArrayLike) -> Flags:
+    """Return which pairs the bounds decide: ``above[i, j]`` iff i cannot have ended before j.
+
+    Parameters
+    ----------
+    lead
+        Shape (n, n), from :func:`least_lead`.
+
+    Returns
+    -------
+    ndarray, shape (n, n)
+        ``above[i, j]``: ``lead[i, j] >= 0``. True of every end time within the bounds, so it
+        needs no probability, no assumption on how ends spread over their windows, and no
+        allowance for the number of pairs.
+
+    Notes
+    -----
+    Where two windows share a moment, both may have ended in it: a claim would be false of
+    devices that are equal, however small the share is beside the windows. It is not rare
+    either. Devices of one row are looked at on the same walk; when several go off during one,
+    those passed before are noted on and those passed after noted off, in the same minute.
+    Derived in docs/runtimes.md.
+
+    Examples
+    --------
+    [843, 847) is after [840, 843); [840, 844) shares a minute with it.
+
+    >>> surely_above(least_lead([843, 840, 840], [847, 843, 844])).astype(int).tolist()
+    [[0, 1, 0], [0, 0, 0], [0, 0, 0]]
+    """
+    with np.errstate(invalid="ignore"):
+        above: Flags = np.asarray(lead, dtype=np.float64) >= 0.0
+    np.fill_diagonal(above, val=False)
+    return above
 
 
 def pair_verdict(
@@ -370,7 +363,7 @@ def pair_verdict(
     Parameters
     ----------
     p
-        P(A ran longer than B); NaN = unknown.
+        P(A ran longer than B); NaN = unknown. How large it is decides nothing.
     status_a, status_b
         ``observed``, ``still_on`` or ``not_recorded``.
     ahead, behind
@@ -381,9 +374,9 @@ def pair_verdict(
 
     Examples
     --------
-    >>> pair_verdict(0.96875, "observed", "observed", ahead=True, behind=False)
+    >>> pair_verdict(1.0, "observed", "observed", ahead=True, behind=False)
     'a'
-    >>> pair_verdict(0.719, "observed", "observed", ahead=False, behind=False)
+    >>> pair_verdict(0.995, "observed", "observed", ahead=False, behind=False)
     'too_close'
     >>> pair_verdict(0.5, "still_on", "still_on", ahead=False, behind=False)
     'both_still_on'

@@ -232,13 +232,15 @@ def test_two_power_offs_too_close() -> None:
     assert finding.remedy.startswith("Call 'a' and 'b' tied in this session.")
 
 
-def test_an_overlap_that_still_decides_is_not_too_close() -> None:
-    # windows [840, 844) and [843, 847): P = 0.96875
+def test_an_overlap_by_a_minute_is_too_close_and_a_touch_is_not() -> None:
+    # windows [840, 844) and [843, 847), then [844, 848)
     offs = {
         "a": {"noted_min": 843, "last_on_min": 840},
         "b": {"noted_min": 846, "last_on_min": 843},
         "c": {"noted_min": 398, "last_on_min": 396},
     }
+    assert found(clean(power_offs=offs), "power-off-too-close")
+    offs["b"] = {"noted_min": 847, "last_on_min": 844}
     assert not found(clean(power_offs=offs), "power-off-too-close")
 
 

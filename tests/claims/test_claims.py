@@ -109,20 +109,37 @@ def test_outlasted_by_bounds(row):
     assert (claim["lead_low"], claim["lead_high"]) == (136, 144)
     assert "by 2 h 16 min to 2 h 24 min" in claim["wording"].replace("\u00a0", " ")
     assert claim["reason"] == "their power-offs do not overlap"
-    assert "Bonferroni" in claim["method"]
+    assert "bounds of the noted times" in claim["method"]
 
 
-def test_overlapping_windows_claim_no_minimum():
-    # [843, 847) v [840, 844), P = 1 - 1/216: supported, but by at most 7 min.
+def test_windows_that_share_a_minute_are_tied():
+    # [843, 847) v [840, 844), P = 1 - 1/216; A - B from 843 - 844 to 847 - 840.
     session = make_session(
         devices=["A", "B"], phases={"day": 1000}, start=None,
         power_offs={"A": seen(843, 846), "B": seen(840, 843)},
     )  # fmt: skip
     claim = one(session, code="outlasted")
-    assert claim["verdict"] == "supported"
-    assert claim["reason"].replace("\u00a0", " ") == "probability 99.5 %"
+    assert (claim["verdict"], claim["lead_low"], claim["lead_high"]) == ("tied", -1, 7)
+    assert claim["reason"].replace("\u00a0", " ") == (
+        "their power-offs may fall into the same minutes (probability, if they are independent: "
+        "99.5 %)"
+    )
     assert claim["wording"].replace("\u00a0", " ") == (
-        "In this session A outlasted B, by at most 7 min."
+        "A and B powered off too close together to call: the notes allow anything from A 1 min "
+        "earlier to 7 min later."
+    )
+
+
+def test_windows_that_touch_claim_no_minimum():
+    # [844, 848) v [840, 844): A was on from 844 on, B off before: by 0 to 8 min.
+    session = make_session(
+        devices=["A", "B"], phases={"day": 1000}, start=None,
+        power_offs={"A": seen(844, 847), "B": seen(840, 843)},
+    )  # fmt: skip
+    claim = one(session, code="outlasted")
+    assert claim["verdict"] == "supported"
+    assert claim["wording"].replace("\u00a0", " ") == (
+        "In this session A outlasted B, by at most 8 min."
     )
 
 
@@ -148,7 +165,7 @@ def test_declared_pair_is_asked_as_declared():
     )  # fmt: skip
     claim = one(session, code="outlasted", device_a="A", device_b="B")
     assert (claim["priority"], claim["verdict"]) == (1, "not_supported")
-    assert "declared" in claim["method"]
+    assert "bounds of the noted times" in claim["method"]
     assert claim["reason"].startswith("the opposite holds")
     assert claim["wording"].startswith("In this session B outlasted A")
 

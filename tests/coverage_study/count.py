@@ -327,7 +327,7 @@ def count_session(tally: Tally, truth: Truth, session: Session, rules: tuple[str
     ready = prepare(session)
     found = phase_drain(session, SETTINGS, prepared=ready)
     pairs = drain_pairs(session, SETTINGS, prepared=ready)
-    times, time_pairs = runtime_tables(session, SETTINGS)
+    times, time_pairs = runtime_tables(session)
     count_drains(tally, found, truth)
     false = count_drain_claims(tally, pairs, truth)
     false |= count_runtimes(tally, times, time_pairs, truth)

@@ -20,7 +20,14 @@ import pandas as pd
 from kit.errors import Finding
 from kit.results import RESULT_COLUMNS, Results, Settings
 from kit.session import Phase, Session
-from kit.stats.order import claimed_above, p_longer, p_longest, rank_intervals, tie_letters
+from kit.stats.order import (
+    least_lead,
+    p_longer,
+    p_longest,
+    rank_intervals,
+    surely_above,
+    tie_letters,
+)
 from tests.helpers.builders import COMPLETE_CONDITIONS, make_session
 
 NAN = float("nan")
@@ -140,7 +147,7 @@ def _drains(session: Session) -> list[dict[str, Any]]:
 
 def _order(low: np.ndarray, high: np.ndarray) -> dict[str, Any]:
     p = p_longer(low, high)
-    above = claimed_above(p, coverage=0.95)
+    above = surely_above(least_lead(low, high))
     best, worst = rank_intervals(above)
     return {"p": p, "best": best, "worst": worst, "letters": tie_letters(above)}
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from kit.results import RESULT_COLUMNS, Settings
+from kit.results import RESULT_COLUMNS
 from kit.runtime.runtimes import runtime_pairs, runtime_tables, runtimes
-from kit.session import Device
+from kit.session import Assumptions, Device
 from tests.helpers.builders import make_session
 
 
@@ -154,29 +154,43 @@ def test_charging_during_the_run_is_said():
     ]
 
 
-def test_higher_coverage_claims_less():
-    # [843, 847) v [840, 844), looks anywhere in their minutes: P = 1 - 1/216 = .99537.
+def test_probable_is_not_claimed():
+    # [843, 847) v [840, 844), looks anywhere in their minutes: P = 1 - 1/216 = .99537, but both
+    # may have gone off in the minute 843, during one walk.
     close = record(devices=["A", "B"], power_offs={"A": seen(843, 846), "B": seen(840, 843)})
     assert runtime_pairs(close)["p_a_longer"].tolist() == pytest.approx([1 - 1 / 216])
-    assert runtime_pairs(close)["verdict"].tolist() == ["a"]
-    strict = runtime_tables(close, Settings(coverage=0.999))[1]
-    assert strict["verdict"].tolist() == ["too_close"]
+    assert runtime_pairs(close)["verdict"].tolist() == ["too_close"]
+    # a walk later A was still on: [844, 848)
+    later = record(devices=["A", "B"], power_offs={"A": seen(844, 847), "B": seen(840, 843)})
+    assert runtime_pairs(later)["verdict"].tolist() == ["a"]
 
 
-def test_declared_pair_and_a_family_of_pairs():
-    # Doubt 1/216 = .00463 in each pair of A with another. At 99 %: one or two such pairs can be
-    # claimed (.00926), four (.0185) cannot; a declared one can, and three (.0139) still cannot.
-    offs = {"A": seen(843, 846), **{k: seen(840, 843) for k in ("B", "C", "D", "E")}}
+def test_declared_pair_follows_the_same_rule():
+    offs = {"A": seen(843, 846), "B": seen(840, 843)}
+    session = record(devices=["A", "B"], power_offs=offs, declared_comparison=("A", "B"))
+    assert runtime_pairs(session)["verdict"].tolist() == ["too_close"]
 
-    def verdicts(ids, **fields):
-        session = record(devices=ids, power_offs={k: offs[k] for k in ids}, **fields)
-        pairs = runtime_tables(session, Settings(coverage=0.99))[1]
-        return pairs[pairs["device_a"] == "A"]["verdict"].tolist()
 
-    assert verdicts(["A", "B", "C"]) == ["a", "a"]
-    assert verdicts(["A", "B", "C", "D", "E"]) == ["too_close"] * 4
-    declared = verdicts(["A", "B", "C", "D", "E"], declared_comparison=("B", "A"))
-    assert declared == ["a", "too_close", "too_close", "too_close"]
+def test_survivor_seen_on_in_the_minute_of_the_other_power_off_is_tied():
+    # Stop at 844: A passed first and on, then all off; B passed last and off.
+    session = record(devices=["A", "B"], power_offs={"B": seen(841, 844)}, still_on={"A": 844.0})
+    assert runtime_pairs(session)["verdict"].tolist() == ["too_close"]
+    session = record(devices=["A", "B"], power_offs={"B": seen(841, 844)}, still_on={"A": 845.0})
+    assert runtime_pairs(session)["verdict"].tolist() == ["a"]
+
+
+def test_order_holds_in_whichever_way_the_clock_was_rounded():
+    # Margins for an unknown clock are [m - 1/2, n + 1]: 843.5 v 844 would overlap. But one clock
+    # showed both: [844, .) v (., 844) if it cuts minutes off, [843.5, .) v (., 843.5) if it rounds.
+    unknown = Assumptions(clock_rounding="unknown")
+    offs = {"A": seen(844, 847), "B": seen(840, 843)}
+    session = record(devices=["A", "B"], power_offs=offs, assumptions=unknown)
+    pairs = runtime_pairs(session)
+    assert pairs["difference_min_low"].tolist() == [0.0]
+    assert pairs["verdict"].tolist() == ["a"]
+    offs = {"A": seen(843, 847), "B": seen(840, 843)}
+    session = record(devices=["A", "B"], power_offs=offs, assumptions=unknown)
+    assert runtime_pairs(session)["verdict"].tolist() == ["too_close"]
 
 
 def test_no_device_gives_empty_frames():

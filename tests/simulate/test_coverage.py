@@ -16,11 +16,6 @@ from tests.coverage_study.worlds import BASE, WORLDS
 
 BY_NAME = {world.name: world for world in WORLDS}
 QUICK = ("base", "survivors", "gaps by the clock", "replicates", "all equal", "unnoticed saver")
-KNOWN = {
-    "all equal, deaths": "a power-off within one walk: the first seen off may be the last seen on",
-}
-"""Worlds that docs/coverage.md lists under "What is not kept", and why."""
-
 PAGE = Path(__file__).resolve().parents[2] / "docs" / "coverage.md"
 
 
@@ -30,13 +25,7 @@ def test_what_is_promised_is_kept(name):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(
-    "name",
-    [
-        pytest.param(name, marks=[pytest.mark.xfail(reason=KNOWN[name])] if name in KNOWN else [])
-        for name in sorted(set(BY_NAME) - set(QUICK))
-    ],
-)
+@pytest.mark.parametrize("name", sorted(set(BY_NAME) - set(QUICK)))
 def test_what_is_promised_is_kept_in_every_world(name):
     assert shortfalls(BY_NAME[name], study(BY_NAME[name], 60, seed=2)) == []
 

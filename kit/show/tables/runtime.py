@@ -1,4 +1,4 @@
-"""Tables of runtimes and what follows from them: order, projections, energy, replicates."""
+"""Tables of runtimes and what follows from them: order, projections, energy."""
 
 from __future__ import annotations
 
@@ -6,15 +6,12 @@ import math
 from typing import TYPE_CHECKING
 
 from kit.display import Column, Table
-from kit.runtime.replicates import DRAIN_PREFIX, RUNTIME
 from kit.show.flag_words import status_text
 from kit.show.lasting import by_order, off_known, runtime_bounds, runtime_words
 from kit.show.tables.cells import (
     Names,
     Row,
     by_phase_and_device,
-    lettered,
-    lettered_notes,
     note_long_names,
     of_run,
     place,
@@ -41,16 +38,9 @@ __all__ = [
     "energy",
     "power",
     "projections",
-    "replicate_models",
-    "replicate_pairs",
-    "replicates",
-    "run_effects",
     "runtime_pairs",
     "runtimes",
 ]
-
-MANY_DOF = 100.0
-"""Degrees of freedom beyond which their number does not matter."""
 
 VERDICT_WORDS = {
     "a": "{a} lasted longer",
@@ -168,9 +158,10 @@ def runtime_pairs(results: Results, run: int) -> Table:
         ),
         rows=tuple(cells for _, _, cells in rows),
         notes=(
-            "The probability is that of the first device to have lasted longer. “Lasted longer” is "
-            f"said from {percent(results.settings.coverage)} on; everything else is too close to "
-            "call or cannot be said.",
+            "“Lasted longer” is said where the times noted leave no other order; everything else "
+            "is too close to call or cannot be said. The probability is that of the first device "
+            "to have lasted longer if the two power-offs are independent of one another. Devices "
+            "that power off during one walk along the row are not, so it decides nothing.",
         ),
     )
 
@@ -253,147 +244,3 @@ def energy(results: Results, run: int) -> tuple[Table, ...]:
 def power(results: Results, run: int) -> tuple[Table, ...]:
     """Return the mean power by phase and device (W) where the rated energy is given."""
     return _energy_matrix(results, run, "power_w", "W", "Mean power")
-
-
-def replicates(results: Results) -> Table:
-    """Return mean and scatter over several runs, one row per device and quantity."""
-    names = Names.of(results.session)
-    letters: dict[str, str] = {}
-    rows = []
-    for row in rows_of(results.replicates):
-        rows.append(
-            (
-                names.device.get(row.device, row.device),
-                _quantity_words(names, row.quantity),
-                number(row.runs),
-                estimate(row.mean, row.mean_low, row.mean_high, row.unit_symbol)
-                + lettered(row.flags.split(";"), letters),
-                number(row.s_r, 2),
-                "> 100" if row.dof > MANY_DOF else number(row.dof, 1),
-            )
-        )
-    return Table(
-        id="replicates",
-        caption="Means over the runs; in brackets the "
-        f"{percent(results.settings.coverage)} coverage interval",
-        columns=(
-            Column(name="Device"),
-            Column(name="Quantity"),
-            Column(name="Runs", align="right", numeric_sort=True),
-            Column(name="Mean", align="right", numeric_sort=True),
-            Column(name="Scatter between runs (s)", align="right", numeric_sort=True),
-            Column(name="Degrees of freedom", align="right", numeric_sort=True),
-        ),
-        rows=tuple(rows),
-        notes=lettered_notes(letters),
-    )
-
-
-def _quantity_words(names: Names, quantity: str) -> str:
-    if quantity.startswith(DRAIN_PREFIX):
-        return f"drain in {names.phase.get(quantity.removeprefix(DRAIN_PREFIX), quantity)}"
-    return quantity
-
-
-def replicate_pairs(results: Results) -> Table | None:
-    """Return which mean runtimes differ by more than the runs scatter; ``None`` without any."""
-    frame = results.extra.get("replicate_pairs")
-    if frame is None or frame.empty:
-        return None
-    names = Names.of(results.session)
-    words = {"tukey": "all pairs (Tukey)", "paired": "run by run", "welch": "Welch"}
-    rows = []
-    for row in rows_of(frame[frame["quantity"] == RUNTIME]):
-        a, b = names.device[row.device_a], names.device[row.device_b]
-        rows.append(
-            (
-                a,
-                b,
-                estimate(row.difference, row.difference_low, row.difference_high),
-                VERDICT_WORDS.get(row.verdict, row.verdict).format(a=a, b=b),
-                words.get(row.method, row.method) or MISSING,
-                number(row.runs_needed),
-            )
-        )
-    if not rows:
-        return None
-    return Table(
-        id="replicate-pairs",
-        caption="Differences of mean runtime; in brackets the "
-        f"{percent(results.settings.coverage)} interval",
-        columns=(
-            Column(name="First device"),
-            Column(name="Second device"),
-            Column(name="First minus second", unit="h", align="right", numeric_sort=True),
-            Column(name="Verdict"),
-            Column(name="Method"),
-            Column(name="Runs needed", align="right", numeric_sort=True),
-        ),
-        rows=tuple(rows),
-        notes=(
-            "Runs needed: runs of each device for a difference of this size to be found with "
-            f"80{NO_BREAK}% probability.",
-        ),
-    )
-
-
-def run_effects(results: Results) -> Table | None:
-    """Return by how much each run as a whole was longer or shorter; ``None`` without any."""
-    frame = results.extra.get("run_effects")
-    if frame is None or frame.empty:
-        return None
-    rows = [
-        (f"Run {row.run}", estimate(row.effect, row.effect_low, row.effect_high))
-        for row in rows_of(frame[frame["quantity"] == RUNTIME])
-        if not math.isnan(row.effect)
-    ]
-    if not rows:
-        return None
-    return Table(
-        id="run-effects",
-        caption="What each run as a whole added to the runtime of every device; in brackets the "
-        f"{percent(results.settings.coverage)} interval",
-        columns=(
-            Column(name="Run"),
-            Column(name="Effect", unit="h", align="right", numeric_sort=True),
-        ),
-        rows=tuple(rows),
-    )
-
-
-def replicate_models(results: Results) -> Table | None:
-    """Return scatter between runs and between units of one kind; ``None`` without any."""
-    frame = results.extra.get("replicate_models")
-    if frame is None or frame.empty:
-        return None
-    names = Names.of(results.session)
-    letters: dict[str, str] = {}
-    rows = tuple(
-        (
-            row.model,
-            _quantity_words(names, row.quantity),
-            number(row.units),
-            number(row.runs),
-            estimate(row.mean, row.mean_low, row.mean_high, row.unit_symbol)
-            + lettered(row.flags.split(";"), letters),
-            number(row.s_r, 2),
-            number(row.s_l, 2),
-        )
-        for row in rows_of(frame)
-    )
-    return Table(
-        id="replicate-models",
-        caption="Kinds of device of which several units took part: mean of the units; in brackets "
-        f"the {percent(results.settings.coverage)} coverage interval",
-        columns=(
-            Column(name="Kind"),
-            Column(name="Quantity"),
-            Column(name="Units", align="right", numeric_sort=True),
-            Column(name="Runs in all", align="right", numeric_sort=True),
-            Column(name="Mean", align="right", numeric_sort=True),
-            Column(name="Scatter between runs (s)", align="right", numeric_sort=True),
-            Column(name="Scatter between units (s)", align="right", numeric_sort=True),
-        ),
-        rows=rows,
-        notes=lettered_notes(letters),
-    )

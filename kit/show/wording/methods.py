@@ -76,8 +76,8 @@ def _runtimes(results: Results) -> str:
     return (
         "A runtime lies between the time a device was last seen on and the time it was first seen "
         f"off. Minutes are taken {words[results.session.assumptions.clock_rounding]}. Order is "
-        f"claimed for a pair when it is at least {percent(results.settings.coverage)} probable, "
-        "and a longest-lasting device is named only when that holds against all others at once. "
+        "claimed for a pair only when those times leave no other, however probable it may be, and "
+        "a longest-lasting device is named only when that holds against all others. "
         "A device that was not seen off has a lower bound and no more."
     )
 

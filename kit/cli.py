@@ -18,6 +18,7 @@ from kit.errors import SEVERITIES, ExitCode, RecordError, RundownError, in_order
 from kit.index.commands import index_command
 from kit.recorder.commands import record_command
 from kit.revise.commands import amend_command, verify_command
+from kit.watch.commands import watch_command
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -184,6 +185,7 @@ def samples(folder: Path) -> None:
 
 cli.add_command(amend_command)
 cli.add_command(verify_command)
+cli.add_command(watch_command)
 cli.add_command(record_command)
 cli.add_command(index_command)
 

@@ -17,5 +17,6 @@
     page        those frames → tables and prose of the report             pure
     carried     the data that a report carries inside
     verify      ``rundown verify``: do the numbers follow from that data
-    watch       ``rundown watch``: a report anew with every save
+    swap        several files replaced together, whatever interrupts it
+    draft       a report of a record that is being edited
 """

@@ -1,0 +1,101 @@
+"""``rundown watch``; heavy imports stay inside it."""
+
+from __future__ import annotations
+
+import signal
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from types import FrameType
+
+    from kit.errors import RundownError
+    from kit.watch.watch import Draft
+
+__all__ = ["watch_command"]
+
+
+@click.command("watch")
+@click.argument("record", type=click.Path(exists=True, path_type=Path), metavar="FOLDER-OR-CSV")
+@click.option(
+    "-o", "--out", type=click.Path(file_okay=False, path_type=Path), metavar="FOLDER",
+    help="Where the report is, or will be; drafts go beside it, into FOLDER-draft  "
+    "[default: as for 'report']",
+)  # fmt: skip
+@click.option(
+    "--coverage", type=click.FloatRange(0.5, 0.999), default=0.95, show_default=True,
+    help="Probability of the coverage intervals.",
+)  # fmt: skip
+@click.option(
+    "--draws", type=click.IntRange(10_000, 10_000_000), default=100_000, show_default=True,
+    help="Monte Carlo draws.",
+)  # fmt: skip
+@click.option("--seed", type=int, default=20260516, show_default=True, help="Monte Carlo seed.")
+def watch_command(
+    record: Path, *, out: Path | None, coverage: float, draws: int, seed: int
+) -> None:
+    """Make a draft of the report anew with every save of the log or setup file, until Ctrl-C.
+
+    The report itself and its revisions stay as they are; 'rundown report' makes them.
+    """
+    from kit.cli import default_out, shown
+    from kit.results import Settings
+    from kit.revise.draft import draft_folder
+    from kit.watch.watch import watch
+
+    report = default_out(record) if out is None else out
+    page = draft_folder(report) / "report.html"
+    click.echo(f"Watching {shown(record)}; Ctrl-C ends. The draft is {shown(page)}")
+    signal.signal(signal.SIGTERM, _interrupt)
+    try:
+        watch(
+            record, report, settings=Settings(coverage=coverage, draws=draws, seed=seed),
+            events=_Lines(),
+        )  # fmt: skip
+    except KeyboardInterrupt:
+        click.echo("")
+        there = f"The draft is in {shown(page.parent)}. " if page.exists() else ""
+        click.echo(f"Watching ended. {there}'rundown report' makes the report and keeps it.")
+
+
+def _interrupt(_number: int, _frame: FrameType | None) -> None:
+    raise KeyboardInterrupt
+
+
+class _Lines:
+    """One line for each draft; findings for a record that does not pass."""
+
+    def drafted(self, draft: Draft) -> None:
+        """Say how long it took and whether the headline is another."""
+        from kit.cli import printable
+
+        if draft.first:
+            text = f"first draft in {draft.seconds:.1f} s; headline: {draft.lead}"
+        elif draft.lead_changed:
+            text = f"draft in {draft.seconds:.1f} s; the headline changed: {draft.lead}"
+        else:
+            text = f"draft in {draft.seconds:.1f} s; the headline is the same"
+        if draft.headline:
+            text += f" · {draft.headline.partition(':')[0].rstrip('.')}"
+        click.echo(printable(f"{_now()}  {text}"))
+
+    def refused(self, error: RundownError) -> None:
+        """Say why there is no draft."""
+        from kit.cli import printable, show_remarks
+        from kit.errors import RecordError
+
+        if isinstance(error, RecordError):
+            wrong = [f for f in error.findings if f.severity == "error"]
+            show_remarks(tuple(wrong))
+            n = "one error" if len(wrong) == 1 else f"{len(wrong)} errors"
+            click.echo(f"{_now()}  no draft: the record has {n}; the last draft stays")
+        else:
+            click.echo(printable(f"{_now()}  no draft: {error}"))
+
+
+def _now() -> str:
+    from datetime import datetime
+
+    return f"{datetime.now().astimezone():%H:%M:%S}"

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -11,6 +10,7 @@ from kit.render.document import document_of
 from kit.render.html import html_page
 from kit.safe_text import displayable
 from tests.helpers.rendering import HOSTILE, hostile_notebook, plain_notebook
+from tests.helpers.visit import DESK, PHONE, Visit, launched
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -18,18 +18,11 @@ if TYPE_CHECKING:
 
 pytestmark = pytest.mark.system
 
-PHONE = {"width": 360, "height": 740}
-DESK = {"width": 1360, "height": 900}
-
 
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Any]:
-    sync_api = pytest.importorskip("playwright.sync_api")
-    found = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("chrome")
-    with sync_api.sync_playwright() as playwright:
-        launched = playwright.chromium.launch(executable_path=found, args=["--no-sandbox"])
-        yield launched
-        launched.close()
+    with launched() as made:
+        yield made
 
 
 @pytest.fixture(scope="module")
@@ -40,30 +33,6 @@ def files(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
         page = html_page(notebook, document_of(notebook))
         folder.joinpath(f"{name}.html").write_text(page, encoding="utf-8")
     return {name: folder / f"{name}.html" for name in made}
-
-
-class Visit:
-    """A page opened without a network, and everything that it asked for or complained about."""
-
-    def __init__(self, browser: Any, file: Path, **options: Any) -> None:
-        options = {"viewport": DESK, **options}
-        self.context = browser.new_context(offline=True, **options)
-        self.page = self.context.new_page()
-        self.requests: list[str] = []
-        self.complaints: list[str] = []
-        self.page.on("request", lambda r: self.requests.append(r.url))
-        self.page.on("console", lambda m: self.complaints.append(m.text))
-        self.page.on("pageerror", lambda e: self.complaints.append(str(e)))
-        self.page.on("dialog", lambda d: self.complaints.append(f"dialog {d.message}"))
-        self.url = file.as_uri()
-        self.page.goto(self.url)
-        self.page.wait_for_timeout(150)
-
-    def __enter__(self) -> Visit:
-        return self
-
-    def __exit__(self, *exception: object) -> None:
-        self.context.close()
 
 
 @pytest.mark.parametrize("name", ["plain", "hostile"])
@@ -80,12 +49,7 @@ def test_no_request_no_complaint_and_no_sideways_scroll(
         assert visit.complaints == []
         width = visit.page.evaluate("document.documentElement.scrollWidth")
         assert width <= viewport["width"]
-        beyond = visit.page.evaluate(
-            """() => [...document.querySelectorAll('main *, header *')].filter(e =>
-                 e.getBoundingClientRect().right > innerWidth + 1
-                 && !e.closest('.box, pre, .tide')).map(e => e.outerHTML.slice(0, 80))"""
-        )
-        assert beyond == []
+        assert visit.beyond(".box, pre, .tide") == []
 
 
 def test_the_policy_stops_what_should_ever_get_in(browser: Any, files: dict[str, Path]) -> None:
@@ -111,7 +75,6 @@ def test_the_policy_stops_what_should_ever_get_in(browser: Any, files: dict[str,
 def test_no_accessibility_violation(
     browser: Any, files: dict[str, Path], scheme: str, viewport: dict[str, int]
 ) -> None:
-    axe = pytest.importorskip("axe_playwright_python.sync_playwright")
     for name in ("plain", "hostile"):
         # axe is a script of its own, which the page's policy would refuse
         with Visit(
@@ -119,9 +82,7 @@ def test_no_accessibility_violation(
         ) as visit:
             visit.page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
             visit.page.wait_for_timeout(100)
-            found = axe.Axe().run(visit.page).response["violations"]
-            told = [(v["id"], [n["html"][:90] for n in v["nodes"]][:3]) for v in found]
-            assert told == []
+            assert visit.accessibility_violations() == []
 
 
 def test_a_table_is_copied_as_lines_and_tabs(browser: Any, files: dict[str, Path]) -> None:

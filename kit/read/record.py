@@ -86,6 +86,34 @@ def read_record(path: str | Path) -> tuple[Session, tuple[Finding, ...]]:
     return session, in_order(findings)
 
 
+def record_files(path: str | Path) -> tuple[Path, ...]:
+    """Return the files that `read_record` reads, the log last, without reading the log.
+
+    Parameters
+    ----------
+    path
+        A folder with a log, or a log.
+
+    Returns
+    -------
+    tuple
+        The setup file, if there is one, and the log, if it can be told.
+
+    Raises
+    ------
+    UsageError
+        If no file says which of several tables is the log, or one cannot be read.
+    """
+    given = Path(path)
+    setup, files = Setup(), []
+    candidate = (given if given.is_dir() else given.parent) / SETUP_NAME
+    if candidate.is_file():
+        files.append(candidate)
+        setup, _ = read_setup(_bytes(candidate), SETUP_NAME)
+    log = _log_path(given, setup, Notes(SETUP_NAME, setup.lines))
+    return (*files, *(() if log is None else (log,)))
+
+
 def _bytes(path: Path) -> bytes:
     try:
         return path.read_bytes()

@@ -249,6 +249,58 @@ def full_day_scenario() -> Scenario:
     )
 
 
+# -------------------------------------------------------------------------- autumn-check
+
+AUTUMN_DAY = 1.02
+"""What that day did to every power: the content was a little livelier."""
+
+AUTUMN_TRUTH = {
+    "limpet": replace(
+        FULL_DAY_TRUTH["limpet"],
+        capacity_wh=28.80,
+        power_w=tuple(round(AUTUMN_DAY * w, 2) for w in FULL_DAY_TRUTH["limpet"].power_w),
+    ),
+    "curlew": Hidden(
+        capacity_wh=31.60,
+        power_w=(3.05, 5.20, 3.98, 3.10, 3.42, 6.05, 3.46, 4.05, 2.30),
+        gauge=TrueGauge(rounding="truncated"),
+    ),
+    "goby": Hidden(
+        capacity_wh=37.40,
+        power_w=(2.72, 4.70, 3.52, 2.81, 3.06, 5.50, 3.10, 3.66, 2.02),
+        gauge=TrueGauge(rounding="nearest", deviation=((0, 0.5), (40, -0.7), (100, 0))),
+    ),
+}
+
+AUTUMN_GAPS_MIN = {"p1": 4, "p2": 5, "p3": 12, "p4": 4, "p5": 5, "p6": 4, "p7": 6}
+
+AUTUMN_COLUMNS = (
+    "event", "phase", "point", "device", "clock", "soc_pct", "order", "last_on", "first_off",
+    "part", "duration_min", "completed",
+)  # fmt: skip
+
+
+def autumn_check_scenario() -> Scenario:
+    """Return the day of two new tablets and a known one as it really was."""
+    toml = setup("autumn-check")
+    return Scenario(
+        id=toml["session"]["id"],
+        devices=true_devices(toml, FULL_DAY_ACTIVITIES, AUTUMN_TRUTH),
+        phases=true_phases(toml, AUTUMN_GAPS_MIN, {}),
+        operator=Operator(
+            delay="walk", order="alternating", reads_starts=("p4",), notes_spans="clock"
+        ),
+        date=toml["session"]["date"],
+        stop_min=720.0,
+    )
+
+
+def make_autumn_check() -> tuple[Truth, str]:
+    """Return the truth and the text of the log of the autumn check."""
+    truth, session = simulate_day(autumn_check_scenario(), np.random.default_rng(20261010))
+    return truth, csv_text(log_rows(session), AUTUMN_COLUMNS)
+
+
 # ----------------------------------------------------------------------------- scorecard
 
 SCORECARD_DEVICES = (
@@ -528,6 +580,8 @@ and stated below, so that what a report says of a sample can be held against it.
   in which one turn was broken off, two power-offs too close to call, a power-off between two
   phases, a survivor, forty minutes that no phase accounts for, a stated run time that leaves
   them out, a missing reading, and an older software whose saver stayed on.
+- `autumn-check/`: two new tablets beside one of the full day, five months later and in the same
+  phases: to be compared with it (`rundown compare`).
 - `scorecard/`: three tablets in a wide table from a spreadsheet with European settings
   (semicolons, decimal commas, CRLF line ends, byte-order mark), with a very small setup file.
 - `minute-log/`: a reading a minute, with a gauge that counts charge, a power saver nobody knew
@@ -630,6 +684,7 @@ def readme(truths: Mapping[str, Truth]) -> str:
 
 SAMPLES: Mapping[str, tuple[str, Callable[[], tuple[Truth, str]]]] = {
     "full-day": ("log.csv", make_full_day),
+    "autumn-check": ("log.csv", make_autumn_check),
     "scorecard": ("scorecard.csv", make_scorecard),
     "minute-log": ("log.csv", make_minute_log),
     "replicates": ("log.csv", make_replicates),

@@ -1,0 +1,212 @@
+"""Every two entries: what links them, by how much one runs longer, and what may be said."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from itertools import combinations, product
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from kit.claims.verdicts import CANNOT, SUPPORTED, TIED
+from kit.compare.conditions import DEVICE_KEYS, condition_keys, contrasts
+from kit.compare.entries import deciding
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from numpy.typing import NDArray
+
+    from kit.compare.entries import Entry
+    from kit.compare.field import Bounds, Field
+    from kit.compare.members import Member
+    from kit.compare.settings import CompareSettings
+
+    Flags = NDArray[np.bool_]
+
+__all__ = ["Pair", "Ties", "barred", "family_share", "leagues", "pairs_of", "together"]
+
+Tie = Literal["side_by_side", "linked", "assumed", "apart"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Ties:
+    """How two entries are tied, and why they are not.
+
+    Parameters
+    ----------
+    tie
+        ``side_by_side``: one session had both; ``linked`` through others; ``assumed``: by the
+        assumed scatter of sessions alone; ``apart``: not at all.
+    why
+        What keeps them apart, in words.
+    """
+
+    tie: Tie
+    why: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Pair:
+    """Two entries compared in ln(runtime), first minus second.
+
+    Parameters
+    ----------
+    a, b
+        Positions of the entries.
+    ties
+        What links them.
+    alone, family
+        Bounds with the coverage of one comparison, and of all pairs taken together.
+    verdict
+        ``supported`` where one runs longer, ``tied`` or ``cannot_be_said``.
+    longer
+        1 the first, −1 the second, 0 undecided.
+    """
+
+    a: int
+    b: int
+    ties: Ties
+    alone: Bounds | None
+    family: Bounds | None
+    verdict: str
+    longer: int
+
+
+def barred(members: Sequence[Member], a: Entry, b: Entry, settings: CompareSettings) -> str:
+    """Return the settings in which two entries differ wherever they ran; empty if they do not."""
+    keys = condition_keys(m.session for m in members)
+    found: list[str] = []
+    for one, two in product(a.appearances, b.appearances):
+        first, second = members[one.member], members[two.member]
+        rows = contrasts(
+            first, second, keys,
+            devices=(first.session.devices[one.device], second.session.devices[two.device]),
+            accept=settings.accept, tolerance_pct=settings.length_tolerance_pct,
+        )  # fmt: skip
+        differ = [c.label.lower() for c in deciding(rows) if c.key not in DEVICE_KEYS]
+        if not differ:
+            return ""
+        found += differ
+    return ", ".join(dict.fromkeys(found))
+
+
+def _ties(
+    members: Sequence[Member], field: Field, i: int, j: int, settings: CompareSettings
+) -> Ties:
+    a, b = field.entries[i], field.entries[j]
+    for k in (i, j):
+        if not field.has_runtime(k):
+            return Ties(tie="apart", why=f"no runtime of {field.entries[k].name} was recorded")
+    why = barred(members, a, b, settings)
+    if why:
+        return Ties(tie="apart", why=f"they ran under different settings ({why})")
+    if field.joined(i, j):
+        mine = {p.member for p in a.appearances}
+        return Ties(tie="side_by_side" if mine & {p.member for p in b.appearances} else "linked")
+    if settings.session_cv is not None:
+        return Ties(tie="assumed")
+    return Ties(tie="apart", why="no device links the sessions in which they ran")
+
+
+def together(members: Sequence[Member], a: Entry, b: Entry) -> tuple[int, int, int]:
+    """Return runs in which both took part, and in how many of them a, and b, surely ran longer."""
+    runs = a_longer = b_longer = 0
+    for one, two in product(a.appearances, b.appearances):
+        if one.member != two.member:
+            continue
+        member = members[one.member]
+        ids = [member.session.devices[p.device].id for p in (one, two)]
+        rows: list[Mapping[str, object]] = member.runtime_pairs.to_dict("records")  # type: ignore[assignment]  # keys are str
+        for row in rows:
+            if {row["device_a"], row["device_b"]} != set(ids):
+                continue
+            turned = row["device_a"] != ids[0]
+            runs += 1
+            a_longer += row["verdict"] == ("b" if turned else "a")
+            b_longer += row["verdict"] == ("a" if turned else "b")
+    return runs, a_longer, b_longer
+
+
+def family_share(coverage: float, comparisons: int) -> float:
+    """Return the coverage of one comparison by which all hold together (Bonferroni)."""
+    return 1.0 - (1.0 - coverage) / max(comparisons, 1)
+
+
+def _verdict(bounds: Bounds) -> tuple[str, int]:
+    if bounds.low > 0.0:
+        return SUPPORTED, 1
+    if bounds.high < 0.0:
+        return SUPPORTED, -1
+    closed = math.isfinite(bounds.low) and math.isfinite(bounds.high)
+    return (TIED, 0) if closed else (CANNOT, 0)
+
+
+def pairs_of(
+    members: Sequence[Member], field: Field, settings: CompareSettings
+) -> tuple[Pair, ...]:
+    """Return every pair of entries with what links it and its verdict.
+
+    Parameters
+    ----------
+    members, field, settings
+        Sessions, network, and what was asked for.
+
+    Notes
+    -----
+    One family: all pairs that anything links, M comparisons, each at 1 − (1 − coverage)/M
+    (Bonferroni), as for kinds of device in one session.
+    """
+    size = len(field.entries)
+    ties = {(i, j): _ties(members, field, i, j, settings) for i, j in combinations(range(size), 2)}
+    open_ = [place for place, found in ties.items() if found.tie != "apart"]
+    share = family_share(settings.coverage, sum(field.contrasts(i, j) for i, j in open_))
+    pairs = []
+    for (i, j), found in ties.items():
+        if found.tie == "apart":
+            pairs.append(
+                Pair(a=i, b=j, ties=found, alone=None, family=None, verdict=CANNOT, longer=0)
+            )
+            continue
+        s = settings.session_cv if found.tie == "assumed" else None
+        family = field.bounds(i, j, share, session_s=s)
+        verdict, longer = _verdict(family)
+        pairs.append(
+            Pair(
+                a=i, b=j, ties=found, family=family, verdict=verdict, longer=longer,
+                alone=field.bounds(i, j, settings.coverage, session_s=s),
+            )
+        )  # fmt: skip
+    return tuple(pairs)
+
+
+def leagues(
+    size: int, pairs: Sequence[Pair], *, placed: Sequence[bool]
+) -> tuple[tuple[int, ...], ...]:
+    """Return groups of entries of which every two can be compared, first come, first placed.
+
+    Parameters
+    ----------
+    size
+        Number of entries.
+    pairs
+        From :func:`pairs_of`.
+    placed
+        Whether an entry has a runtime; those without are in no group.
+    """
+    apart = np.zeros((size, size), dtype=bool)
+    for pair in pairs:
+        if pair.ties.tie == "apart":
+            apart[pair.a, pair.b] = apart[pair.b, pair.a] = True
+    groups: list[list[int]] = []
+    for k in range(size):
+        if not placed[k]:
+            continue
+        for group in groups:
+            if not apart[k, group].any():
+                group.append(k)
+                break
+        else:
+            groups.append([k])
+    return tuple(tuple(group) for group in groups)

@@ -24,7 +24,7 @@ from kit.session import Device, Phase, Session, Source
 if TYPE_CHECKING:
     from kit.read.session_csv import Log
 
-__all__ = ["SETUP_NAME", "read_record", "session_from"]
+__all__ = ["SETUP_NAME", "read_record", "record_files", "session_from"]
 
 SETUP_NAME = "session.toml"
 LOG_NAME = "log.csv"

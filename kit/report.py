@@ -23,11 +23,13 @@ from kit.show import pictures, tables, wording
 from kit.show.references import references as _references
 from kit.show.tables.cells import of_run, run_numbers, run_words
 from kit.show.wording import sections
+from kit.units import joined
 
 if TYPE_CHECKING:
     from kit.display import BlockKind, Picture, Table
     from kit.results import Results
     from kit.revise.draft import Keep
+    from kit.session import Session
 
 __all__ = [
     "cautions",
@@ -69,6 +71,7 @@ def load(
     coverage: float = 0.95,
     seed: int = 20260516,
     draws: int = 100_000,
+    mix: str = "",
     archive: str = "",
     keep: Keep = "revision",
 ) -> Results:
@@ -82,7 +85,9 @@ def load(
     coverage
         Coverage probability of the intervals, above 0.5 and below 1.
     seed, draws
-        Seed and number of draws of the Monte Carlo calculation.
+        Seed and greatest number of draws of the Monte Carlo calculation.
+    mix
+        A usage mix to add to those of the setup file, such as ``"map 3, photo 2"``.
     archive
         Folder in which earlier revisions of the report are kept (`kit.revise.archive`), for the
         revision history; empty, or not there: none.
@@ -122,8 +127,32 @@ def load(
     findings = in_order((*findings, *check_session(session)))
     past = past_of(session, archive, os.environ, keep=keep)
     session = replace(session, revision=past.number)
-    settings = Settings(coverage=coverage, seed=seed, draws=draws)
+    settings = Settings(coverage=coverage, seed=seed, draws=draws, mix=_mix(mix, session))
     return with_history(analyse(session, findings, settings), past)
+
+
+def _mix(text: str, session: Session) -> str:
+    """Return the text of a mix if it can be read and names activities of the session."""
+    from kit.drain.usage_mix import mix_from_text
+
+    if not text.strip():
+        return ""
+    try:
+        asked = mix_from_text(text)
+    except ValueError as error:
+        message = f"mix: {error}"
+        raise UsageError(message) from None
+    known = {p.activity for p in session.phases} | {
+        a for p in session.phases for a in p.parts or ()
+    }
+    unknown = sorted(set(asked) - known)
+    if unknown:
+        message = (
+            f"mix: no phase has the activity {joined(unknown, 'or')}; "
+            f"the session has {joined(sorted(known - {''}))}"
+        )
+        raise UsageError(message)
+    return text.strip()
 
 
 def _found(record: str) -> Path:
@@ -162,18 +191,17 @@ def title_block(results: Results) -> Page:
 
 
 def glance(results: Results) -> Page:
-    """Return the result in plain words, the most urgent claims, and who outlasted whom."""
+    """Return the result in one sentence, the claims, who outlasted whom, and what else to know."""
     first, *rest = results.glance or wording.glance(results)
-    blocks = (
-        Block(kind="lead", text=first),
-        *(Block(kind="bullet", text=text) for text in rest),
-    )
     runs = run_numbers(results)
-    pairs = results.runtime_pairs
-    decided = pairs["verdict"].isin(["a", "b", "too_close"]).any() if len(pairs) else False
-    picture = pictures.pairs(results, runs[0]) if decided and len(runs) == 1 else None
-    changed = revise_page.revision_line(results)
-    return _present(Prose(blocks=blocks), changed, tables.claims_at_a_glance(results), picture)
+    picture = pictures.pairs(results) if len(runs) == 1 else pictures.pairs_over_runs(results)
+    return _present(
+        _prose(first, kind="lead"),
+        revise_page.revision_line(results),
+        tables.claims_at_a_glance(results),
+        picture,
+        _prose(*rest, kind="bullet"),
+    )
 
 
 def claims(results: Results) -> Page:
@@ -190,7 +218,7 @@ def readings_to_check(results: Results) -> Page:
 
 
 def setup(results: Results) -> Page:
-    """Return the devices and their percentage displays."""
+    """Return which session this is, the devices and their percentage displays."""
     note = (
         ""
         if results.session.has_setup
@@ -199,7 +227,9 @@ def setup(results: Results) -> Page:
             "about them was recorded."
         )
     )
-    return _present(_prose(note), tables.devices(results), tables.gauges(results))
+    return _present(
+        title_block(results), _prose(note), tables.devices(results), tables.gauges(results)
+    )
 
 
 def conditions(results: Results) -> Page:
@@ -253,7 +283,37 @@ def phase_drain(results: Results) -> Page:
                 tables.rate(results, run, "true_charge"),
                 tables.drain_order(results, run),
             ]
-    return _present(*page)
+    return _present(*page, _ticks(results), _within(results), _repeats(results))
+
+
+def _ticks(results: Results) -> Page:
+    """Return what noted changes of the display gained; nothing where none was used."""
+    text = wording.ticks_gained(results)
+    return _present(_heading("What changes of the display gained"), _prose(text)) if text else ()
+
+
+def _within(results: Results) -> Page:
+    """Return whether devices drained evenly within a phase; nothing without dense readings."""
+    found = [
+        (wording.evenness(results, run), tables.within_phase(results, run))
+        for run in run_numbers(results)
+    ]
+    if not any(table for _, table in found):
+        return ()
+    pages = [(_prose(text), table) for text, table in found]
+    return _present(_heading("Within a phase"), *pages)
+
+
+def _repeats(results: Results) -> Page:
+    """Return what an activity done early and again late says; nothing where none was."""
+    texts = wording.repeated_phases(results)
+    if not texts:
+        return ()
+    return _present(
+        _heading("The same activity early and late"),
+        _prose(*texts),
+        tables.reference_repeats(results),
+    )
 
 
 def standing(results: Results) -> Page:
@@ -290,7 +350,7 @@ def runtimes(results: Results) -> Page:
 
 
 def replicates(results: Results) -> Page:
-    """Return means and scatter over the runs."""
+    """Return means and scatter over the runs, and the same without a distribution."""
     if results.replicates.empty:
         return _present(_prose(sections.NO_REPLICATES), tables.replicate_models(results))
     return _present(
@@ -299,6 +359,23 @@ def replicates(results: Results) -> Page:
         tables.replicate_models(results),
         tables.replicate_pairs(results),
         tables.run_effects(results),
+        _by_runs(results),
+    )
+
+
+def _by_runs(results: Results) -> Page:
+    """Return the runs without a normal distribution: counted, and as a survival curve."""
+    pairs = tables.group_pairs(results)
+    means = tables.run_means(results)
+    if pairs is None and means is None:
+        return ()
+    return _present(
+        _heading("Run against run"),
+        _prose(*wording.runs_counted(results)),
+        pairs,
+        pictures.survival(results),
+        tables.survival(results),
+        means,
     )
 
 
@@ -314,20 +391,41 @@ def uncertainty(results: Results) -> Page:
 
 
 def projections(results: Results) -> Page:
-    """Return hours from full to empty in one activity."""
+    """Return hours from full to empty in one activity, and on mixes of activities."""
     if not results.projections["hours_low"].notna().any():
         return _present(_prose(sections.NO_PROJECTIONS))
-    return _present(*(tables.projections(results, run) for run in run_numbers(results)))
+    return _present(
+        *(tables.projections(results, run) for run in run_numbers(results)), _mixes(results)
+    )
+
+
+def _mixes(results: Results) -> Page:
+    """Return hours on mixes and where the winner changes; nothing without a mix."""
+    found = tables.mixes(results)
+    if not found:
+        return ()
+    return _present(
+        _heading("On a mix of activities"),
+        _prose(*wording.mix_order(results)),
+        found,
+        _prose(*wording.shift_sentences(results)),
+        pictures.mix_shifts(results),
+    )
 
 
 def energy(results: Results) -> Page:
     """Return energy and mean power where the battery's rated energy is known."""
+    index = tables.endurance_index(results)
     if not results.energy["energy_wh"].notna().any():
-        return _present(_prose(sections.no_energy(results)))
+        return _present(_prose(sections.no_energy(results)), index)
     page: list[Any] = [_prose(sections.energy_left_out(results))]
     for run in run_numbers(results):
-        page += [tables.energy(results, run), tables.power(results, run)]
-    return _present(*page)
+        page += [
+            tables.energy(results, run),
+            tables.power(results, run),
+            tables.specific_power(results, run),
+        ]
+    return _present(*page, index)
 
 
 def cautions(results: Results) -> Page:
@@ -338,8 +436,10 @@ def cautions(results: Results) -> Page:
 
 
 def limits(results: Results) -> Page:
-    """Return what this comparison cannot carry."""
-    return _prose(*wording.limits(results), kind="bullet")
+    """Return what this comparison cannot carry, and what was not computed and why."""
+    missing = wording.not_computed(results)
+    left_out = f"Not computed here: {'; '.join(missing)}." if missing else ""
+    return _present(_prose(*wording.limits(results), kind="bullet"), _prose(left_out))
 
 
 def revisions(results: Results) -> Page:

@@ -15,6 +15,10 @@ FLAG_WORDS: dict[str, str] = {
     "no_scatter_seen": "All runs gave the same value, so only the resolution is in the interval.",
     "no_value": "No run gave a value.",
     "one_unit": "One unit only.",
+    "too_few_runs": "Too few runs in common for a scatter, so no interval and no verdict.",
+    "declared": "The comparison declared before the session, judged by itself.",
+    "monte_carlo": "The interval is that of the Monte Carlo calculation, which here reaches "
+    "further than the closed form.",
 }
 
 STATUS_WORDS = {

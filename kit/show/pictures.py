@@ -15,8 +15,11 @@ from typing import TYPE_CHECKING, Any
 from kit.display import Picture
 from kit.show import figures
 from kit.show.look import FONT_PT, INK, SMALL_PT, WIDTH_IN
+from kit.show.pair_order import order_of_run, order_over_runs
 from kit.show.tables.cells import run_slug, run_words
 from kit.show.wording import alt_charge, alt_pairs, alt_rates, alt_replicates, alt_runtimes
+from kit.show.wording.mixing import alt_mix_shifts, changing_shifts
+from kit.show.wording.replicated import alt_survival
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -25,11 +28,24 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from kit.results import Results
+    from kit.show.pair_order import PairOrder
 
-__all__ = ["charge", "pairs", "rates", "replicates", "runtimes"]
+__all__ = [
+    "charge",
+    "mix_shifts",
+    "pairs",
+    "pairs_over_runs",
+    "rates",
+    "replicates",
+    "runtimes",
+    "survival",
+]
 
 MAX_HEIGHT_IN = 9.0
 """Tallest figure that leaves room for its caption on an A4 page."""
+
+RUNS_FOR_A_CURVE = 5
+"""With fewer runs of a device the figure of all runs shows as much as a curve does."""
 
 TITLE_WIDTHS = {1: 60, 2: 32, 3: 21}
 """Columns of a panel's title that fit, by the number of panels side by side."""
@@ -173,20 +189,52 @@ def runtimes(results: Results, run: int = 1) -> Picture:
 
 
 def pairs(results: Results, run: int = 1) -> Picture | None:
-    """Return who outlasted whom; ``None`` with fewer than two devices."""
-    n = len(results.session.devices)
-    if n < 2:
+    """Return who outlasted whom in a run; ``None`` if nothing can be said of any pair."""
+    order = order_of_run(results, run)
+    what = f"Who outlasted whom{run_words(results, run)}"
+    return _pairs(results, order, f"figure-pairs{run_slug(results, run)}", what)
+
+
+def pairs_over_runs(results: Results) -> Picture | None:
+    """Return whose mean runtime is longer; ``None`` if nothing can be said of any pair."""
+    order = order_over_runs(results)
+    if order is None:
+        return None
+    return _pairs(results, order, "figure-pairs", "Who lasts longer by the mean of the runs")
+
+
+def _pairs(results: Results, order: PairOrder, picture_id: str, what: str) -> Picture | None:
+    n = len(order.devices)
+    if n < 2 or not order.decided:
         return None
     with _type():
-        figure, ax = _one(1.15 + 0.33 * n)
-        figures.plot_pairs(results, ax, run=run)
+        figure, ax = _one(1.25 + 0.36 * n)
+        figures.plot_pairs(results, ax, order=order)
         return _picture(
             figure,
-            f"figure-pairs{run_slug(results, run)}",
-            alt=alt_pairs(results, run),
-            caption=f"Who outlasted whom{run_words(results, run)}. Disc: the device of the row "
-            "lasted longer than the device of the column; ≈: too close to call; ?: cannot be "
-            "said. To the right, the places that each device can have.",
+            picture_id,
+            alt=alt_pairs(results, order),
+            caption=f"{what}. Read along a row: it has a disc under every device that was "
+            "outlasted. To the right, the place that each device has, or the places it may have.",
+        )
+
+
+def mix_shifts(results: Results) -> Picture | None:
+    """Return where the winner changes with the mix; ``None`` where it does not."""
+    frame = changing_shifts(results)
+    if frame.empty:
+        return None
+    strips = frame.groupby(["mix", "activity"], sort=False).ngroups
+    with _type():
+        figure, ax = _one(0.75 + 0.38 * strips)
+        figures.plot_mix_shifts(results, ax)
+        return _picture(
+            figure,
+            "figure-mix-shifts",
+            alt=alt_mix_shifts(results),
+            caption="Which device lasts longest as one activity takes more of the time, the "
+            "others keeping their proportions. Filled: the lead stands; outlined: in front by the "
+            "estimate only; triangle: the share that the mix has.",
         )
 
 
@@ -203,4 +251,21 @@ def replicates(results: Results) -> Picture | None:
             alt=alt_replicates(results),
             caption="Runtimes of every run and their mean with its interval; an open mark is a "
             "device that was not seen off.",
+        )
+
+
+def survival(results: Results) -> Picture | None:
+    """Return the share of runs still on; ``None`` where no device has runs enough for a curve."""
+    frame, means = (results.extra.get(name) for name in ("survival", "restricted_means"))
+    if frame is None or frame.empty or means is None or means["runs"].max() < RUNS_FOR_A_CURVE:
+        return None
+    with _type():
+        figure, ax = _one(3.2)
+        figures.plot_survival(results, ax)
+        return _picture(
+            figure,
+            "figure-survival",
+            alt=alt_survival(results),
+            caption="Share of the runs still on, with the pointwise interval; slanted where the "
+            "moment of a power-off is known only to lie in a window.",
         )

@@ -9,7 +9,7 @@ from kit.runtime.replicates import RUNTIME
 from kit.show.figures.base import MIN_PER_H, bare, device_ticks, short_names, styles_of, write
 from kit.show.lasting import by_order, runtime_bounds, runtime_words
 from kit.show.look import BAND, BAND_ALPHA, FONT_PT, INK, SMALL_PT
-from kit.show.tables.cells import of_run, place_word, rows_of
+from kit.show.tables.cells import of_run, rows_of
 from kit.units import MISSING, NO_BREAK, estimate, h_mm
 
 if TYPE_CHECKING:
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
     from kit.results import Results
     from kit.show.look import Style
+    from kit.show.pair_order import PairOrder
 
 __all__ = ["plot_pairs", "plot_replicates", "plot_runtimes"]
 
@@ -24,10 +25,10 @@ TICK_STEPS_MIN = (5, 10, 15, 30, 60, 120, 180, 360)
 
 SIGNS = {"too_close": "≈", "both_still_on": "≈", "unknown": "?", "b": "×"}
 SIGN_WORDS = {
-    "●": "the row's device lasted longer",
+    "●": "the device of the row lasted longer",
     "≈": "too close to call",
     "?": "cannot be said",
-    "×": "the column's device lasted longer",
+    "×": "the device of the column lasted longer",
 }
 
 
@@ -95,21 +96,16 @@ def _draw_runtime(ax: Axes, y: int, row: Any, style: Style, right: float) -> Non
             linestyle="none", zorder=3)  # fmt: skip
 
 
-def _verdicts(results: Results, run: int) -> dict[tuple[str, str], str]:
-    """Return the verdict on each pair, seen from either device (``a`` = the first)."""
-    found = {}
-    for pair in rows_of(of_run(results.runtime_pairs, run)):
-        turned = {"a": "b", "b": "a"}.get(pair.verdict, pair.verdict)
-        found[pair.device_a, pair.device_b] = pair.verdict
-        found[pair.device_b, pair.device_a] = turned
-    return found
-
-
-def plot_pairs(results: Results, ax: Axes, *, run: int = 1) -> Axes:
+def plot_pairs(results: Results, ax: Axes, *, order: PairOrder) -> Axes:
     """Draw who outlasted whom: a disc where the row's device lasted longer, ``≈`` for a tie.
 
     Rows and columns run from the longest-lasting device to the shortest, so the figure is a
     staircase; the place of each device stands to the right, and what the signs mean.
+
+    Parameters
+    ----------
+    order
+        Of a run or over runs (`kit.show.pair_order`).
 
     Returns
     -------
@@ -119,32 +115,29 @@ def plot_pairs(results: Results, ax: Axes, *, run: int = 1) -> Axes:
     from matplotlib.patches import Rectangle
 
     names, styles = short_names(results), styles_of(results)
-    rows = by_order(of_run(results.runtimes, run))
-    order = [r.device for r in rows]
-    n = len(order)
-    verdict = _verdicts(results, run)
+    n = len(order.devices)
     used = []
     right = ax.get_yaxis_transform()
-    for y, row in enumerate(rows):
+    for y, device in enumerate(order.devices):
         for x in range(y + 1, n):
-            sign = SIGNS.get(verdict.get((row.device, order[x]), "unknown"), "●")
+            sign = SIGNS.get(order.verdict(device, order.devices[x]), "●")
             used.append(sign)
             ax.add_patch(
                 Rectangle((x - 0.46, y - 0.46), 0.92, 0.92, facecolor=BAND, alpha=BAND_ALPHA,
                           edgecolor="none")
             )  # fmt: skip
             if sign == "●":
-                ax.plot([x], [y], marker="o", markersize=9, color=styles[row.device].colour,
+                ax.plot([x], [y], marker="o", markersize=10, color=styles[device].colour,
                         markeredgewidth=0)  # fmt: skip
             else:
-                write(ax, x, y, sign, ha="center", va="center_baseline", fontsize=FONT_PT + 2)
-        write(ax, 1.06, y, place_word(row.rank_best, row.rank_worst), transform=right,
-               va="center")  # fmt: skip
-    device_ticks(ax, [names.device[d] for d in order])
+                write(ax, x, y, sign, ha="center", va="center_baseline", fontsize=FONT_PT + 3)
+        write(ax, 1.06, y, order.places[y], transform=right, va="center", fontsize=FONT_PT)
+    write(ax, 1.06, -0.85, "place", transform=right, va="center", style="italic")
+    device_ticks(ax, [names.device[d] for d in order.devices])
     ax.set_xticks(range(1, n))
     ax.set_xticklabels(
-        [names.device[d] for d in order[1:]],
-        rotation=40, ha="left", rotation_mode="anchor", parse_math=False,
+        [names.device[d] for d in order.devices[1:]],
+        rotation=40, ha="left", rotation_mode="anchor", parse_math=False, fontsize=FONT_PT,
     )  # fmt: skip
     ax.xaxis.tick_top()
     ax.tick_params(axis="x", length=0, pad=1)
@@ -154,8 +147,8 @@ def plot_pairs(results: Results, ax: Axes, *, run: int = 1) -> Axes:
         f"{sign}  {SIGN_WORDS[sign]}" for sign in SIGN_WORDS if sign in used
     )
     ax.annotate(
-        signs, (0.0, 0.0), xycoords="axes fraction", xytext=(0, -4), textcoords="offset points",
-        va="top", color=INK, fontsize=SMALL_PT,
+        signs, (0.0, 0.0), xycoords="axes fraction", xytext=(0, -5), textcoords="offset points",
+        va="top", color=INK, fontsize=FONT_PT,
     )  # fmt: skip
     bare(ax)
     return ax

@@ -1,14 +1,17 @@
 """What the report sets as tables: ``(Results) -> kit.display.Table``, pure.
 
-``record`` and ``quality`` show what was noted, ``drain`` and ``runtime`` what follows from it,
-``claims`` what may be said, ``trust`` why to believe it. Full precision is in the results JSON
-and the CSV tables; here every number is rounded to its uncertainty by ``kit.units``.
+``record`` and ``quality`` show what was noted; ``drain``, ``within``, ``runtime``, ``replicates``,
+``runs``, ``mixes`` and ``power`` what follows from it; ``claims`` what may be said, ``trust`` why
+to believe it. Full precision is in the results JSON and the CSV tables; here every number is
+rounded to its uncertainty by ``kit.units``.
 """
 
 from __future__ import annotations
 
 from kit.show.tables.claims import claims, claims_at_a_glance, load_bearing
 from kit.show.tables.drain import drain, drain_order, parts, rate, standing
+from kit.show.tables.mixes import mixes
+from kit.show.tables.power import endurance_index, specific_power
 from kit.show.tables.quality import data_quality, elapsed_fit
 from kit.show.tables.record import (
     conditions,
@@ -18,17 +21,14 @@ from kit.show.tables.record import (
     protocol,
     title_block,
 )
-from kit.show.tables.runtime import (
-    energy,
-    power,
-    projections,
+from kit.show.tables.replicates import (
     replicate_models,
     replicate_pairs,
     replicates,
     run_effects,
-    runtime_pairs,
-    runtimes,
 )
+from kit.show.tables.runs import group_pairs, run_means, survival
+from kit.show.tables.runtime import energy, power, projections, runtime_pairs, runtimes
 from kit.show.tables.trust import (
     agreement,
     assumptions,
@@ -39,6 +39,7 @@ from kit.show.tables.trust import (
     reference_list,
     versions,
 )
+from kit.show.tables.within import reference_repeats, within_phase
 
 __all__ = [
     "agreement",
@@ -53,10 +54,13 @@ __all__ = [
     "drain",
     "drain_order",
     "elapsed_fit",
+    "endurance_index",
     "energy",
     "gauges",
+    "group_pairs",
     "inputs",
     "load_bearing",
+    "mixes",
     "parameters",
     "parts",
     "phase_details",
@@ -65,13 +69,18 @@ __all__ = [
     "protocol",
     "rate",
     "reference_list",
+    "reference_repeats",
     "replicate_models",
     "replicate_pairs",
     "replicates",
     "run_effects",
+    "run_means",
     "runtime_pairs",
     "runtimes",
+    "specific_power",
     "standing",
+    "survival",
     "title_block",
     "versions",
+    "within_phase",
 ]

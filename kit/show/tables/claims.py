@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from kit.display import Column, Table
 from kit.show.tables.cells import Names, rows_of, run_numbers
-from kit.units import NO_BREAK, estimate
+from kit.units import NO_BREAK, estimate, number
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -36,6 +37,9 @@ _DECIMALS = {"min": 0, "pp": 1}
 
 def _margin(row: Row) -> str:
     decimals = _DECIMALS.get(row.unit_symbol)
+    if row.lead_high != row.lead_high and row.lead_low < 0:
+        least = number(math.floor(row.lead_low * 10 ** (decimals or 0)) / 10 ** (decimals or 0))
+        return f"{least}{NO_BREAK}{row.unit_symbol} or more"
     return estimate(row.lead, row.lead_low, row.lead_high, row.unit_symbol, decimals=decimals)
 
 
@@ -66,6 +70,10 @@ def claims_at_a_glance(results: Results) -> Table | None:
         rows=tuple(
             (_statement(row), VERDICTS.get(row.verdict, row.verdict), _margin(row))
             for row in rows_of(urgent)
+        ),
+        notes=(
+            "Margin: by how much, in brackets from where to where it may be; below 0 the other "
+            "way round.",
         ),
     )
 

@@ -6,9 +6,13 @@ Every sentence is one that the figures support; what they do not support is said
 from __future__ import annotations
 
 from kit.show.wording.alt import alt_charge, alt_pairs, alt_rates, alt_replicates, alt_runtimes
+from kit.show.wording.gauges import evenness, repeated_phases, ticks_gained
 from kit.show.wording.glance import glance, units_and_runs
 from kit.show.wording.limits import limits, unaccounted_min
 from kit.show.wording.methods import methods
+from kit.show.wording.mixing import mix_order, shift_sentences
+from kit.show.wording.not_computed import not_computed
+from kit.show.wording.replicated import runs_counted
 
 __all__ = [
     "alt_charge",
@@ -16,9 +20,16 @@ __all__ = [
     "alt_rates",
     "alt_replicates",
     "alt_runtimes",
+    "evenness",
     "glance",
     "limits",
     "methods",
+    "mix_order",
+    "not_computed",
+    "repeated_phases",
+    "runs_counted",
+    "shift_sentences",
+    "ticks_gained",
     "unaccounted_min",
     "units_and_runs",
 ]

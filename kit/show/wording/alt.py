@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
+from itertools import combinations
 from typing import TYPE_CHECKING
 
 from kit.show.lasting import off_known, runtime_bounds
-from kit.show.tables.cells import of_run, place_word, rows_of
+from kit.show.tables.cells import Names, of_run, rows_of
 from kit.show.wording.facts import facts_of
 from kit.units import count, estimate, joined, number
 
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from kit.results import Results
+    from kit.show.pair_order import PairOrder
 
 __all__ = ["alt_charge", "alt_pairs", "alt_rates", "alt_replicates", "alt_runtimes"]
 
@@ -71,13 +73,13 @@ def alt_runtimes(results: Results, run: int) -> str:
     return f"Runtimes, longest first: {joined(parts)}."
 
 
-def alt_pairs(results: Results, run: int) -> str:
+def alt_pairs(results: Results, order: PairOrder) -> str:
     """Return what the figure of the pairwise order shows."""
-    facts = facts_of(results, run)
-    parts = [f"{facts.name(r.device)} {place_word(r.rank_best, r.rank_worst)}" for r in facts.rows]
-    verdicts = [v[0] for v in facts.pairs.values()]
-    close = verdicts.count("too_close") // 2
-    open_ = (verdicts.count("unknown") + verdicts.count("both_still_on")) // 2
+    names = Names.of(results.session)
+    parts = [f"{names.device[d]} {p}" for d, p in zip(order.devices, order.places, strict=True)]
+    verdicts = [order.verdict(a, b) for a, b in combinations(order.devices, 2)]
+    close = verdicts.count("too_close")
+    open_ = verdicts.count("unknown") + verdicts.count("both_still_on")
     tail = f" Too close to call: {count(close, 'pair')}"
     tail += f"; cannot be said: {count(open_, 'pair')}." if open_ else "."
     return f"Staircase of all pairs of devices. Possible places: {joined(parts)}." + tail

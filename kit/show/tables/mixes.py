@@ -1,0 +1,97 @@
+"""Table of the hours on a mix of activities: a device a row, a mix a column."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from kit.display import Column, Table
+from kit.show.tables.cells import Names, note_long_names, place, rows_of, run_words
+from kit.units import MISSING, NO_BREAK, estimate, interval, joined, percent
+
+if TYPE_CHECKING:
+    from kit.results import Results
+    from kit.show.tables.cells import Row
+
+__all__ = ["mix_made_of", "mixes"]
+
+MIXES_PER_TABLE = 4
+"""Mixes side by side that stay readable on an A4 page; more are set in several tables."""
+
+
+def mix_made_of(results: Results, mix: str) -> str:
+    """Return what a mix is made of, ``map 33 %, photo 22 %``, largest share first."""
+    frame = results.extra["mix_parts"]
+    parts = sorted(rows_of(frame[frame["mix"] == mix]), key=lambda row: -row.share)
+    return ", ".join(f"{row.activity}{NO_BREAK}{percent(round(row.share, 2))}" for row in parts)
+
+
+def _hours(row: Row) -> str:
+    if math.isnan(row.hours_low):
+        return MISSING
+    if row.at_least or not math.isfinite(row.hours_high):
+        return interval(row.hours_low, math.nan, decimals=1)
+    return estimate(row.hours, row.hours_low, row.hours_high, decimals=1)
+
+
+def mixes(results: Results) -> tuple[Table, ...]:
+    """Return the hours on every mix, with the places that each device can have on it."""
+    frame = results.extra.get("mixes")
+    if frame is None or not frame["hours_low"].notna().any():
+        return ()
+    names = Names.of(results.session)
+    keys = list(dict.fromkeys(zip(frame["mix"], frame["run"], strict=True)))
+    cells: dict[tuple[str, int, str], str] = {}
+    for row in rows_of(frame):
+        text = _hours(row)
+        where = place(row.rank_best, row.rank_worst)
+        tail = "" if MISSING in (text, where) else f" [{where}]"
+        cells[row.mix, row.run, row.device] = text + tail
+    groups = [keys[k : k + MIXES_PER_TABLE] for k in range(0, len(keys), MIXES_PER_TABLE)]
+    lacking = _lacking(results, names)
+    notes = (
+        *(f"“{mix}”: {mix_made_of(results, mix)} of the time." for mix in frame["mix"].unique()),
+        "In square brackets the place on that mix; a range of places is a tie.",
+        *lacking,
+        *note_long_names(results.session),
+    )  # fmt: skip
+    return tuple(
+        Table(
+            id="mixes" if len(groups) == 1 else f"mixes-{number}",
+            caption="Hours from 100 % to power-off on a mix of activities; in brackets the "
+            f"{percent(results.settings.coverage)} coverage interval"
+            + (f" ({number} of {len(groups)})" if len(groups) > 1 else ""),
+            columns=(
+                Column(name="Device"),
+                *(
+                    Column(
+                        name=mix + run_words(results, run), unit="h", align="right",
+                        numeric_sort=True,
+                    )
+                    for mix, run in group
+                ),
+            ),
+            rows=tuple(
+                (name, *(cells.get((mix, run, device), MISSING) for mix, run in group))
+                for device, name in names.device.items()
+            ),
+            notes=notes if number == len(groups) else (),
+        )
+        for number, group in enumerate(groups, start=1)
+    )  # fmt: skip
+
+
+def _lacking(results: Results, names: Names) -> list[str]:
+    """Return which device has no figure on which mix, and for want of what."""
+    frame = results.extra["mixes"]
+    frame = frame[frame["missing"] != ""]
+    found: dict[tuple[str, str], list[str]] = {}
+    for row in rows_of(frame):
+        who = found.setdefault((row.mix, row.missing), [])
+        if names.device[row.device] not in who:
+            who.append(names.device[row.device])
+    return [
+        f"Without hours on “{mix}”, for want of a phase that can stand for "
+        f"{joined(missing.split(', '), 'or')}: {joined(who)}."
+        for (mix, missing), who in found.items()
+    ]

@@ -1,0 +1,159 @@
+"""Tables of devices that ran several times, without the normal distribution and with windows."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from kit.display import Column, Table
+from kit.show.tables.cells import Names, rows_of
+from kit.units import MISSING, NO_BREAK, h_mm, interval, number, percent, with_u
+
+if TYPE_CHECKING:
+    from kit.results import Results
+
+__all__ = ["group_pairs", "run_means", "survival"]
+
+MIN_PER_H = 60.0
+LEAST_P = 0.001
+
+
+def _minutes(hours: float) -> str:
+    return h_mm(hours * MIN_PER_H)
+
+
+def p_text(p: float) -> str:
+    """Return a p-value in two significant digits; ``< 0.001`` below that.
+
+    Examples
+    --------
+    >>> p_text(0.1), p_text(0.0246), p_text(0.0001).replace(NO_BREAK, " ")
+    ('0.10', '0.025', '< 0.001')
+    """
+    if p != p:
+        return MISSING
+    if p < LEAST_P:
+        return f"<{NO_BREAK}{LEAST_P:g}"
+    return number(p, 2 if p >= 0.1 else 3)
+
+
+def survival(results: Results) -> Table | None:
+    """Return the share of runs still on after each window of power-offs; ``None`` without any."""
+    frame = results.extra.get("survival")
+    if frame is None or frame.empty:
+        return None
+    names = Names.of(results.session)
+    bands = bool(frame["share_on_low"].notna().any())
+    rows = [
+        (
+            names.device[row.device],
+            f"{_minutes(row.time_h_low)} to {_minutes(row.time_h_high)}",
+            number(row.at_risk),
+            number(row.events),
+            number(row.share_on * 100),
+            interval(row.share_on_low * 100, row.share_on_high * 100, decimals=0),
+        )
+        for row in rows_of(frame)
+    ]
+    columns = (
+        Column(name="Device"),
+        Column(name="Powered off between", unit="h:mm"),
+        Column(name="On before", align="right", numeric_sort=True),
+        Column(name="Powered off", align="right", numeric_sort=True),
+        Column(name="Still on after", unit="% of runs", align="right", numeric_sort=True),
+        Column(name="Interval", unit="%", align="right"),
+    )
+    keep = len(columns) if bands else len(columns) - 1
+    return Table(
+        id="survival",
+        caption="Share of the runs still on (product-limit estimate over the windows in which the "
+        "power-offs lie)"
+        + (f"; {percent(results.settings.coverage)} interval" if bands else ""),
+        columns=columns[:keep],
+        rows=tuple(row[:keep] for row in rows),
+        notes=(
+            ()
+            if frame["at_risk"].notna().all()
+            else ("Where windows of several runs overlap, only the share can be stated.",)
+        ),
+    )  # fmt: skip
+
+
+def run_means(results: Results) -> Table | None:
+    """Return means over the runs that count runs not seen to their end; ``None`` without any."""
+    frame = results.extra.get("restricted_means")
+    if frame is None or frame.empty:
+        return None
+    fits = results.extra.get("group_fits")
+    fitted = {} if fits is None else {row.device: row for row in rows_of(fits)}
+    names = Names.of(results.session)
+    horizon = _minutes(float(frame["horizon_h"].iloc[0]))
+    rows = []
+    for row in rows_of(frame):
+        fit = fitted.get(row.device)
+        rows.append(
+            (
+                names.device[row.device],
+                f"{row.observed:.0f} of {row.runs:.0f}",
+                with_u(row.mean_h, row.mean_h_u, "h"),
+                _minutes(row.median_h),
+                MISSING if fit is None else with_u(fit.mean_h, fit.mean_h_u, "h"),
+                MISSING if fit is None else number(fit.sd_h, 2),
+            )
+        )
+    return Table(
+        id="run-means",
+        caption=f"Mean runtime counted up to {horizon}, and fitted to the power-offs' windows",
+        columns=(
+            Column(name="Device"),
+            Column(name="Runs seen to their end"),
+            Column(name="Mean up to there", align="right", numeric_sort=True),
+            Column(name="Half were off at", unit="h:mm", align="right", numeric_sort=True),
+            Column(name="Fitted mean", align="right", numeric_sort=True),
+            Column(name="Fitted scatter", unit="h", align="right", numeric_sort=True),
+        ),
+        rows=tuple(rows),
+        notes=(
+            "u is the standard uncertainty of the mean. The fit (normal distribution, maximum "
+            "likelihood) divides by the number of runs and "
+            "so states less scatter than the table of means.",
+        ),
+    )
+
+
+def group_pairs(results: Results) -> Table | None:
+    """Return how the runs of every two devices compare, run for run; ``None`` without any."""
+    frame = results.extra.get("group_pairs")
+    if frame is None or frame.empty:
+        return None
+    names = Names.of(results.session)
+    rows = [
+        (
+            names.device[row.device_a],
+            names.device[row.device_b],
+            f"{row.pairs_a_longer} : {row.pairs_b_longer}",
+            number(row.pairs_open),
+            p_text(row.p_exact),
+            p_text(row.p_least),
+            p_text(row.log_rank_p),
+        )
+        for row in rows_of(frame)
+    ]
+    return Table(
+        id="group-pairs",
+        caption="Every run of one device against every run of another",
+        columns=(
+            Column(name="First device"),
+            Column(name="Second device"),
+            Column(name="Pairs of runs won, first : second"),
+            Column(name="Open", align="right", numeric_sort=True),
+            Column(name="p, all ways counted", align="right", numeric_sort=True),
+            Column(name="Least p possible", align="right", numeric_sort=True),
+            Column(name="p, log-rank", align="right", numeric_sort=True),
+        ),
+        rows=tuple(rows),
+        notes=(
+            "p: how often chance alone would give so lopsided a count if the two devices were "
+            "alike, every way of sharing out the runs counted; not corrected for several pairs. "
+            "The log-rank test is made for many runs and says too much with few.",
+        ),
+    )

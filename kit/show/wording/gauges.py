@@ -1,0 +1,104 @@
+"""Sentences on what is read between the boundaries: evenness, repeated phases, ticks."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from kit.show.tables.cells import Names, of_run, rows_of
+from kit.units import PLUS_MINUS, count, estimate, joined, number, quantity
+
+if TYPE_CHECKING:
+    from kit.results import Results
+
+__all__ = ["evenness", "repeated_phases", "ticks_gained"]
+
+_HALF = 0.5
+
+
+def repeated_phases(results: Results) -> tuple[str, ...]:
+    """Return what repeated activities say about gauge and activity, one sentence an activity."""
+    frame = results.extra.get("reference_repeats")
+    if frame is None or frame.empty:
+        return ()
+    names = Names.of(results.session)
+    counts = {d.id: d.gauge.counts for d in results.session.devices}
+    told: dict[str, list[str]] = {}
+    sharper = []
+    for row in rows_of(frame):
+        told.setdefault(row.verdict, []).append(names.device[row.device])
+        half = (row.charge_share_high - row.charge_share_low) / 2.0
+        if half < _HALF and counts[row.device] != "energy":
+            sharper.append(names.device[row.device])
+    activities = joined(f"“{a}”" for a in dict.fromkeys(frame["activity"]))
+    text = (
+        f"Done early and again late: {activities}. The work was the same, so what the display did "
+        "otherwise the second time is the shape of its gauge. At the same power a gauge that "
+        "counts charge falls faster towards empty, one that counts energy does not."
+    )
+    words = {
+        "charge": "agrees with counting charge",
+        "energy": "agrees with counting energy",
+        "neither": "agrees with neither",
+        "cannot_tell": "is too uncertain to tell",
+    }
+    verdicts = "; ".join(
+        f"{words.get(v, v)} for {joined(dict.fromkeys(who))}" for v, who in told.items()
+    )
+    if len(frame) == 1:
+        row = next(rows_of(frame).__iter__())
+        ratio = estimate(row.ratio, row.ratio_low, row.ratio_high, decimals=2)
+        verdicts = f"{verdicts}: the display fell {ratio} times as fast"
+    used = (
+        f" It replaces the half-way assumption in hours, energy and power for {joined(sharper)}."
+        if sharper
+        else " So hours, energy and power keep the half-way assumption about the gauge."
+    )
+    return (text, f"What was read {verdicts}.{used}")
+
+
+def evenness(results: Results, run: int) -> str:
+    """Return in which phases a device did not drain evenly; empty without dense readings."""
+    frame = results.extra.get("within_phase")
+    if frame is None or frame.empty:
+        return ""
+    frame = of_run(frame, run)
+    judged = frame[frame["verdict"] != "too_few"]
+    if judged.empty:
+        return ""
+    names = Names.of(results.session)
+    uneven = [r for r in rows_of(judged) if r.verdict != "even"]
+    where = f"{len(judged)} phases of a device" if len(judged) > 1 else "one phase"
+    start = f"The changes of the display are dense enough to compare the halves of {where}"
+    if not uneven:
+        return f"{start}: each drained evenly, as far as can be told."
+    listed = joined(
+        f"{names.device[r.device]} in “{names.phase[r.phase]}” ({r.verdict} in the second half)"
+        for r in uneven
+    )
+    return (
+        f"{start}. Not even: {listed}. That may be work that changed, a power saver, or a gauge "
+        "that is not straight there; the rest drained evenly, as far as can be told."
+    )
+
+
+def ticks_gained(results: Results) -> str:
+    """Return what changes of the display gained over readings; empty where none was used."""
+    frame = results.extra.get("tick_gain")
+    if frame is None or frame.empty:
+        return ""
+    both = frame.dropna(subset=["half_width_pp", "half_width_without_pp"])
+    only = len(frame) - len(both)
+    noted = (results.session.readings["kind"] == "tick").any()
+    what = "noted changes of the display" if noted else "changes of the display in the dense log"
+    parts = []
+    if len(both):
+        before, after = (
+            float(both[name].median()) for name in ("half_width_without_pp", "half_width_pp")
+        )
+        parts.append(
+            f"{count(len(both), 'displayed drain')} sharper, in the middle from {PLUS_MINUS}"
+            f"{number(before, 2)} to {PLUS_MINUS}{quantity(after, 'pp', 2)}"
+        )
+    if only:
+        parts.append(f"{count(only, 'drain')} possible that readings alone would not give")
+    return f"The {what} made {joined(parts)}."

@@ -1,0 +1,55 @@
+"""Sentences on repeated runs that count them one by one, without a distribution."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from kit.show.tables.cells import Names, rows_of
+from kit.units import count, joined, number
+
+if TYPE_CHECKING:
+    from kit.results import Results
+
+__all__ = ["alt_survival", "runs_counted"]
+
+
+def runs_counted(results: Results) -> tuple[str, ...]:
+    """Return who outlasted whom in every pair of runs, and how much so few runs can show."""
+    frame = results.extra.get("group_pairs")
+    if frame is None or frame.empty:
+        return ()
+    names = Names.of(results.session)
+    swept: list[str] = []
+    for row in rows_of(frame):
+        total = row.runs_a * row.runs_b
+        if row.pairs_a_longer == total:
+            swept.append(f"{names.device[row.device_a]} over {names.device[row.device_b]}")
+        elif row.pairs_b_longer == total:
+            swept.append(f"{names.device[row.device_b]} over {names.device[row.device_a]}")
+    allowed = 1.0 - results.settings.coverage
+    least = float(frame["p_least"].min())
+    clear = (
+        f"Every run of one outlasted every run of the other: {joined(swept)}. "
+        if swept
+        else "No device outlasted another in every pair of their runs. "
+    )
+    if least <= allowed:
+        return (f"{clear}The table counts the pairs, without assuming how the runs scatter.",)
+    return (
+        f"{clear}Counted alone, {count(int(frame['runs_a'].max()), 'run')} of each cannot decide: "
+        f"even a clean sweep happens by chance with p = {number(least, 2)}. A verdict needs more "
+        "runs, or the assumption of the table of differences above that they scatter alike.",
+    )
+
+
+def alt_survival(results: Results) -> str:
+    """Return what the figure of the runs still on shows."""
+    names = Names.of(results.session)
+    parts = []
+    for device, here in results.extra["survival"].groupby("device", sort=False):
+        steps = "; ".join(
+            f"{number(r.share_on * 100)} % after {number(r.time_h_high, 2)} h"
+            for r in rows_of(here)
+        )
+        parts.append(f"{names.device[str(device)]} {steps}")
+    return f"Steps: share of the runs still on. {'. '.join(parts)}."

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from math import sqrt
 from typing import TYPE_CHECKING
 
@@ -76,6 +77,14 @@ def _planned(facts: Facts, run: int, p: int, device: int) -> tuple[float, float]
     if np.isnan(off) or np.isnan(start):
         off, start = np.inf, 0.0
     on = min(max(off - start, 0.0), length)
+    if phase.planned_turns:
+        mine = [t for t in phase.planned_turns if facts.devices[device] in t.devices]
+        limited = sum(max(min(t.end_min, on) - t.start_min, 0.0) for t in mine)
+        gaps = sum(
+            max(min(after.start_min, on) - before.end_min, 0.0)
+            for before, after in pairwise(phase.planned_turns)
+        )
+        return limited, on - gaps - limited
     if phase.kind == "rotation":
         turn = float("nan") if phase.turn_min is None else phase.turn_min
         return (turn, length - turn) if on >= length else (float("nan"), float("nan"))

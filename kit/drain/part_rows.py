@@ -10,7 +10,7 @@ if TYPE_CHECKING:
 
     from kit.session import Phase, Session
 
-__all__ = ["PartRow", "Turn", "done_h", "flag_exposure", "turns"]
+__all__ = ["PartRow", "Turn", "done_h", "flag_exposure", "planned_h", "turns"]
 
 _EXPOSURE_SHARE = 0.95
 _EXPOSURE_SLACK_H = 0.5 / 60.0
@@ -96,6 +96,24 @@ def done_h(turn: Turn, otherwise_h: float) -> float:
     if length == length:
         return length / 60.0
     return float("nan") if turn.completed == "partly" else otherwise_h
+
+
+def planned_h(phase: Phase, device: str) -> float:
+    """Return for how long a device was to do the first part of a rotation (h); NaN: not stated.
+
+    Examples
+    --------
+    Two turns of ten minutes each:
+
+    >>> from kit.session import Phase, PlannedTurn
+    >>> turns = [PlannedTurn(start_min=t, end_min=t + 10, devices=("a",)) for t in (0, 20)]
+    >>> round(planned_h(Phase(id="p", label="P", planned_turns=tuple(turns)), "a"), 4)
+    0.3333
+    """
+    if phase.planned_turns:
+        mine = [t for t in phase.planned_turns if device in t.devices]
+        return sum((t.end_min - t.start_min for t in mine), start=0.0) / 60.0
+    return float("nan") if phase.turn_min is None else phase.turn_min / 60.0
 
 
 def flag_exposure(rows: Iterable[PartRow], longest: Mapping[str, float]) -> list[PartRow]:

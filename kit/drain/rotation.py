@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from kit.drain.part_rows import PartRow, done_h, flag_exposure, turns
+from kit.drain.part_rows import PartRow, done_h, flag_exposure, planned_h, turns
 from kit.drain.states import time_variance
 from kit.stats.uncertainty import normal_factor, resolution
 
@@ -96,7 +96,8 @@ def rotation_rows(ready: Prepared, run: int, phase: int, coverage: float) -> lis
         unit = run * len(chains.devices) + i
         status = str(ready.status["displayed"][unit, phase])
         own = [done_h(t, turn_h) for t in logged.get(device, ()) if t.activity == a]
-        exposure = float(sum(own)) if own else (0.0 if logged or status != "split" else turn_h)
+        silent = not logged and status == "split"
+        exposure = float(sum(own)) if own else (planned_h(spec, device) if silent else 0.0)
         total = float(chains.exposure_h[unit, phase])
         rest = total - exposure
         longest[a] = max(longest.get(a, 0.0), exposure if exposure == exposure else 0.0)

@@ -14,7 +14,7 @@ import numpy as np
 
 from kit.drain.flags import LITTLE_CHARGE_PCT, SHORT_EXPOSURE_H
 from kit.drain.gauge import charge_excess
-from kit.drain.part_rows import done_h, turns
+from kit.drain.part_rows import done_h, planned_h, turns
 from kit.drain.reference_repeats import charge_share
 from kit.drain.rotation import plain_phase
 from kit.drain.swaps import UNNAMED_PARTS, with_swaps
@@ -146,9 +146,9 @@ def _fill_turn(ready: Prepared, draft: _Draft, s: int, phase: int) -> None:
     for run, number in enumerate(chains.runs):
         logged = turns(chains.session, number, spec)
         for unit in range(run * n, run * n + n):
-            mine = logged.get(chains.devices[unit - run * n], ())
-            own = [done_h(t, turn_h) for t in mine if t.activity == name]
-            hours = float(sum(own)) if own else (0.0 if logged else turn_h)
+            device = chains.devices[unit - run * n]
+            own = [done_h(t, turn_h) for t in logged.get(device, ()) if t.activity == name]
+            hours = float(sum(own)) if own else (0.0 if logged else planned_h(spec, device))
             plain = plain_phase(ready, unit, phase, other)
             draft.activity[unit, s] = name
             draft.hours[unit, s] = hours

@@ -12,7 +12,7 @@ from kit.drain.part_rows import Turn, done_h
 from kit.drain.rotation import rotation_u
 from kit.drain.split_phases import parts
 from kit.results import RESULT_COLUMNS, Settings
-from kit.session import Assumptions, Phase
+from kit.session import Assumptions, Phase, PlannedTurn
 from tests.helpers.builders import make_session
 
 BARE = Assumptions(reading_delay_min=0.0, phase_length_u_min=0.0, gauge_error_pp=0.0)
@@ -244,6 +244,16 @@ def test_turns_as_logged():
     assert "unequal_exposure" in found.loc[("b", "call"), "flags"]
     assert found.loc[("c", "call"), "status"] == "not_reached"
     assert np.isnan(found.loc[("c", "call"), "rate_pp_per_h"])
+
+
+def test_turns_as_planned_where_none_is_logged():
+    """Two turns of 10 min for a, 20 of 60: (13 − 0.6667 × 8)/0.3333 = 23 pp/h; b had none."""
+    planned = tuple(PlannedTurn(start_min=t, end_min=t + 10, devices=("a",)) for t in (0.0, 30.0))
+    phases = (PLAIN, replace(ROTATION, planned_turns=planned))
+    found = rotation({"a": [90, 82, 69], "b": [91, 82, 71]}, phases=phases)
+    assert found.loc[("a", "call"), "exposure_h"] == pytest.approx(20 / 60)
+    assert found.loc[("a", "call"), "rate_pp_per_h"] == pytest.approx(23.0)
+    assert found.loc[("b", "call"), "status"] == "not_reached"
 
 
 def test_a_turn_that_cannot_be_told_from_the_rest():

@@ -254,7 +254,8 @@ class _Results:
             words += f" ({runtime_bounds(bounds)})"
         runs = _whole(first.get("runs"))
         words += f", {count(runs, 'run')}" if runs else ""
-        return Longest(self.name(first["device"]), words, mean), self._mean_lead(first["device"])
+        device = first.get("device")
+        return Longest(self.name(device), words, mean), self._mean_lead(device)
 
     def _mean_lead(self, device: object) -> Lead:
         sides = (("device_a", "device_b", "a"), ("device_b", "device_a", "b"))
@@ -282,7 +283,7 @@ class _Results:
         firsts = [min((row for row in known if row.run == run), key=_place) for run in runs]
         best = max(firsts, key=_hours)
         longest = Longest(
-            self.name(best.device), f"{runtime_bounds(best)}, run {best.run:.0f}", _hours(best)
+            self.name(best.device), f"{runtime_bounds(best)}, run {best.run}", _hours(best)
         )
         leads = [self._lead(row, [r for r in known if r.run == row.run]) for row in firsts]
         if not any(lead.verdict for lead in leads):
@@ -328,7 +329,7 @@ def _runtime(row: Mapping[str, Any]) -> SimpleNamespace | None:
     if not math.isfinite(low):
         return None
     return SimpleNamespace(
-        run=_number(row.get("run")),
+        run=_whole(row.get("run")) or 0,
         device=_text(row.get("device")),
         rank_best=_number(row.get("rank_best")),
         right_censored=row.get("right_censored") is True,

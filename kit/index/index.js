@@ -42,7 +42,7 @@
 
   const rows = [...body.rows].map((row) => ({
     row,
-    text: plain(row.textContent),
+    text: plain([...row.cells].slice(0, -1).map(text).join(" ")), // all but the links
     devices: [...row.cells[2].querySelectorAll("li")].map(text),
     keys: {},
   }));
@@ -89,9 +89,9 @@
     const keyed = rows.map((one, place) => [one.keys[column], place, one.row]);
     keyed.sort(([a, i], [b, j]) =>
       a === null ? (b === null ? i - j : 1) : b === null ? -1 : sign * compare(a, b) || i - j);
-    const all = document.createDocumentFragment();
-    for (const [, , row] of keyed) all.append(row);
-    body.append(all);
+    body.remove(); // rows are moved much faster in a body that is not in the page
+    for (const [, , row] of keyed) body.append(row);
+    table.append(body);
   };
 
   const heads = {};
@@ -158,7 +158,8 @@
   };
   for (const [column, { name, first, asc, desc }] of Object.entries(COLUMNS)) {
     for (const way of first === "asc" ? ["asc", "desc"] : ["desc", "asc"]) {
-      option(order, `${column} ${way}`, `${name}, ${way === "asc" ? asc : desc}`);
+      const label = `${name}, ${way === "asc" ? asc : desc}`;
+      option(order, `${column} ${way}`, label[0].toUpperCase() + label.slice(1));
     }
   }
   const times = new Map();

@@ -28,7 +28,13 @@ if TYPE_CHECKING:
 
     from kit.render.warm import WarmKernel
 
-__all__ = ["notebook_text", "run_notebook", "start_kernel", "without_slow_grammar"]
+__all__ = [
+    "kernel_environment",
+    "notebook_text",
+    "run_notebook",
+    "start_kernel",
+    "without_slow_grammar",
+]
 
 Parameter = str | int | float | bool
 
@@ -66,22 +72,24 @@ def without_slow_grammar() -> Iterator[None]:
         sys.modules.pop(name, None)
 
 
-def _environment(scratch: Path) -> dict[str, str]:
-    """Return the kernel's environment: this ``kit``, no start-up files, no hash randomness."""
-    environment = dict(os.environ)
+def kernel_environment(environment: Mapping[str, str]) -> dict[str, str]:
+    """Return the environment of a process that runs notebooks.
+
+    It finds this ``kit`` whatever folder it works in, hashes alike every time, and does its
+    linear algebra on one processor, unless the user says otherwise.
+    """
+    environment = dict(environment)
     package_root = str(Path(__file__).resolve().parents[2])
     stated = environment.get("PYTHONPATH", "")
-    # the kernel works in another folder: what is relative here must mean the same there
+    # the process works in another folder: what is relative here must mean the same there
     paths = [str(Path(entry).absolute()) for entry in stated.split(os.pathsep)] if stated else []
     if package_root not in (sysconfig.get_path("purelib"), sysconfig.get_path("platlib")):
         paths.insert(0, package_root)
     if paths:
         environment["PYTHONPATH"] = os.pathsep.join(paths)
-    environment["IPYTHONDIR"] = str(scratch / "ipython")
-    environment |= FIXED
     for name in THREADS:
         environment.setdefault(name, "1")
-    return environment
+    return environment | FIXED
 
 
 @contextmanager
@@ -126,7 +134,7 @@ def start_kernel(folder: Path, *, preload: Iterable[str] = ()) -> Iterator[Async
             run_sync(manager.start_kernel)(
                 extra_arguments=arguments,
                 cwd=str(folder),
-                env=_environment(Path(scratch)),
+                env=kernel_environment(os.environ) | {"IPYTHONDIR": str(Path(scratch, "ipython"))},
                 stdout=log,
                 stderr=subprocess.STDOUT,
             )

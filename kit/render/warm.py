@@ -19,6 +19,7 @@ from __future__ import annotations
 import io
 import json
 import os
+import tempfile
 import warnings
 from contextlib import contextmanager, redirect_stderr, redirect_stdout
 from importlib import import_module
@@ -58,7 +59,9 @@ class WarmKernel:
         for name in preload:
             import_module(name)
         self._shown: list[Shown | None] = []
-        self._shell = _shell(self._shown)
+        # IPython wants a folder of its own; that of the user is not touched
+        self._home = tempfile.TemporaryDirectory(prefix="rundown-shell-")
+        self._shell = _shell(self._shown, self._home.name)
         _register()
 
     @contextmanager
@@ -124,7 +127,7 @@ def _sent(shown: Shown | None) -> Shown:
     return data, metadata
 
 
-def _shell(shown: list[Shown | None]) -> Any:
+def _shell(shown: list[Shown | None], home: str) -> Any:
     """Return the shell of this process, which puts into the list what is shown."""
     from IPython.core.displaypub import DisplayPublisher
     from IPython.core.interactiveshell import InteractiveShell
@@ -150,7 +153,7 @@ def _shell(shown: list[Shown | None]) -> Any:
     config = Config()
     config.HistoryManager.enabled = False
     config.InteractiveShell.display_pub_class = Publisher
-    return Shell.instance(config=config)
+    return Shell.instance(config=config, ipython_dir=home)
 
 
 def _register() -> None:

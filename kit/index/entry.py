@@ -7,6 +7,7 @@ report writes it is left out, and a file that is no results at all is said to be
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any, Literal
@@ -29,6 +30,7 @@ Verdict = Literal["supported", "tied", "not_supported", "open", ""]
 empty: there is no lead to speak of."""
 
 MIN_PER_H = 60.0
+ISO_DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 RUNTIME = "runtime"
 LARGEST = 1e9
 """No time, count or percentage of a session is as large. Chosen, no source."""
@@ -155,6 +157,11 @@ def _text(value: object) -> str:
     return value if isinstance(value, str) else ""
 
 
+def _date(value: object) -> str:
+    """Return a date in ISO form, nothing for any other text."""
+    return value if isinstance(value, str) and ISO_DATE.fullmatch(value) else ""
+
+
 def _number(value: object) -> float:
     """Return a number, NaN for anything else and for what no session can hold."""
     if isinstance(value, bool) or not isinstance(value, (int, float)):
@@ -208,7 +215,7 @@ class _Results:
         codes = [_text(row.get("conclusion")) for row in self.rows("revisions")]
         return Entry(
             title=_text(self.session.get("title")) or _text(self.session.get("id")),
-            date=_text(self.session.get("date")),
+            date=_date(self.session.get("date")),
             devices=tuple(self.labels.values()),
             longest=longest,
             lead=lead,

@@ -111,9 +111,9 @@
   const read = () => {
     const given = new URLSearchParams(location.hash.slice(1));
     for (const [key, start] of Object.entries(START)) state[key] = given.get(key) ?? start;
-    if (!(state.sort in COLUMNS)) state.sort = START.sort;
+    if (!Object.hasOwn(COLUMNS, state.sort)) state.sort = START.sort;
     if (!["asc", "desc"].includes(given.get("order"))) state.order = COLUMNS[state.sort].first;
-    if (!(state.show in SHOWN)) state.show = START.show;
+    if (!Object.hasOwn(SHOWN, state.show)) state.show = START.show;
     if (![...device.options].some((one) => one.value === state.device)) state.device = "";
   };
   let waiting = 0;

@@ -232,6 +232,11 @@ def test_what_is_no_results_is_said(data: object, why: str) -> None:
         entry_of(data)
 
 
+@pytest.mark.parametrize("date", [None, "", "16 May", "2026-05-16T08:00", "٢٠٢٦-٠٥-١٦", 20260516])
+def test_a_date_that_is_none_is_left_out(date: Any) -> None:
+    assert entry_of(plain_results(date=date)).date == ""
+
+
 def test_an_old_file_without_most_tables_is_still_a_row() -> None:
     entry = entry_of({"format": "rundown-results/1", "session": {"id": "mud"}, "tables": {}})
     assert entry == Entry(title="mud")

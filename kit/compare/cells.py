@@ -124,7 +124,7 @@ def cells_of(member: Member) -> Cells:
     return Cells(
         value=mean,
         half_width=half.max(axis=0) if half.size else np.zeros(size),
-        at_least=censored,
+        at_least=np.asarray(censored, dtype=bool),
         runs=runs.astype(np.int64),
         unscaled=unscaled,
         rss=rss,

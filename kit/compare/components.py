@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from kit.units import count
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -22,7 +24,8 @@ if TYPE_CHECKING:
 
 __all__ = ["Component", "components_of"]
 
-LEAST_DOF = 1
+FEW_DOF = 4
+"""Degrees of freedom below which an estimate is called rough (36 % uncertain at four)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -82,7 +85,6 @@ def components_of(
     less the mean of their uncertainty. day: the same of the sessions' own effects.
     """
     seen = field.network.observed
-    scatter = field.network.scatter
     closed = np.array([n < len(field.entries) for n in seen.node.tolist()], dtype=bool)
     windows = seen.half_width[closed] ** 2 / 3.0
     resolution = float(windows.mean()) if windows.size else math.nan
@@ -94,29 +96,28 @@ def components_of(
     raw.append(_unit(units, field))
     raw.append(_day(field))
     total = sum(max(v, 0.0) for name, v, _, _ in raw if v == v and name != "day")
-    return (
-        tuple(
-            Component(
-                name=name,
-                variance=variance,
-                dof=dof,
-                share=max(variance, 0.0) / total
-                if name != "day" and variance == variance and total > 0.0
-                else math.nan,
-                why=why
-                or (
-                    "the estimate is below 0, which counts as none: it is too small to be seen here"
-                    if variance < 0.0
-                    else f"from {dof:g} degrees of freedom only"
-                    if dof < 4
-                    else ""
-                ),
-            )
-            for name, variance, dof, why in raw
+    return tuple(
+        Component(
+            name=name,
+            variance=variance,
+            dof=dof,
+            share=max(variance, 0.0) / total
+            if name != "day" and variance == variance and total > 0.0
+            else math.nan,
+            why=_remark(variance, dof, why),
         )
-        if scatter
-        else ()
+        for name, variance, dof, why in raw
     )
+
+
+def _remark(variance: float, dof: float, why: str) -> str:
+    """Return what is to be said of an estimate."""
+    parts = [why]
+    if variance < 0.0:
+        parts.append("the estimate is below 0 and counts as none: too small to be seen here")
+    elif variance == variance and dof < FEW_DOF:
+        parts.append(f"rough, from {count(round(dof), 'degree')} of freedom")
+    return "; ".join(part for part in parts if part)
 
 
 def _run(found: RunScatter, resolution: float) -> tuple[str, float, float, str]:
@@ -129,13 +130,13 @@ def _session(
     field: Field, run_scatter: RunScatter, resolution: float
 ) -> tuple[str, float, float, str]:
     scatter = field.network.scatter
-    if scatter.residual_dof < LEAST_DOF:
+    if not scatter.residual_dof:
         why = "fewer than two devices took part in the same sessions, unchanged"
         return "session", math.nan, 0.0, why
     run = max(run_scatter.s**2 - resolution, 0.0) if run_scatter.dof else 0.0
     variance = scatter.observed**2 - scatter.run_mean * run - resolution
     why = "" if run_scatter.dof else "holds that of the runs as well, which were not repeated"
-    return "session", variance, float(scatter.residual_dof), why if variance >= 0.0 else ""
+    return "session", variance, float(scatter.residual_dof), why
 
 
 def _unit(units: Sequence[Unit], field: Field) -> tuple[str, float, float, str]:

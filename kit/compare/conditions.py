@@ -7,6 +7,7 @@ they are taken as alike, and it is said.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
@@ -27,6 +28,7 @@ __all__ = [
     "PROTOCOL",
     "Contrast",
     "Status",
+    "close_lengths",
     "condition_keys",
     "contrasts",
     "lengths",
@@ -179,8 +181,8 @@ def _protocol(first: Session, second: Session, tolerance_pct: float) -> tuple[st
             )
         if not fits:
             return _step_words(one, k + 1), _step_words(two, k + 1), "differs"
-    words = f"{len(a)} phases"
-    return words, words, "same"
+    alike = f"{len(a)} phases"
+    return alike, alike, "same"
 
 
 def close_lengths(first: float, second: float, tolerance_pct: float) -> bool:
@@ -200,14 +202,15 @@ def _health(first: Device, second: Device) -> Status:
     if first.health_pct is None or second.health_pct is None:
         return "unknown"
     us = [HEALTH_U_PCT if d.health_u_pct is None else d.health_u_pct for d in (first, second)]
-    within = 2.0 * float(np.hypot(*us))
+    within = 2.0 * math.hypot(*us)
     return "same" if abs(first.health_pct - second.health_pct) <= within else "differs"
 
 
 def _device_rows(first: Device, second: Device, accept: frozenset[str]) -> Iterable[Contrast]:
+    software = first.software, second.software
     yield Contrast(
-        key="software", label=_LABELS["software"], first=recorded(first.software),
-        second=recorded(second.software), status=_alike("software", first.software, second.software),
+        key="software", label=_LABELS["software"], first=recorded(software[0]),
+        second=recorded(software[1]), status=_alike("software", *software),
         decides="software" not in accept,
     )  # fmt: skip
     yield Contrast(

@@ -232,6 +232,7 @@ class Network:
 
 def _dof(a: Floats, seen: Observed, found: Scatter, variance: float) -> float:
     """Return the effective degrees of freedom of a variance from two mean squares."""
+    parts: tuple[tuple[float, float], ...]
     runs = float(a @ seen.run_part @ a) * found.run_s**2
     if found.between_variance == 0.0 and found.basis == "estimated":
         return float(found.run_dof)
@@ -241,9 +242,9 @@ def _dof(a: Floats, seen: Observed, found: Scatter, variance: float) -> float:
         rest = runs + float((a**2 * seen.single).sum()) * found.run_s**2 - (
             found.run_mean * found.run_s**2 * float(a @ a)
         )  # fmt: skip
-        parts = ((whole, found.dof), (rest, found.run_dof))
+        parts = ((whole, found.dof), (rest, float(found.run_dof)))
     else:
-        parts = ((runs, found.run_dof),)
+        parts = ((runs, float(found.run_dof)),)
     spread = sum(v**2 / d for v, d in parts if d)
     return float("inf") if spread == 0.0 else variance**2 / spread
 

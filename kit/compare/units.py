@@ -170,7 +170,8 @@ def units_of(
         else:
             if why:
                 remarks.append(
-                    f"{device.id} in {members[m].key} is taken for another device than before: {why}."
+                    f"{device.id} in {members[m].key} is taken for another device than "
+                    f"before: {why}."
                 )
             groups[key].append([place])
             order.append(groups[key][-1])

@@ -1,0 +1,241 @@
+"""Tables of what is compared: sessions, devices, conditions, spread, and how it was made."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from kit.display import Column, Table
+from kit.labels import full_name
+from kit.units import MISSING, NOT_RECORDED, count, number, percent, recorded
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from kit.compare.analysis import Comparison
+
+__all__ = [
+    "conditions",
+    "devices",
+    "inputs",
+    "not_compared",
+    "parameters",
+    "sessions",
+    "spread",
+]
+
+COMPONENTS = {
+    "resolution": "Resolution: the window in which a power-off was seen",
+    "run": "Run: the same unit again on the same occasion",
+    "session": "Session: the same unit on another occasion, beside the same others",
+    "unit": "Unit: another unit of the same model",
+    "day": "The day as a whole, the same for every device of a session",
+}
+
+
+def sessions(found: Comparison) -> Table:
+    """Return the sessions in order, with the fingerprint of each."""
+    return Table(
+        id="sessions",
+        caption="The sessions, in the order of their dates",
+        columns=(
+            Column(name="Session"),
+            Column(name="Date"),
+            Column(name="Title"),
+            Column(name="Devices and runs"),
+            Column(name="Data fingerprint"),
+        ),
+        rows=tuple(
+            (
+                m.key,
+                f"{m.session.date:%Y-%m-%d}" if m.session.date else NOT_RECORDED,
+                full_name(m.session.title, m.session.id),
+                f"{count(len(m.session.devices), 'device')}, {count(len(m.session.runs), 'run')}",
+                m.session.fingerprint,
+            )
+            for m in found.members
+        ),
+        notes=(
+            *(
+                ("A session without a date stands behind the others, in the order given.",)
+                if any(m.session.date is None for m in found.members)
+                else ()
+            ),
+        ),
+    )
+
+
+def devices(found: Comparison) -> Table:
+    """Return which device took part in what, and as which entry it is compared."""
+    rows = []
+    for number_, unit in enumerate(found.units):
+        mine = [e for e in found.standing.field.entries if e.unit == number_]
+        for entry in mine:
+            where = ", ".join(found.members[p.member].key for p in entry.appearances)
+            devices_ = [
+                found.members[p.member].session.devices[p.device] for p in entry.appearances
+            ]
+            software = dict.fromkeys(recorded(d.software) for d in devices_)
+            health = dict.fromkeys(recorded(d.health_pct, "%") for d in devices_)
+            told = f"not as before: {entry.apart}" if entry.apart else unit.known_by or MISSING
+            rows.append((entry.name, where, "; ".join(software), "; ".join(health), told))
+    return Table(
+        id="devices",
+        caption="The devices, and in which sessions they count as unchanged",
+        columns=(
+            Column(name="Device"),
+            Column(name="Sessions"),
+            Column(name="Software"),
+            Column(name="Battery health"),
+            Column(name="Taken as one because of"),
+        ),
+        rows=tuple(rows),
+        notes=found.remarks,
+    )
+
+
+def conditions(found: Comparison) -> tuple[Table, ...]:
+    """Return, for every two sessions, what was alike, what differed and what is not known."""
+    tables = []
+    words = {"differs": "differs", "unknown": "not recorded in both, taken as alike"}
+    rows = []
+    for two in found.beside:
+        keys = " and ".join(found.members[k].key for k in (two.first, two.second))
+        alike = [c.label for c in two.contrasts if c.status == "same"]
+        for c in two.contrasts:
+            if c.status == "same" or (c.status == "unknown" and not c.decides):
+                continue
+            told = words[c.status]
+            if c.status == "differs":
+                told = "differs: not comparable" if c.decides else "differs: listed only"
+                if c.key in found.settings.accept:
+                    told = "differs: accepted as it is"
+            rows.append((keys, c.label, c.first, c.second, told))
+        rows.append((keys, "Alike", ", ".join(alike) or MISSING, "", "comparable"))
+    tables.append(
+        Table(
+            id="conditions",
+            caption="What is comparable between the sessions, and what is not",
+            columns=(
+                Column(name="Sessions"),
+                Column(name="What"),
+                Column(name="First"),
+                Column(name="Second"),
+                Column(name="So it counts as"),
+            ),
+            rows=tuple(rows),
+            notes=(
+                "Not comparable: no runtime of one is set against a runtime of the other, directly "
+                "or as a link, unless the condition is accepted (--accept).",
+                "Conditions that neither session records, and that decide nothing, are left out.",
+            ),
+        )
+    )
+    return tuple(tables)
+
+
+def not_compared(found: Comparison) -> Table | None:
+    """Return which devices cannot be compared and why; ``None`` if all can."""
+    entries = found.standing.field.entries
+    reasons: dict[tuple[int, str], list[str]] = {}
+    for pair in found.standing.pairs:
+        if pair.ties.tie == "apart":
+            reasons.setdefault((pair.a, pair.ties.why), []).append(entries[pair.b].name)
+    if not reasons:
+        return None
+    return Table(
+        id="not-compared",
+        caption="Devices that are not compared",
+        columns=(Column(name="Device"), Column(name="Not with"), Column(name="Because")),
+        rows=tuple(
+            (entries[a].name, ", ".join(others), why) for (a, why), others in reasons.items()
+        ),
+    )
+
+
+def spread(found: Comparison) -> Table:
+    """Return how much of the spread of runtimes is resolution, run, session and unit."""
+    rows = []
+    for part in found.components:
+        seen = not math.isnan(part.variance)
+        shown = MISSING
+        if seen:
+            shown = number(100.0 * part.relative, 2) if part.variance > 0.0 else "0 (below 0)"
+        rows.append(
+            (
+                COMPONENTS[part.name],
+                shown,
+                MISSING if math.isnan(part.share) else number(100.0 * part.share),
+                MISSING if not part.dof else "known" if math.isinf(part.dof) else
+                number(part.dof),
+                part.why or MISSING,
+            )
+        )  # fmt: skip
+    return Table(
+        id="spread",
+        caption="What the spread of runtimes consists of",
+        columns=(
+            Column(name="Source"),
+            Column(name="Standard deviation", unit="%", align="right", numeric_sort=True),
+            Column(name="Share of variance", unit="%", align="right", numeric_sort=True),
+            Column(name="Degrees of freedom", align="right", numeric_sort=True),
+            Column(name="Remark"),
+        ),
+        rows=tuple(rows),
+        notes=(
+            "Relative to the runtime, for a single run. Shares are of the sum of what could be "
+            "estimated, those below 0 counted as none. The day as a whole has no share: it drops "
+            "out of every difference between devices of one session.",
+        ),
+    )
+
+
+def inputs(found: Comparison) -> Table:
+    """Return the input files with their SHA-256."""
+    return Table(
+        id="inputs",
+        caption="Input files",
+        columns=(
+            Column(name="Session"),
+            Column(name="File"),
+            Column(name="Size", unit="bytes", align="right", numeric_sort=True),
+            Column(name="SHA-256"),
+        ),
+        rows=tuple(
+            (m.key, s.name, str(s.size), s.sha256) for m in found.members for s in m.session.sources
+        ),
+    )
+
+
+def parameters(found: Comparison, versions: Mapping[str, str]) -> tuple[Table, ...]:
+    """Return the parameters of the comparison and the versions of what made it."""
+    settings = found.settings
+    same = ", ".join(f"{a} = {b}" for a, b in settings.same)
+    rows = (
+        ("Coverage", percent(settings.coverage)),
+        ("Devices said to be the same", same or MISSING),
+        ("Conditions that may differ", ", ".join(sorted(settings.accept)) or MISSING),
+        (
+            "Assumed scatter of whole sessions",
+            MISSING if settings.session_cv is None else percent(settings.session_cv),
+        ),
+        (
+            "Assumed scatter of a device from day to day",
+            f"{percent(found.assumed)} ({'setup file' if found.stated else 'the kit’s default'})",
+        ),
+        ("Phase lengths may differ by", percent(settings.length_tolerance_pct / 100.0)),
+    )
+    return (
+        Table(
+            id="parameters",
+            caption="Parameters of the comparison",
+            columns=(Column(name="Parameter"), Column(name="Value")),
+            rows=rows,
+        ),
+        Table(
+            id="versions",
+            caption="Software",
+            columns=(Column(name="Package"), Column(name="Version")),
+            rows=tuple(versions.items()),
+        ),
+    )

@@ -16,6 +16,7 @@ import click
 from kit import __version__
 from kit.errors import SEVERITIES, ExitCode, RecordError, RundownError, in_order
 from kit.batch.commands import batch_command
+from kit.compare.commands import compare_command
 from kit.index.commands import index_command
 from kit.recorder.commands import record_command
 from kit.revise.commands import amend_command, verify_command
@@ -190,6 +191,7 @@ cli.add_command(watch_command)
 cli.add_command(record_command)
 cli.add_command(index_command)
 cli.add_command(batch_command)
+cli.add_command(compare_command)
 
 
 def default_out(record: Path) -> Path:

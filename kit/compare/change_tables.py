@@ -6,6 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from kit.compare.changes import returns
+from kit.compare.conditions import DEVICE_KEYS
 from kit.compare.entries import between
 from kit.compare.order_tables import bounds_cell
 from kit.display import Column, Table
@@ -49,7 +50,7 @@ def runtime_changes(found: Comparison) -> Table | None:
     rows = []
     for change in found.changes:
         against = change.way == "against_the_others"
-        early, late = (found.members[p.member].key for p in (change.before, change.after))
+        early, late = (found.members[p.member].number for p in (change.before, change.after))
         what = {1: "runs longer", -1: "runs shorter", 0: VERDICTS[change.verdict]}[change.longer]
         told = {"tied": "no change beyond the scatter"}.get(what, what)
         if change.why:
@@ -99,18 +100,20 @@ def what_changed(found: Comparison) -> Table | None:
     for unit in found.units:
         for one, two in returns(unit):
             returned = True
-            early, late = (found.members[p.member].key for p in (one, two))
+            early, late = (found.members[p.member].number for p in (one, two))
             for c in between(found.members, one, two, found.settings):
-                if c.status == "same" or (c.status == "unknown" and not c.decides):
+                idle = c.status == "same" or (c.status == "unknown" and not c.decides)
+                if idle and c.key not in DEVICE_KEYS:
                     continue
                 effect = "keeps the two apart" if c.decides else "listed only"
                 if c.status == "unknown":
                     effect = "taken as alike"
                 elif c.key in found.settings.accept:
                     effect = "accepted as it is"
+                told = "alike" if c.status == "same" else f"{words[c.status]}: {effect}"
                 rows.append(
                     (unit.name, f"{early} → {late}", c.label, c.first, c.second,
-                     f"{words[c.status]}: {effect}")
+                     told)
                 )  # fmt: skip
     if not returned or not rows:
         return None
@@ -166,7 +169,7 @@ def phase_changes(found: Comparison) -> Table | None:
         rows.append(
             (
                 found.units[change.unit].name,
-                f"{full_name(phase.activity, phase.id)} ({early.key} → {late.key})",
+                f"{full_name(phase.activity, phase.id)}, {early.number} → {late.number}",
                 _rate(change.first),
                 _rate(change.second),
                 drain,
@@ -181,7 +184,7 @@ def phase_changes(found: Comparison) -> Table | None:
         f"later minus earlier; in brackets the {percent(found.settings.coverage)} interval",
         columns=(
             Column(name="Device"),
-            Column(name="Activity"),
+            Column(name="Activity, sessions"),
             Column(name="Earlier", unit="pp at pp/h", align="right"),
             Column(name="Later", unit="pp at pp/h", align="right"),
             Column(name="Drain changed by", unit="pp", align="right", numeric_sort=True),
@@ -209,7 +212,7 @@ def phases(found: Comparison) -> Table | None:
             a, b = first.session.phase(match.first), second.session.phase(match.second)
             rows.append(
                 (
-                    f"{first.key} → {second.key}",
+                    f"{first.number} → {second.number}",
                     full_name(a.activity, a.id),
                     f"{full_name(a.label, a.id)}, {number(match.first_min)}{NO_BREAK}min",
                     f"{full_name(b.label, b.id)}, {number(match.second_min)}{NO_BREAK}min",
@@ -235,7 +238,7 @@ def unmatched(found: Comparison) -> Table | None:
     """Return the phases without counterpart and why; ``None`` if there are none."""
     rows = []
     for two in found.beside:
-        keys = [found.members[k].key for k in (two.first, two.second)]
+        keys = [str(found.members[k].number) for k in (two.first, two.second)]
         for item in two.unmatched:
             session = found.members[(two.first, two.second)[item.side]].session
             phase = session.phase(item.phase)
@@ -253,9 +256,9 @@ def unmatched(found: Comparison) -> Table | None:
         id="unmatched-phases",
         caption="Phases without a counterpart",
         columns=(
-            Column(name="In"),
+            Column(name="In session"),
             Column(name="Phase"),
-            Column(name="Looked for in"),
+            Column(name="Looked for in session"),
             Column(name="Why there is none"),
         ),
         rows=tuple(rows),

@@ -109,7 +109,7 @@ def _longer(standing: Standing, a: int, b: int, method: str) -> Said:
 def _leads(members: Sequence[Member], led: Led, method: str) -> Said | None:
     if not led.leader or not led.rivals:
         return None
-    where = f"after {members[led.member].key}"
+    where = f"after {members[led.member].said}"
     others = count(led.rivals, "device")
     if led.verdict == SUPPORTED:
         wording = (
@@ -138,7 +138,7 @@ def _leads(members: Sequence[Member], led: Led, method: str) -> Said | None:
 def _changed(members: Sequence[Member], units: Sequence[Unit], change: Change, rows: int) -> Said:
     """Return the claim that a device runs longer or shorter than before."""
     name = units[change.unit].name
-    early, late = (members[p.member].key for p in (change.before, change.after))
+    early, late = (members[p.member].said for p in (change.before, change.after))
     against = change.way == "against_the_others"
     sign = change.longer
     if not sign:
@@ -217,8 +217,8 @@ def claims_of(
     Returns
     -------
     tuple of Said
-        Who leads; the champion before the last session against every other; neighbours in the
-        order; what became of each device that returned.
+        Who leads; whoever led before the last session, and whoever leads now, against every
+        other; neighbours in the order; what became of each device that returned.
     """
     compared = sum(
         standing.field.contrasts(p.a, p.b) for p in standing.pairs if p.ties.tie != "apart"
@@ -230,11 +230,13 @@ def claims_of(
         found.append(last)
     asked: set[frozenset[int]] = set()
     entries = standing.field.entries
-    for champion in [k for k, e in enumerate(entries) if e.name == led[-2].leader]:
-        order = [p.entry for p in standing.places if p.entry != champion]
-        for rival in order:
-            asked.add(frozenset((champion, rival)))
-            found.append(_longer(standing, champion, rival, method))
+    # whoever led before the last session, then whoever leads now, against every other
+    for name in dict.fromkeys((led[-2].leader, led[-1].leader)):
+        for champion in [k for k, e in enumerate(entries) if e.name == name]:
+            for rival in [p.entry for p in standing.places if p.entry != champion]:
+                if frozenset((champion, rival)) not in asked:
+                    asked.add(frozenset((champion, rival)))
+                    found.append(_longer(standing, champion, rival, method))
     for one, two in pairwise(standing.places):
         if one.league == two.league and frozenset((one.entry, two.entry)) not in asked:
             found.append(_longer(standing, one.entry, two.entry, method))

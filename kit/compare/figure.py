@@ -40,9 +40,9 @@ def _names(found: Comparison, places: list[Place]) -> list[str]:
     names: list[str] = []
     for item in places:
         name = shorten(found.standing.field.entries[item.entry].name, FIGURE_WIDTH)
-        names.append(
-            name if name not in names else f"{shorten(name, FIGURE_WIDTH - 4)} [{len(names)}]"
-        )
+        if name in names:
+            name = f"{shorten(name, FIGURE_WIDTH - 4)} [{len(names)}]"
+        names.append(name)
     return names
 
 

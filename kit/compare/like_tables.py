@@ -40,6 +40,7 @@ def sessions(found: Comparison) -> Table:
         caption="The sessions, in the order of their dates",
         columns=(
             Column(name="Session"),
+            Column(name="Id"),
             Column(name="Date"),
             Column(name="Title"),
             Column(name="Devices and runs"),
@@ -47,6 +48,7 @@ def sessions(found: Comparison) -> Table:
         ),
         rows=tuple(
             (
+                str(m.number),
                 m.key,
                 f"{m.session.date:%Y-%m-%d}" if m.session.date else NOT_RECORDED,
                 full_name(m.session.title, m.session.id),
@@ -71,7 +73,7 @@ def devices(found: Comparison) -> Table:
     for number_, unit in enumerate(found.units):
         mine = [e for e in found.standing.field.entries if e.unit == number_]
         for entry in mine:
-            where = ", ".join(found.members[p.member].key for p in entry.appearances)
+            where = ", ".join(str(found.members[p.member].number) for p in entry.appearances)
             devices_ = [
                 found.members[p.member].session.devices[p.device] for p in entry.appearances
             ]
@@ -100,7 +102,7 @@ def conditions(found: Comparison) -> tuple[Table, ...]:
     words = {"differs": "differs", "unknown": "not recorded in both, taken as alike"}
     rows = []
     for two in found.beside:
-        keys = " and ".join(found.members[k].key for k in (two.first, two.second))
+        keys = " and ".join(str(found.members[k].number) for k in (two.first, two.second))
         alike = [c.label for c in two.contrasts if c.status == "same"]
         for c in two.contrasts:
             if c.status == "same" or (c.status == "unknown" and not c.decides):
@@ -202,7 +204,9 @@ def inputs(found: Comparison) -> Table:
             Column(name="SHA-256"),
         ),
         rows=tuple(
-            (m.key, s.name, str(s.size), s.sha256) for m in found.members for s in m.session.sources
+            (str(m.number), s.name, str(s.size), s.sha256)
+            for m in found.members
+            for s in m.session.sources
         ),
     )
 

@@ -27,6 +27,8 @@ class Member:
 
     Parameters
     ----------
+    number
+        Its place in the order, from 1.
     key
         Its id, different from that of every other member.
     session, findings
@@ -35,11 +37,18 @@ class Member:
         Frames of `kit.runtime.runtimes`.
     """
 
+    number: int
     key: str
     session: Session
     findings: tuple[Finding, ...]
     runtimes: pd.DataFrame
     runtime_pairs: pd.DataFrame
+
+    @property
+    def said(self) -> str:
+        """Return the session as it is called in a sentence."""
+        day = self.session.date
+        return f"session\N{NO-BREAK SPACE}{self.number} ({f'{day:%Y-%m-%d}' if day else self.key})"
 
     @property
     def charged(self) -> frozenset[str]:
@@ -77,7 +86,12 @@ def members_of(records: Iterable[tuple[Session, tuple[Finding, ...]]]) -> tuple[
         runtimes, pairs = runtime_tables(session)
         found.append(
             Member(
-                key=key, session=session, findings=findings, runtimes=runtimes, runtime_pairs=pairs
+                number=len(found) + 1,
+                key=key,
+                session=session,
+                findings=findings,
+                runtimes=runtimes,
+                runtime_pairs=pairs,
             )
         )
     return tuple(found)

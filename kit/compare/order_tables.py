@@ -63,7 +63,7 @@ def bounds_cell(bounds: Bounds | None, sign: int = 1) -> str:
 
 def _sessions(found: Comparison, entry: int) -> str:
     return ", ".join(
-        found.members[p.member].key for p in found.standing.field.entries[entry].appearances
+        str(found.members[p.member].number) for p in found.standing.field.entries[entry].appearances
     )
 
 
@@ -119,7 +119,7 @@ def order(found: Comparison) -> tuple[Table, ...]:
                     Column(name="Runtime", unit="h:mm", align="right", numeric_sort=True),
                     Column(name="Against the reference", unit="%", align="right",
                            numeric_sort=True),
-                    Column(name="From"),
+                    Column(name="Sessions"),
                 ),
                 rows=tuple(_order_row(found, item, first) for item in group),
                 notes=tuple(notes),
@@ -207,8 +207,8 @@ def history(found: Comparison) -> Table:
             told += f": not told from {joined(led.level)}"
         rows.append(
             (
+                str(member.number),
                 f"{date:%Y-%m-%d}" if date else "not recorded",
-                member.key,
                 led.leader or MISSING,
                 change,
                 count(led.rivals, "other") if led.leader else MISSING,
@@ -219,8 +219,8 @@ def history(found: Comparison) -> Table:
         id="history",
         caption="Who had the longest runtime after each session, from what was known by then",
         columns=(
-            Column(name="Date"),
             Column(name="After session"),
+            Column(name="Date"),
             Column(name="First"),
             Column(name="Change"),
             Column(name="Compared with"),

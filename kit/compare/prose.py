@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from kit.claims.verdicts import CANNOT, SUPPORTED
+from kit.claims.verdicts import SUPPORTED
 from kit.compare.network import ENOUGH_DOF
 from kit.show.references import REFERENCES, Reference
 from kit.units import NO_BREAK, count, joined, number, percent
@@ -45,8 +45,9 @@ def glance(found: Comparison) -> tuple[str, ...]:
     leads = [c.wording for c in said if c.code == "leads"]
     first = leads[0] if leads else "No two devices of these sessions can be put in an order."
     parts = [first]
-    decided = [c for c in said if c.code == "longer" and c.verdict not in (CANNOT, "tied")]
-    parts += [c.wording for c in decided[:2]]
+    ahead = _ahead(found)
+    if ahead:
+        parts.append(ahead)
     changed = [c for c in said if c.code.startswith("changed") and c.verdict == SUPPORTED]
     if changed:
         parts += [c.wording for c in changed[:2]]
@@ -61,6 +62,25 @@ def glance(found: Comparison) -> tuple[str, ...]:
             "compared: a condition differed, or nothing links them."
         )
     return tuple(parts)
+
+
+def _ahead(found: Comparison) -> str:
+    """Return over whom the first of the order is surely ahead; empty where over nobody or all."""
+    places = found.standing.places
+    if not places or found.history[-1].verdict == SUPPORTED:
+        return ""
+    names = found.standing.field.entries
+    leader = next((p.entry for p in places if names[p.entry].name == found.history[-1].leader), -1)
+    behind = []
+    for item in places:
+        if leader in (-1, item.entry):
+            continue
+        pair, sign = found.standing.pair(leader, item.entry)
+        if pair.longer * sign > 0:
+            behind.append(names[item.entry].name)
+    if not behind:
+        return ""
+    return f"{names[leader].name} runs longer than {joined(behind)}."
 
 
 def scatter_sentence(found: Comparison) -> str:

@@ -191,7 +191,7 @@ def title_block(results: Results) -> Page:
 
 
 def glance(results: Results) -> Page:
-    """Return the result in one sentence, the claims, who outlasted whom, and what else to know."""
+    """Return the result in one sentence, the claims, what else to know, and who outlasted whom."""
     first, *rest = results.glance or wording.glance(results)
     runs = run_numbers(results)
     picture = pictures.pairs(results) if len(runs) == 1 else pictures.pairs_over_runs(results)
@@ -199,8 +199,8 @@ def glance(results: Results) -> Page:
         _prose(first, kind="lead"),
         revise_page.revision_line(results),
         tables.claims_at_a_glance(results),
-        picture,
         _prose(*rest, kind="bullet"),
+        picture,
     )
 
 

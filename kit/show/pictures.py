@@ -208,7 +208,7 @@ def _pairs(results: Results, order: PairOrder, picture_id: str, what: str) -> Pi
     if n < 2 or not order.decided:
         return None
     with _type():
-        figure, ax = _one(1.25 + 0.36 * n)
+        figure, ax = _one(1.3 + 0.34 * n)
         figures.plot_pairs(results, ax, order=order)
         return _picture(
             figure,

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
     import pandas as pd
 
-    from kit.results import Results
+    from kit.results import Results, Settings
     from kit.session import Session
 
 __all__ = ["FORMAT", "results_data"]
@@ -51,12 +51,18 @@ def results_data(results: Results, *, kit_version: str) -> dict[str, Any]:
         "format": FORMAT,
         "kit_version": kit_version,
         "session": _session(results.session),
-        "settings": asdict(results.settings),
+        "settings": _settings(results.settings),
         "findings": [finding.as_dict() for finding in results.findings],
         "glance": list(results.glance or glance(results)),
         "limits": list(limits(results)),
         "tables": tables,
     }
+
+
+def _settings(settings: Settings) -> dict[str, Any]:
+    """Return the parameters; a mix only where one was asked for."""
+    found = asdict(settings)
+    return found if settings.mix else {k: v for k, v in found.items() if k != "mix"}
 
 
 def _table(frame: pd.DataFrame) -> dict[str, Any]:

@@ -5,11 +5,9 @@ from __future__ import annotations
 import json
 import re
 import subprocess
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
-from test_browser import DESK, PHONE, Visit, browser
-from test_pdf import failures
 
 from kit.labels import TABLE_WIDTH
 from kit.places import samples_folder
@@ -18,17 +16,24 @@ from kit.results import Settings
 from kit.safe_text import displayable
 from tests.helpers.page_tree import Element, parsed
 from tests.helpers.rendering import HOSTILE
+from tests.helpers.visit import DESK, PHONE, Visit, launched
+from tests.render.test_pdf import failures
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from pathlib import Path
 
     from kit.render.report import Outputs
 
-__all__ = ["browser"]  # a fixture that the tests below ask for
-
 pytestmark = pytest.mark.slow
 
 SETTINGS = Settings(draws=10_000)
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    with launched() as made:
+        yield made
 
 
 def toml_text(text: str) -> str:

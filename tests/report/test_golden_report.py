@@ -10,7 +10,7 @@ import re
 import pytest
 
 from kit import report
-from kit.display import Block, Prose
+from kit.display import Block, Picture, Prose, Table
 from kit.places import samples_folder, templates_folder
 from kit.show import wording
 
@@ -84,9 +84,13 @@ def test_forty_minutes_are_not_accounted_for(results):
 
 
 def test_the_first_page_says_who_and_what_is_tied(results):
-    (prose, *_) = report.glance(results)
-    assert isinstance(prose, Prose)
-    lead, *bullets = prose.blocks
+    headline, claims, more, picture = report.glance(results)
+    assert isinstance(headline, Prose)
+    assert isinstance(claims, Table)
+    assert isinstance(more, Prose)
+    assert isinstance(picture, Picture)
+    (lead,) = headline.blocks
+    bullets = more.blocks
     assert isinstance(lead, Block)
     assert lead.text.startswith("Kelpfin 11 lasted longest: it was still on")
     # 600 − 1 minutes on, the next one off by 564 + 1 at the latest: 35 min in floored minutes

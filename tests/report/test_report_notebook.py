@@ -50,7 +50,7 @@ SECTIONS = (
     "References",
 )
 PAGES = (
-    "title_block", "glance", "setup", "conditions", "protocol", "data_quality", "charge",
+    "glance", "setup", "conditions", "protocol", "data_quality", "charge",
     "phase_drain", "standing", "shared_phases", "runtimes", "claims", "readings_to_check",
     "replicates", "uncertainty", "projections", "energy", "cautions", "limits", "revisions",
     "reproduce",
@@ -109,6 +109,7 @@ def test_the_parameters_are_plain_values(notebook: dict[str, Any]) -> None:
         "coverage": float,
         "seed": int,
         "draws": int,
+        "mix": str,
         "archive": str,
         "keep": str,
     }

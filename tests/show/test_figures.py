@@ -18,6 +18,7 @@ from kit.session import Device, Phase
 from kit.show import figures, look, pictures
 from kit.show.figures.charge import MAX_POINTS
 from kit.show.look import device_styles
+from kit.show.pair_order import order_of_run
 from tests.helpers.builders import frame, join_runs, make_session
 from tests.helpers.fake_results import fake_results, field_day, rows
 
@@ -199,7 +200,7 @@ def test_runtimes_have_intervals_and_an_open_end() -> None:
 
 def test_pairs_are_told_by_signs_not_by_colour() -> None:
     results = fake_results()
-    ax = figures.plot_pairs(results, axes())
+    ax = figures.plot_pairs(results, axes(), order=order_of_run(results, 1))
     discs = [line for line in ax.lines if line.get_marker() == "o"]
     assert len(discs) == 9
     signs = [t for t in ax.texts if t.get_text() == "≈"]
@@ -211,7 +212,8 @@ def test_pairs_are_told_by_signs_not_by_colour() -> None:
 
 def test_pairs_that_are_open_get_a_question_mark() -> None:
     pairs = fake_results().runtime_pairs.assign(verdict="unknown")
-    ax = figures.plot_pairs(fake_results(runtime_pairs=pairs), axes())
+    results = fake_results(runtime_pairs=pairs)
+    ax = figures.plot_pairs(results, axes(), order=order_of_run(results, 1))
     assert sum(t.get_text() == "?" for t in ax.texts) == 10
 
 

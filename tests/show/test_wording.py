@@ -10,6 +10,7 @@ import pytest
 from kit.errors import Finding
 from kit.session import Assumptions, Device, Gauge
 from kit.show import wording
+from kit.show.pair_order import order_of_run
 from kit.show.wording.draining import fastest_phase, least_drained, standing_now
 from kit.show.wording.facts import facts_of
 from kit.show.wording.lasting import longest, ties, unfinished
@@ -314,7 +315,7 @@ def test_methods_state_the_values_used() -> None:
     paragraphs = [plain(s) for s in wording.methods(fake_results(field_day(assumptions=used)))]
     assert any("Readings were made in a pause" in s for s in paragraphs)
     assert any("in an unknown way" in s for s in paragraphs)
-    assert any("100 000 draws (seed 20260516)" in s for s in paragraphs)
+    assert any("100 000 times (seed 20260516)" in s for s in paragraphs)
     assert any("All 14 intervals agree" in s for s in paragraphs)
 
 
@@ -330,8 +331,8 @@ def test_alternative_texts_say_what_the_figures_show() -> None:
     assert plain(wording.alt_runtimes(results, 1)).startswith(
         "Runtimes, longest first: kelpfin at least 8:30 h, periwinkle 7:29 to 7:31 h"
     )
-    assert "kelpfin 1st" in wording.alt_pairs(results, 1)
-    assert "Too close to call: one pair" in wording.alt_pairs(results, 1)
+    assert "kelpfin 1st" in wording.alt_pairs(results, order_of_run(results, 1))
+    assert "Too close to call: one pair" in wording.alt_pairs(results, order_of_run(results, 1))
     assert "Browsing the tide tables, kelpfin 8.0 to whelk 15.0" in wording.alt_rates(
         results, 1, ["browse"]
     )

@@ -10,7 +10,7 @@ from kit.show.figures.base import MIN_PER_H, bare, device_ticks, short_names, st
 from kit.show.lasting import by_order, runtime_bounds, runtime_words
 from kit.show.look import BAND, BAND_ALPHA, FONT_PT, INK, SMALL_PT
 from kit.show.tables.cells import of_run, rows_of
-from kit.units import MISSING, NO_BREAK, estimate, h_mm
+from kit.units import MISSING, estimate, h_mm
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -143,9 +143,7 @@ def plot_pairs(results: Results, ax: Axes, *, order: PairOrder) -> Axes:
     ax.tick_params(axis="x", length=0, pad=1)
     ax.set_xlim(0.45, n - 0.45)
     ax.set_aspect("equal", adjustable="box", anchor="W")
-    signs = (NO_BREAK * 5).join(
-        f"{sign}  {SIGN_WORDS[sign]}" for sign in SIGN_WORDS if sign in used
-    )
+    signs = "\n".join(f"{sign}  {SIGN_WORDS[sign]}" for sign in SIGN_WORDS if sign in used)
     ax.annotate(
         signs, (0.0, 0.0), xycoords="axes fraction", xytext=(0, -5), textcoords="offset points",
         va="top", color=INK, fontsize=FONT_PT,

@@ -35,8 +35,9 @@ MEASURAND_WORDS: dict[Measurand, str] = {
 
 
 def _codes(row: Row) -> list[str]:
-    """Return the flags of a row; that a device powered off is always one of them."""
+    """Return the flags of a row, that a device powered off and which way its interval came by."""
     codes = [code for code in row.flags.split(";") if code]
+    codes += ["monte_carlo"] if row.method == "monte_carlo" else []
     return ["died", *codes] if row.status == "died" and "died" not in codes else codes
 
 

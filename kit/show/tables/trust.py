@@ -240,7 +240,8 @@ def parameters(results: Results) -> Table:
         rows=(
             ("coverage", f"{settings.coverage:g}"),
             ("seed", str(settings.seed)),
-            ("draws", str(settings.draws)),
+            ("draws, at most", str(settings.draws)),
+            *((("mix", settings.mix),) if settings.mix else ()),
         ),
     )
 

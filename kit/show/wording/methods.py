@@ -83,16 +83,16 @@ def _runtimes(results: Results) -> str:
 
 
 def _monte_carlo(results: Results) -> str:
-    draws = f"{results.settings.draws:,}".replace(",", "\N{NO-BREAK SPACE}")
     frame = results.agreement
     judged = frame[frame["mc_low"].notna()] if len(frame) else frame
     text = (
-        f"The drains were computed a second time by Monte Carlo, with {draws} draws (seed "
-        f"{results.settings.seed}): every reading, delay, length, gap and gauge error is drawn "
-        "from its distribution and goes through the same subtraction."
+        "The drains were computed a second time by Monte Carlo: every reading, delay, length, gap "
+        "and gauge error is drawn from its distribution and goes through the same subtraction, "
+        f"{_draws(results)} (seed {results.settings.seed})."
     )
     if not len(judged):
         return text
+    text += f" {_stated_by(results)}"
     agree = int(judged["agrees"].astype(bool).sum())
     if agree == len(judged):
         return f"{text} All {len(judged)} intervals agree with the closed form."
@@ -106,6 +106,35 @@ def _monte_carlo(results: Results) -> str:
             f"{quantity(apart, 'pp', 2)} at an end, as the table of agreement explains."
         )
     return f"{text}; the table of agreement says why the other {others} do not."
+
+
+def _draws(results: Results) -> str:
+    """Return how many draws were made, and whether they were enough."""
+    found = results.extra.get("monte_carlo")
+    made, digits = results.settings.draws, None
+    if found is not None and len(found):
+        made, digits = int(found["draws"].iat[0]), found["digits"].iat[0]
+    times = f"{made:,} times".replace(",", "\N{NO-BREAK SPACE}")
+    if digits is None or digits != digits:
+        return times
+    if digits < 1:
+        return f"{times}, after which not every figure stood to one significant digit of its u"
+    return (
+        f"{times}, when u and both ends of every interval stood to one significant digit of u "
+        "(JCGM 101:2008, 7.9.4)"
+    )
+
+
+def _stated_by(results: Results) -> str:
+    """Return which of the intervals stated are by which way."""
+    methods = results.phase_drain["method"]
+    drawn, closed = int((methods == "monte_carlo").sum()), int((methods == "gum").sum())
+    if not drawn:
+        return "Every interval of a drain or rate that is stated is the closed form's."
+    return (
+        f"Of the intervals of drains and rates that are stated, {closed} are the closed form's and "
+        f"{drawn} are by Monte Carlo, where it reaches further; the tables mark those."
+    )
 
 
 def _furthest(frame: pd.DataFrame) -> float:

@@ -83,15 +83,16 @@ def shift_sentences(results: Results) -> tuple[str, ...]:
     for (mix, activity), here in frame.groupby(["mix", "activity"], sort=False):
         ranges = list(rows_of(here))
         steps = [
-            f"{names.device[b.device]} instead of {names.device[a.device]} above "
-            f"{percent(round(b.share_from, 2))}"
+            f"above {percent(round(b.share_from, 2))} {names.device[b.device]} instead of "
+            f"{names.device[a.device]}"
             for a, b in pairwise(ranges)
         ]
         leads = dict.fromkeys(names.device[r.device] for r in ranges if r.supported)
-        tail = f"the lead of {joined(leads)} stands" if leads else "no lead in this stands"
+        none = "neither lead stands" if len(ranges) == 2 else "none of these leads stands"
+        tail = f"the lead of {joined(leads)} stands" if leads else none
         found.append(
-            f"“{mix}” has {percent(round(ranges[0].share, 2))} {activity}. With another share of "
-            f"it, the estimate has in front {joined(steps)}; {tail}."
+            f"“{mix}” spends {percent(round(ranges[0].share, 2))} of its time on {activity}. With "
+            f"another share, the estimate puts in front {joined(steps)}; {tail}."
         )
     more = len(found) - MOST_CHANGES
     rest = (f"Further changes of this kind are in the CSV tables: {more}.",) if more > 0 else ()

@@ -318,7 +318,8 @@ class _Results:
                 return Lead("supported", f"lead supported{by}")
             if verdict == "tied":
                 tied = [self.name(r.device) for r in known if r.rank_best == 1]
-                return Lead("tied", f"too close to call: {_some(tied)}")
+                who = f": {_some(tied)}" if len(tied) > 1 else ""
+                return Lead("tied", f"too close to call{who}")
             if verdict == "not_supported":
                 return Lead("not_supported", "lead not supported")
             return Lead("open", "who leads cannot be said")

@@ -99,6 +99,12 @@ def test_a_tie_of_many_is_counted() -> None:
     assert lead_of(entry_of(made)) == ("tied", "too close to call: four devices")
 
 
+def test_a_tie_without_shared_places_names_nobody() -> None:
+    rows = [runtime("limpet", 8.0, 8.1, 1), runtime("kelpfin", 7.9, 8.0, 2)]
+    made = plain_results(runtimes=rows, claims=[longest_claim("limpet", "tied")])
+    assert lead_of(entry_of(made)) == ("tied", "too close to call")
+
+
 @pytest.mark.parametrize(
     ("verdict", "told"),
     [

@@ -70,7 +70,7 @@ def members_of(records: Iterable[tuple[Session, tuple[Finding, ...]]]) -> tuple[
         raise UsageError(message)
     given.sort(key=lambda item: item[0].date or date.max)
     prints: dict[str, str] = {}
-    found = []
+    found: list[Member] = []
     for session, findings in given:
         if session.sources and session.fingerprint in prints:
             message = (

@@ -22,12 +22,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Said", "claims_of"]
 
-BASIS = {
-    "side_by_side": "ran side by side, in the light of all the sessions",
-    "linked": "linked through devices that took part in both sessions",
-    "assumed": "linked by the assumed scatter of sessions alone",
-}
-
 
 @dataclass(frozen=True, kw_only=True)
 class Said:
@@ -78,7 +72,7 @@ def _longer(standing: Standing, a: int, b: int, method: str) -> Said:
     names = [standing.field.entries[k].name for k in (a, b)]
     statement = f"{names[0]} runs longer than {names[1]}"
     lead, low, high = _numbers(pair.family, sign)
-    basis = BASIS.get(pair.ties.tie, "")
+    basis = pair.basis
     verdict, reason = pair.verdict, pair.ties.why or basis
     if pair.family is None or verdict == CANNOT:
         if not pair.ties.why:

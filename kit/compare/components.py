@@ -95,7 +95,9 @@ def components_of(
     raw.append(_session(field, run_scatter, resolution))
     raw.append(_unit(units, field))
     raw.append(_day(field))
-    total = sum(max(v, 0.0) for name, v, _, _ in raw if v == v and name != "day")
+    known = [max(v, 0.0) for name, v, _, _ in raw if v == v and name != "day"]
+    # the share of the only one that is known would say nothing
+    total = sum(known) if len(known) > 1 else 0.0
     return tuple(
         Component(
             name=name,

@@ -258,15 +258,17 @@ def contrasts(
             decides=PROTOCOL not in accept,
         )
     ]  # fmt: skip
-    off = [_plain({**s.session.conditions, **o}.get("power_saver")) == "off"
-           for s, o in ((first, own[0]), (second, own[1]))]  # fmt: skip
     for key in keys:
         a = {**first.session.conditions, **own[0]}.get(key)
         b = {**second.session.conditions, **own[1]}.get(key)
         if recorded(a) == recorded(b) == NOT_RECORDED and key not in CONDITIONS:
             continue
-        # the threshold of a saver that is off decides nothing
-        idle = key == "power_saver_threshold_pct" and all(off)
+        # the threshold of a saver or dimming that is off decides nothing
+        switch = key.removesuffix("_threshold_pct")
+        idle = switch != key and all(
+            _plain({**s.session.conditions, **o}.get(switch)) == "off"
+            for s, o in ((first, own[0]), (second, own[1]))
+        )
         known = CONDITIONS.get(key)
         rows.append(
             Contrast(

@@ -41,13 +41,13 @@ def _pairs(found: Comparison) -> dict[str, Any]:
             100.0 * link.u, link.dof, 100.0 * link.u_scatter, 100.0 * link.u_windows
         ]  # fmt: skip
         rows.append(
-            [a.name, b.name, pair.ties.tie, pair.ties.why, *_percent(pair.alone),
-             *_percent(pair.family)[1:], *parts, pair.verdict, pair.longer,
+            [a.name, b.name, pair.ties.tie, "; ".join(pair.through), pair.ties.why,
+             *_percent(pair.alone), *_percent(pair.family)[1:], *parts, pair.verdict, pair.longer,
              *together(found.members, a, b)]
         )  # fmt: skip
     return _table(
         (
-            "first", "second", "tie", "why", "difference_pct", "low_pct", "high_pct",
+            "first", "second", "tie", "through", "why", "difference_pct", "low_pct", "high_pct",
             "family_low_pct", "family_high_pct", "u_pct", "dof", "u_scatter_pct", "u_window_pct",
             "verdict", "longer", "runs_together", "first_longer", "second_longer",
         ),

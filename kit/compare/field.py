@@ -23,6 +23,9 @@ if TYPE_CHECKING:
 
 __all__ = ["Bounds", "Field", "field_of"]
 
+_TRACE = 1e-9
+"""Coefficients below this are 0."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Bounds:
@@ -80,6 +83,17 @@ class Field:
         high = len(self.nodes(j)) if self.seen[i] else 0
         both = int(self.seen[i] and self.seen[j])
         return max(low + high - both, 0)
+
+    def through(self, link: Link) -> tuple[str, ...]:
+        """Return the entries that a difference passes through: they cancel out of its sum."""
+        places = self.network.observed.node
+        used = np.unique(places[np.abs(link.coefficients) > _TRACE])
+        sums = np.bincount(places, weights=link.coefficients, minlength=len(self.entries))
+        return tuple(
+            self.entries[n].name
+            for n in used.tolist()
+            if n < len(self.entries) and abs(sums[n]) <= _TRACE
+        )
 
     def bounds(self, i: int, j: int, coverage: float, *, session_s: float | None = None) -> Bounds:
         """Return what is known of entry i minus entry j.

@@ -23,13 +23,6 @@ __all__ = ["against_first", "claims", "history", "league_places", "order", "pair
 MOST_PAIRS = 60
 """Pairs printed; with more, only those of neighbours and of the first (all are in the CSV)."""
 
-TIES = {
-    "side_by_side": "ran side by side",
-    "linked": "through common devices",
-    "assumed": "by the assumed scatter of sessions",
-    "apart": "not linked",
-}
-
 
 def league_places(found: Comparison) -> list[list[Place]]:
     """Return the places by group of entries that can be compared, largest group first."""
@@ -157,7 +150,7 @@ def pairs(found: Comparison) -> Table | None:
             (
                 *names,
                 bounds_cell(pair.family, sign),
-                TIES[pair.ties.tie],
+                pair.basis,
                 MISSING if not runs else f"{won} : {lost} of {runs}",
                 verdict,
             )

@@ -12,6 +12,7 @@ import numpy as np
 from kit.claims.verdicts import CANNOT, SUPPORTED, TIED
 from kit.compare.conditions import DEVICE_KEYS, condition_keys, contrasts
 from kit.compare.entries import deciding
+from kit.units import joined
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -26,6 +27,12 @@ if TYPE_CHECKING:
     Flags = NDArray[np.bool_]
 
 __all__ = ["Pair", "Ties", "barred", "family_share", "leagues", "pairs_of", "together"]
+
+BASIS = {
+    "side_by_side": "ran side by side",
+    "assumed": "by the assumed scatter of sessions alone",
+    "apart": "not compared",
+}
 
 Tie = Literal["side_by_side", "linked", "assumed", "apart"]
 
@@ -63,6 +70,8 @@ class Pair:
         ``supported`` where one runs longer, ``tied`` or ``cannot_be_said``.
     longer
         1 the first, −1 the second, 0 undecided.
+    through
+        Names of the entries that link them.
     """
 
     a: int
@@ -72,6 +81,14 @@ class Pair:
     family: Bounds | None
     verdict: str
     longer: int
+    through: tuple[str, ...] = ()
+
+    @property
+    def basis(self) -> str:
+        """Return in words what links the two."""
+        if self.ties.tie == "linked":
+            return f"linked through {joined(self.through)}" if self.through else "linked"
+        return BASIS[self.ties.tie]
 
 
 def barred(members: Sequence[Member], a: Entry, b: Entry, settings: CompareSettings) -> str:
@@ -172,10 +189,13 @@ def pairs_of(
         s = settings.session_cv if found.tie == "assumed" else None
         family = field.bounds(i, j, share, session_s=s)
         verdict, longer = _verdict(family)
+        alone = field.bounds(i, j, settings.coverage, session_s=s)
+        link = alone.link if found.tie == "linked" else None
         pairs.append(
             Pair(
                 a=i, b=j, ties=found, family=family, verdict=verdict, longer=longer,
-                alone=field.bounds(i, j, settings.coverage, session_s=s),
+                alone=alone,
+                through=() if link is None else field.through(link),
             )
         )  # fmt: skip
     return tuple(pairs)

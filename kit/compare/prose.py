@@ -99,7 +99,7 @@ def scatter_sentence(found: Comparison) -> str:
     source = "as a setup file states" if found.stated else "the kit's default"
     few = (
         f"The common devices are too few to show it ({count(scatter.residual_dof, 'degree')} of "
-        f"freedom, {ENOUGH_DOF} are needed)"
+        f"freedom, {count(ENOUGH_DOF, 'are', 'are')} needed)"
     )
     if scatter.basis == "raised":
         return (

@@ -12,6 +12,8 @@ from dataclasses import replace
 from math import isfinite, sqrt
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from kit.errors import Finding, RecordError, RundownError
 from kit.plan.planned import DeviceForecast
 from kit.read.cells import quoted
@@ -21,6 +23,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from kit.plan.planned import Plan
+    from kit.results import Measurand
     from kit.session import Session
 
 __all__ = ["pooled", "session_rates", "with_earlier"]
@@ -30,12 +33,18 @@ Rates = dict[tuple[str, str], list[tuple[float, float]]]
 USABLE = ("measured", "died")
 
 
-def session_rates(session: Session) -> Rates:
+def session_rates(session: Session, *, measurand: Measurand = "displayed") -> Rates:
     """Return (device id, activity) → rates with u (pp/h) of one session, all its runs.
 
-    Rates of the displayed percentage, of phases that were measured and of parts of limited
-    phases (of a rotation the limited part alone: the other one's rate is taken from a plain
-    phase).
+    Rates of phases that were measured and of parts of limited phases (of a rotation the limited
+    part alone: the other one's rate is taken from a plain phase).
+
+    Parameters
+    ----------
+    measurand
+        Of what; from full to empty the errors of a gauge cancel in the displayed percentage,
+        over part of the way they do not. To parts, which are displayed, u = A·√(2/3)/exposure is
+        added for ``true_charge``: both ends anywhere within ± A (`Assumptions.gauge_error_pp`).
     """
     from kit.drain.phases import phase_drain
     from kit.drain.split_phases import parts
@@ -45,7 +54,7 @@ def session_rates(session: Session) -> Rates:
     activity = {p.id: p.activity for p in session.phases if not p.is_split}
     found: Rates = {}
     drains = phase_drain(session, settings)
-    drains = drains[(drains["measurand"] == "displayed") & drains["status"].isin(USABLE)]
+    drains = drains[(drains["measurand"] == measurand) & drains["status"].isin(USABLE)]
     split = parts(session, settings)
     counted = {
         (p.id, part)
@@ -57,14 +66,17 @@ def session_rates(session: Session) -> Rates:
         for device, phase, part in zip(split["device"], split["phase"], split["part"], strict=True)
     ]
     split = split.loc[mine]
+    gauge = session.assumptions.gauge_error_pp if measurand == "true_charge" else 0.0
+    exposure = split["exposure_h"].to_numpy(dtype=np.float64)
+    gauge_u = gauge * sqrt(2.0 / 3.0) / np.where(exposure > 0.0, exposure, np.nan)
     rows = [
         *zip(
             drains["device"], drains["phase"].map(activity), drains["rate_pp_per_h"],
             drains["rate_pp_per_h_u"], strict=True,
         ),
         *zip(
-            split["device"], split["part"], split["rate_pp_per_h"], split["rate_pp_per_h_u"],
-            strict=True,
+            split["device"], split["part"], split["rate_pp_per_h"],
+            np.hypot(split["rate_pp_per_h_u"].to_numpy(dtype=np.float64), gauge_u), strict=True,
         ),
     ]  # fmt: skip
     for device, name, rate, u in rows:

@@ -39,7 +39,17 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-__all__ = ["Course", "Rate", "Window", "course", "courses", "device_rates", "off_window", "scatter"]
+__all__ = [
+    "Course",
+    "Rate",
+    "Window",
+    "between",
+    "course",
+    "courses",
+    "device_rates",
+    "off_window",
+    "scatter",
+]
 
 MIN_PER_H = 60.0
 HORIZON_MIN = 7 * 24 * 60.0
@@ -131,7 +141,8 @@ def device_rates(plan: Plan, device: str) -> Mapping[str, Rate]:
 
     In this order: a rate stated or taken from an earlier session; the stated power, divided by
     the rated energy times the health of the battery; for an activity of which nothing is known,
-    anything between the slowest and the busiest of the others.
+    anything between the slowest and the busiest of the others, or, with the screen off, between
+    nothing and the slowest.
 
     Returns
     -------
@@ -174,11 +185,12 @@ def device_rates(plan: Plan, device: str) -> Mapping[str, Rate]:
     for phase in plan.phases:
         for activity in phase.parts if phase.parts and phase.is_split else (phase.activity,):
             if activity not in rates:
-                rates[activity] = _between(low, high)
+                dark = phase.screen_on is False
+                rates[activity] = between(0.0, low) if dark else between(low, high)
     return rates
 
 
-def _between(low: float, high: float) -> Rate:
+def between(low: float, high: float) -> Rate:
     """Return a rate of which only bounds are known; equal bounds are widened by half."""
     if low == high:
         low, high = low / 2.0, high * 1.5
@@ -197,6 +209,7 @@ def course(
     gap_rate_factor: float = 1.15,
     off_pct_max: float = 5.0,
     start_pct: float = 100.0,
+    start_u_pct: float = 0.0,
 ) -> Course:
     """Return the expected course of one device along what it does.
 
@@ -211,8 +224,8 @@ def course(
         Relative standard deviation of runtime between runs and units.
     off_pct_max
         Highest percentage that may be shown at power-off (%).
-    start_pct
-        State of charge at the start (%).
+    start_pct, start_u_pct
+        State of charge at the start and its standard uncertainty (%).
 
     Raises
     ------
@@ -250,7 +263,7 @@ def course(
         u = rates[name].u_pp_per_h if name else busiest / sqrt(12.0)
         drain += hours * rate
         variance += (hours * u) ** 2
-    variance += (cv * drain) ** 2
+    variance += (cv * drain) ** 2 + start_u_pct**2
     z = (drain - start_pct + mean_off) / np.sqrt(variance + u_off**2 + 1e-12)
     p = np.maximum.accumulate(ndtr(z))
     return Course(

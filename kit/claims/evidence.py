@@ -7,8 +7,8 @@ with the figures behind them.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from dataclasses import dataclass, fields
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -16,7 +16,7 @@ from kit.drain.order import margins
 from kit.drain.phases import MEASURANDS
 from kit.drain.states import gauge_covariance
 from kit.runtime.runtimes import order_of
-from kit.stats.uncertainty import resolution
+from kit.stats.uncertainty import Resolution, resolution
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -26,12 +26,22 @@ if TYPE_CHECKING:
     from kit.drain.off_times import OffTimes
     from kit.drain.phases import Prepared
     from kit.results import Settings
-    from kit.stats.uncertainty import Resolution
 
     Floats = NDArray[np.float64]
     Flags = NDArray[np.bool_]
+    Ints = NDArray[np.int64]
 
-__all__ = ["AHEAD", "LESS", "LONGER", "Evidence", "PairTable", "evidence", "longer_tables"]
+__all__ = [
+    "AHEAD",
+    "LESS",
+    "LONGER",
+    "Evidence",
+    "PairTable",
+    "altered_facts",
+    "comparable_pairs",
+    "evidence",
+    "longer_tables",
+]
 
 LONGER = "longer"
 LESS = {m: f"less:{m}" for m in MEASURANDS}
@@ -41,7 +51,7 @@ AHEAD = {m: f"ahead:{m}" for m in MEASURANDS}
 
 @dataclass(frozen=True, kw_only=True)
 class PairTable:
-    """Differences between devices in every phase; arrays of shape (phases, n, n).
+    """Differences between devices in every phase; arrays of shape (…, phases, n, n).
 
     Parameters
     ----------
@@ -54,7 +64,7 @@ class PairTable:
     known
         Pairs that are decided otherwise: i is on and j is off, or j was off before i.
     comparisons
-        Size of the family that the margin allows for.
+        Size of the family that the margin allows for, shape (…,).
     """
 
     difference: Floats
@@ -62,13 +72,57 @@ class PairTable:
     margin: Floats
     compared: Flags
     known: Flags
-    comparisons: int
+    comparisons: Ints
 
     @property
     def above(self) -> Flags:
         """Return where i is surely above j."""
         with np.errstate(invalid="ignore"):
             return (self.compared & (self.difference > self.margin)) | self.known
+
+
+@dataclass(frozen=True, kw_only=True)
+class Compared:
+    """What is compared between devices in every phase; arrays of shape (…, n, phases).
+
+    Parameters
+    ----------
+    value, shown, u2, bound
+        Figure (pp), what the resolution adds to it, variance of what averages besides (pp²), and
+        half-width of what does not (pp).
+    ready
+        Whether there is a figure that may be compared.
+    """
+
+    value: Floats
+    shown: Resolution
+    u2: Floats
+    bound: Floats
+    ready: Flags
+
+    def with_rows(self, other: Compared, device: Ints) -> Compared:
+        """Return alternatives: in each, one device's row is that of ``other``.
+
+        ``self`` of shape (n, phases); ``other`` (M, phases), its rows belonging to ``device``
+        (M,). Returns shape (M, n, phases).
+        """
+        mine = (np.arange(self.value.shape[0]) == device[:, None])[:, :, None]
+
+        def merged(base: Any, row: Any) -> Any:
+            return np.where(mine, row[:, None], base[None])
+
+        return Compared(
+            value=merged(self.value, other.value),
+            shown=Resolution(
+                **{
+                    f.name: merged(getattr(self.shown, f.name), getattr(other.shown, f.name))
+                    for f in fields(Resolution)
+                }
+            ),
+            u2=merged(self.u2, other.u2),
+            bound=merged(self.bound, other.bound),
+            ready=merged(self.ready, other.ready),
+        )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -104,40 +158,63 @@ class Evidence:
     open_pairs: Mapping[str, Flags]
 
 
-def _pairs(
-    value: Floats, shown: Resolution, u2: Floats, bound: Floats, ready: Flags, known: Flags,
-    coverage: float,
-) -> PairTable:  # fmt: skip
-    """Return the comparison of every pair; inputs of shape (n, phases)."""
-    taken = (ready[:, None] & ready[None, :]) & ~np.eye(value.shape[0], dtype=bool)[:, :, None]
-    comparisons = int(taken.sum()) // 2
+def _pairs(taken: Compared, known: Flags, coverage: float) -> PairTable:
+    """Return the comparison of every pair; ``known`` of shape (n, n, phases)."""
+
+    def sum_of(values: Floats) -> Floats:
+        return np.asarray(values[..., :, None, :] + values[..., None, :, :])
+
+    def turned(values: Any) -> Any:
+        return np.moveaxis(values, -1, -3)
+
+    ready, value = taken.ready, taken.value
+    both = ready[..., :, None, :] & ready[..., None, :, :]
+    compared = turned(both) & ~np.eye(value.shape[-2], dtype=bool)
+    comparisons = compared.sum(axis=(-3, -2, -1)) // 2
+    shown = Resolution(**{f.name: sum_of(getattr(taken.shown, f.name)) for f in fields(Resolution)})
     width = margins(
-        shown[:, None] + shown[None, :],
-        np.sqrt(u2[:, None] + u2[None, :]),
-        bound[:, None] + bound[None, :],
+        shown,
+        np.sqrt(sum_of(taken.u2)),
+        sum_of(taken.bound),
         coverage,
-        comparisons,
+        np.asarray(comparisons)[..., None, None, None],
     )
-    first = (2, 0, 1)
     return PairTable(
-        difference=(value[:, None] - value[None, :]).transpose(first),
-        interval=width.single.transpose(first),
-        margin=width.table.transpose(first),
-        compared=taken.transpose(first),
-        known=known.transpose(first),
-        comparisons=comparisons,
+        difference=turned(value[..., :, None, :] - value[..., None, :, :]),
+        interval=turned(width.single),
+        margin=turned(width.table),
+        compared=compared,
+        known=turned(np.broadcast_to(known, both.shape)),
+        comparisons=np.asarray(comparisons),
     )
 
 
-def _levels(ready: Prepared, run: int, coverage: float) -> dict[str, PairTable]:
+def _drains(ready: Prepared, units: slice) -> dict[str, Compared]:
+    ranked = ready.ranked[units]
+    return {
+        m: Compared(
+            value=found.drain_pp[units],
+            shown=found.resolution[units],
+            u2=found.u_other_pp[units] ** 2,
+            bound=found.bound_pp[units],
+            ready=ranked & ~np.isnan(found.drain_pp[units]),
+        )
+        for m, found in ready.drains.items()
+    }
+
+
+def _on_and_off(ready: Prepared, units: slice) -> tuple[Flags, Flags]:
+    """Return which units had a state after each phase, and which were off; shape (n, phases)."""
+    chains = ready.chains
+    phases = np.arange(chains.length_h.shape[1])
+    off = (phases >= chains.gone[units, None]) | (phases == chains.death[units, None])
+    return ready.states.valid[units, 1::2] & ~off, off
+
+
+def _levels(ready: Prepared, units: slice) -> dict[str, Compared]:
     """Return the standings; the same rule as `kit.drain.standing`."""
     chains, now = ready.chains, ready.states
-    n = len(chains.devices)
-    units = slice(run * n, (run + 1) * n)
-    phases = np.arange(chains.length_h.shape[1])
-    dying = phases == chains.death[units, None]
-    off = (phases >= chains.gone[units, None]) | dying
-    on = now.valid[units, 1::2] & ~off
+    on, _ = _on_and_off(ready, units)
     end = now.matrix[units, 1::2]
     shown = resolution(
         end,
@@ -147,12 +224,21 @@ def _levels(ready: Prepared, run: int, coverage: float) -> dict[str, PairTable]:
     )
     time = (now.time_u_h**2 * now.rate**2 + now.extra_variance)[units, 1::2]
     gauge = ((end @ gauge_covariance(chains, now)[units]) * end).sum(axis=2)
-    later = chains.off_times[run].later
-    known = (on[:, None] & off[None, :]) | (off[:, None] & off[None, :] & later[:, :, None])
     value = np.where(on, now.value[units, 1::2], np.nan)
-    bound = now.bound[units, 1::2]
     spread = {MEASURANDS[0]: time, MEASURANDS[1]: time + gauge}
-    return {m: _pairs(value, shown, u2, bound, on, known, coverage) for m, u2 in spread.items()}
+    return {
+        m: Compared(value=value, shown=shown, u2=u2, bound=now.bound[units, 1::2], ready=on)
+        for m, u2 in spread.items()
+    }
+
+
+def _decided(ready: Prepared, run: int, units: slice) -> Flags:
+    """Return the pairs whose standing needs no figure: on above off, off later above earlier."""
+    on, off = _on_and_off(ready, units)
+    later = ready.chains.off_times[run].later
+    return np.asarray(
+        (on[:, None] & off[None, :]) | (off[:, None] & off[None, :] & later[:, :, None])
+    )
 
 
 def longer_tables(offs: OffTimes) -> tuple[Floats, Flags, Flags]:
@@ -164,10 +250,39 @@ def longer_tables(offs: OffTimes) -> tuple[Floats, Flags, Flags]:
         As for `kit.runtime.runtimes.order_of`.
     """
     p, longer = order_of(offs)
-    unseen = np.isinf(offs.high)
-    lost = unseen[:, None] & (offs.order_low[:, None] < offs.order_low[None, :])
-    both_on = unseen[:, None] & unseen[None, :]
-    return p, longer, ~(np.isnan(p) | lost | lost.T | both_on)
+    return p, longer, comparable_pairs(offs.order_low, offs.order_high)
+
+
+def comparable_pairs(low: Floats, high: Floats) -> Flags:
+    """Return which pairs of power-offs can be compared at all.
+
+    Parameters
+    ----------
+    low, high
+        Shape (…, n). Bounds as in `kit.drain.off_times.OffTimes`: both NaN where nothing is
+        known; ``high = inf``: not seen off.
+    """
+    known, unseen = ~(np.isnan(low) | np.isnan(high)), np.isinf(high)
+    with np.errstate(invalid="ignore"):
+        lost = unseen[..., :, None] & (low[..., :, None] < low[..., None, :])
+    both_on = unseen[..., :, None] & unseen[..., None, :]
+    both_known = known[..., :, None] & known[..., None, :]
+    return np.asarray(both_known & ~(lost | np.swapaxes(lost, -1, -2) | both_on))
+
+
+def _level_facts(
+    drains: Mapping[str, PairTable], levels: Mapping[str, PairTable]
+) -> tuple[dict[str, Flags], dict[str, Flags]]:
+    """Return the tables of yes and no on drains and standings, and what can be compared."""
+    facts: dict[str, Flags] = {}
+    open_pairs: dict[str, Flags] = {}
+    for m in MEASURANDS:
+        facts[LESS[m]] = np.swapaxes(drains[m].above, -1, -2)
+        open_pairs[LESS[m]] = drains[m].compared
+        facts[AHEAD[m]] = levels[m].above
+        known = levels[m].known
+        open_pairs[AHEAD[m]] = levels[m].compared | known | np.swapaxes(known, -1, -2)
+    return facts, open_pairs
 
 
 def evidence(ready: Prepared, run: int, settings: Settings) -> Evidence:
@@ -185,40 +300,66 @@ def evidence(ready: Prepared, run: int, settings: Settings) -> Evidence:
     chains = ready.chains
     n = len(chains.devices)
     units = slice(run * n, (run + 1) * n)
-    offs = chains.off_times[run]
-    p, longer, comparable = longer_tables(offs)
-    ranked = ready.ranked[units]
-    nothing = np.zeros((n, n, ranked.shape[1]), dtype=bool)
-    drains: dict[str, PairTable] = {}
-    drain_pp: dict[str, Floats] = {}
-    for m in MEASURANDS:
-        found = ready.drains[m]
-        drain_pp[m] = found.drain_pp[units]
-        usable = ranked & ~np.isnan(found.drain_pp[units])
-        drains[m] = _pairs(
-            found.drain_pp[units], found.resolution[units], found.u_other_pp[units] ** 2,
-            found.bound_pp[units], usable, nothing, settings.coverage,
-        )  # fmt: skip
-    levels = _levels(ready, run, settings.coverage)
-    open_pairs: dict[str, Flags] = {LONGER: comparable}
-    facts: dict[str, Flags] = {LONGER: longer}
-    for m in MEASURANDS:
-        facts[LESS[m]] = drains[m].above.transpose(0, 2, 1)
-        open_pairs[LESS[m]] = drains[m].compared
-        facts[AHEAD[m]] = levels[m].above
-        open_pairs[AHEAD[m]] = (
-            levels[m].compared | levels[m].known | levels[m].known.transpose(0, 2, 1)
-        )
+    p, longer, comparable = longer_tables(chains.off_times[run])
+    nothing = np.zeros((n, n, chains.length_h.shape[1]), dtype=bool)
+    decided = _decided(ready, run, units)
+    drains = {m: _pairs(x, nothing, settings.coverage) for m, x in _drains(ready, units).items()}
+    levels = {m: _pairs(x, decided, settings.coverage) for m, x in _levels(ready, units).items()}
+    facts, open_pairs = _level_facts(drains, levels)
     return Evidence(
-        run=offs.run,
+        run=chains.off_times[run].run,
         devices=chains.devices,
         phases=chains.phases,
-        offs=offs,
+        offs=chains.off_times[run],
         p_longer=p,
         drains=drains,
         levels=levels,
         level_pct=chains.levels[units, 1::2],
-        drain_pp=drain_pp,
-        facts=facts,
-        open_pairs=open_pairs,
+        drain_pp={m: ready.drains[m].drain_pp[units] for m in MEASURANDS},
+        facts={LONGER: longer, **facts},
+        open_pairs={LONGER: comparable, **open_pairs},
     )
+
+
+def altered_facts(
+    ready: Prepared, run: int, other: Prepared, settings: Settings
+) -> tuple[dict[str, Flags], dict[str, Flags]]:
+    """Return facts and open pairs of one run for alternatives of one unit each.
+
+    Parameters
+    ----------
+    ready, run, settings
+        As for `evidence`.
+    other
+        Made from `kit.drain.misread.misread_chains`: M alternatives of units of this run.
+
+    Returns
+    -------
+    facts, open_pairs
+        As those of :class:`Evidence`, with a leading axis of length M. Runtimes do not depend on
+        percentages: they are those of the record.
+    """
+    n = len(ready.chains.devices)
+    units = slice(run * n, (run + 1) * n)
+    device = other.chains.unit_device
+    every = slice(None)
+    nothing = np.zeros((n, n, ready.chains.length_h.shape[1]), dtype=bool)
+    decided = _decided(ready, run, units)
+
+    def paired(
+        base: Mapping[str, Compared], rows: Mapping[str, Compared], known: Flags
+    ) -> dict[str, PairTable]:
+        return {
+            m: _pairs(base[m].with_rows(rows[m], device), known, settings.coverage)
+            for m in MEASURANDS
+        }
+
+    facts, open_pairs = _level_facts(
+        paired(_drains(ready, units), _drains(other, every), nothing),
+        paired(_levels(ready, units), _levels(other, every), decided),
+    )
+    _, longer, comparable = longer_tables(ready.chains.off_times[run])
+    shape = (device.size, n, n)
+    facts[LONGER] = np.broadcast_to(longer, shape)
+    open_pairs[LONGER] = np.broadcast_to(comparable, shape)
+    return facts, open_pairs

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 from kit.claims.candidates import candidates
-from kit.claims.verdicts import SUPPORTED, VERDICTS, verdicts
+from kit.claims.verdicts import SUPPORTED, VERDICTS, Asked, verdicts
 from kit.drain.phases import MEASURANDS
 
 if TYPE_CHECKING:
@@ -44,10 +44,9 @@ def judged(session: Session, found: Evidence) -> tuple[Judged, ...]:
         full list: a claim on charge that does not stand, a comparison of the least with the most
         drained where the least stands out anyway.
     """
-    asked = [
-        (claim, int(verdicts(claim, found.facts, found.open_pairs)))
-        for claim in candidates(session, found)
-    ]
+    claims = candidates(session, found)
+    found_so = verdicts(Asked(claims), found.facts, found.open_pairs).tolist()
+    asked = list(zip(claims, found_so, strict=True))
     supported = VERDICTS.index(SUPPORTED)
     known = {
         (claim.phase_from, claim.measurand)

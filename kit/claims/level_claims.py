@@ -24,9 +24,9 @@ DISPLAYED = MEASURANDS[0]
 
 
 def _method(table: PairTable) -> str:
+    family = count(int(table.comparisons), "comparison")
     return (
-        f"table rule over {count(table.comparisons, 'comparison')} (Bonferroni), with the hard "
-        "bound of what the displays round off"
+        f"table rule over {family} (Bonferroni), with the hard bound of what the displays round off"
     )
 
 

@@ -13,15 +13,17 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from kit.claims.evidence import AHEAD, LESS, LONGER, evidence, longer_tables
+from kit.claims.evidence import AHEAD, LESS, LONGER, altered_facts, comparable_pairs, evidence
 from kit.claims.judge import LEAST_URGENT, judged
 from kit.claims.misreadings import SLIP_WORDS, WEIGHTS, Slip, minute_slips, percentage_slips
-from kit.claims.verdicts import CANNOT, SUPPORTED, VERDICTS, verdicts
+from kit.claims.verdicts import CANNOT, SUPPORTED, VERDICTS, Asked, verdicts
 from kit.claims.words import Speech
-from kit.drain.off_times import off_times
+from kit.drain.misnoted import misnoted
+from kit.drain.misread import misread_chains
 from kit.drain.phases import MEASURANDS, prepare
 from kit.drain.readings import observed
 from kit.runtime.replicates import result_frame
+from kit.stats.order import surely_above
 from kit.units import MISSING, clock, h_mm, number
 
 if TYPE_CHECKING:
@@ -51,11 +53,7 @@ _MOST_TRIED = 30
 _DENSE = 20_000
 """Readings from which a log counts as dense."""
 
-_LAST_READINGS = 100
-"""Readings of each device in a dense log that are kept to bound its power-off."""
-
 _PRIORITY_WEIGHT = {1: 1.0, 2: 0.5}
-_CHUNK = 256
 
 _OFF_COLUMNS = ("last_on_min", "first_off_min", "noted_min")
 _OFF_WORDS = {
@@ -96,6 +94,7 @@ class _Base(NamedTuple):
     run: int
     found: Evidence
     claims: tuple[Claim, ...]
+    asked: Asked
     priorities: tuple[int, ...]
     verdicts: Ints
 
@@ -107,6 +106,7 @@ def _base(ready: Prepared, run: int, settings: Settings) -> _Base:
         run=run,
         found=found,
         claims=tuple(j.claim for j in asked),
+        asked=Asked([j.claim for j in asked]),
         priorities=tuple(j.priority for j in asked),
         verdicts=np.array([j.verdict for j in asked], dtype=np.int64),
     )
@@ -164,38 +164,53 @@ def _reading_doubts(ready: Prepared, run: int) -> list[_Doubt]:
     return doubts
 
 
-def _shifted(table: PairTable, device: Ints, change: Floats) -> Flags:
-    """Return ``above`` for each doubt; ``change`` (doubts, phases) adds to the device's value."""
-    doubts = np.arange(device.size)
-    difference = np.repeat(table.difference[None], device.size, axis=0)
-    difference[doubts, :, device, :] += change[:, :, None]
-    difference[doubts, :, :, device] -= change[:, :, None]
-    with np.errstate(invalid="ignore"):
-        return (table.compared & (difference > table.margin)) | table.known
+def _needs_that_hold(
+    table: PairTable, asked: Asked, name: str, device: Ints, change: Floats
+) -> tuple[Flags, Flags]:
+    """Return which needs in a table hold for each doubt, and which opposites: (doubts, needs).
+
+    ``change`` (doubts, phases) adds to the value of each doubt's device. A table of drains says
+    "less", one of levels "above".
+    """
+    at = asked.at[name]
+    phase, i, j = asked.phase[at], asked.i[at], asked.j[at]
+    if name in LESS.values():
+        i, j = j, i
+    mine = (i == device[:, None]).astype(np.float64) - (j == device[:, None])
+    lead = table.difference[phase, i, j] + mine * change[:, phase]
+    found = []
+    for sign, a, b in ((1.0, i, j), (-1.0, j, i)):
+        with np.errstate(invalid="ignore"):
+            beyond = sign * lead > table.margin[phase, a, b]
+        found.append((table.compared[phase, a, b] & beyond) | table.known[phase, a, b])
+    return found[0], found[1]
 
 
 def _screen_readings(ready: Prepared, base: _Base, doubts: Sequence[_Doubt]) -> Iterator[_Hit]:
     """Yield the claims that misread percentages would change, by the linear coefficients."""
     n = len(ready.chains.devices)
     units = slice(base.run * n, (base.run + 1) * n)
-    state = ready.states.matrix[units, 1::2]
-    slopes = {m: ready.drains[m].coefficients[units] for m in MEASURANDS}
-    for start in range(0, len(doubts), _CHUNK):
-        part = doubts[start : start + _CHUNK]
-        device = np.array([d.device for d in part], dtype=np.int64)
-        boundary = np.array([d.boundary for d in part], dtype=np.int64)
-        step = np.array([d.slip.value - d.noted for d in part])[:, None]
-        longer = base.found.facts[LONGER]
-        facts: dict[str, Flags] = {LONGER: np.broadcast_to(longer, (len(part), *longer.shape))}
-        for m in MEASURANDS:
-            drain = slopes[m][device, :, boundary] * step
-            level = state[device, :, boundary] * step
-            facts[LESS[m]] = _shifted(base.found.drains[m], device, drain).transpose(0, 1, 3, 2)
-            facts[AHEAD[m]] = _shifted(base.found.levels[m], device, level)
-        for c, claim in enumerate(base.claims):
-            now = verdicts(claim, facts, base.found.open_pairs)
-            for i in np.flatnonzero(now != base.verdicts[c]).tolist():
-                yield _Hit(part[i], c, int(now[i]))
+    device = np.array([d.device for d in doubts], dtype=np.int64)
+    boundary = np.array([d.boundary for d in doubts], dtype=np.int64)
+    step = np.array([d.slip.value - d.noted for d in doubts])[:, None]
+    asked, found = base.asked, base.found
+    shape = (len(doubts), asked.size)
+    holds, against, unseen = (np.zeros(shape, dtype=bool) for _ in range(3))
+    slopes = {LESS[m]: ready.drains[m].coefficients[units] for m in MEASURANDS}
+    slopes |= dict.fromkeys(AHEAD.values(), ready.states.matrix[units, 1::2])
+    tables = {LESS[m]: found.drains[m] for m in MEASURANDS}
+    tables |= {AHEAD[m]: found.levels[m] for m in MEASURANDS}
+    for name, at in asked.at.items():
+        unseen[:, at] = ~found.open_pairs[name][asked.place(name)]
+        if name == LONGER:
+            holds[:, at] = found.facts[name][asked.place(name)]
+            against[:, at] = found.facts[name][asked.place(name, turned=True)]
+            continue
+        change = slopes[name][device, :, boundary] * step
+        holds[:, at], against[:, at] = _needs_that_hold(tables[name], asked, name, device, change)
+    now = asked.judged(holds, against, unseen)
+    for c, i in np.argwhere((now != base.verdicts).T).tolist():
+        yield _Hit(doubts[i], c, int(now[i, c]))
 
 
 def _changed(session: Session, doubt: _Doubt) -> Session:
@@ -248,34 +263,18 @@ def _off_doubts(session: Session, run: Run, found: Evidence) -> list[_Doubt]:
     return doubts
 
 
-def _latest(session: Session) -> Session:
-    """Return the record with only the last readings of every device, which bound a power-off."""
-    readings = session.readings
-    if len(readings) <= _DENSE:
-        return session
-    obs = observed(session)
-    last = np.zeros(len(readings), dtype=bool)
-    for unit in np.unique(obs.unit).tolist():
-        rows = obs.row[obs.unit == unit]
-        last[rows[np.argsort(obs.t[obs.unit == unit], kind="stable")][-_LAST_READINGS:]] = True
-    return replace(session, readings=readings[last])
-
-
-def _screen_offs(
-    session: Session, base: _Base, doubts: Sequence[_Doubt], settings: Settings
-) -> Iterator[_Hit]:
+def _screen_offs(session: Session, base: _Base, doubts: Sequence[_Doubt]) -> Iterator[_Hit]:
     """Yield the claims on runtimes that misread times change, computed from the changed record."""
-    of_runtime = [(c, claim) for c, claim in enumerate(base.claims) if claim.measurand == "runtime"]
-    latest = _latest(session)
-    for doubt in doubts:
-        offs = off_times(_changed(latest, doubt))[base.run]
-        if not offs.low[doubt.device] <= offs.high[doubt.device]:
-            continue
-        _, longer, comparable = longer_tables(offs)
-        for c, claim in of_runtime:
-            now = int(verdicts(claim, {LONGER: longer}, {LONGER: comparable}))
-            if now != base.verdicts[c]:
-                yield _Hit(doubt, c, now)
+    of_runtime = [c for c, claim in enumerate(base.claims) if claim.measurand == "runtime"]
+    if not of_runtime or not doubts:
+        return
+    other = misnoted(session, base.run, [(d.device, d.column, d.slip.value) for d in doubts])
+    facts = {LONGER: surely_above(other.least_lead)}
+    comparable = {LONGER: comparable_pairs(other.order_low, other.order_high)}
+    now = verdicts(Asked([base.claims[c] for c in of_runtime]), facts, comparable)
+    changed = (now != base.verdicts[of_runtime]) & other.possible[:, None]
+    for d, c in np.argwhere(changed).tolist():
+        yield _Hit(doubts[d], of_runtime[c], int(now[d, c]))
 
 
 def _danger(base: _Base, hit: _Hit) -> float:
@@ -304,29 +303,51 @@ def _likeliest(base: _Base, hits: Sequence[_Hit]) -> list[list[_Hit]]:
     )
 
 
+def _again(
+    ready: Prepared, base: _Base, doubts: Sequence[_Doubt], settings: Settings
+) -> Iterator[Ints]:
+    """Yield the verdicts on all claims for each doubt about a percentage, computed anew."""
+    n = len(ready.chains.devices)
+    unit = base.run * n + np.array([d.device for d in doubts], dtype=np.int64)
+    boundary = np.array([d.boundary for d in doubts], dtype=np.int64)
+    value = np.array([d.slip.value for d in doubts])
+    session = ready.chains.session
+    chains = misread_chains(ready.chains, unit, boundary, value)
+    if chains is not None:
+        other = prepare(session, chains=chains)
+        yield from verdicts(base.asked, *altered_facts(ready, base.run, other, settings))
+        return
+    for doubt in doubts:
+        again = evidence(prepare(_changed(session, doubt)), base.run, settings)
+        yield verdicts(base.asked, again.facts, again.open_pairs)
+
+
 def _confirmed(
-    session: Session, base: _Base, group: Sequence[_Hit], settings: Settings
-) -> list[_Hit]:
+    ready: Prepared, base: _Base, groups: Sequence[list[_Hit]], settings: Settings
+) -> list[list[_Hit]]:
     """Return the hits that hold when everything is computed again from the changed record.
 
     Times were computed again when they were screened; a log so dense that this would take long
     has neighbours that leave little to misread, and its screening stands.
     """
-    if group[0].doubt.frame != "readings" or len(session.readings) > _DENSE:
-        return list(group)
-    kept = []
-    for doubt in dict.fromkeys(h.doubt for h in group):
-        again = evidence(prepare(_changed(session, doubt)), base.run, settings)
+    if len(ready.chains.session.readings) > _DENSE:
+        return list(groups)
+    doubts = list(
+        dict.fromkeys(h.doubt for group in groups for h in group if h.doubt.frame == "readings")
+    )
+    again = dict(zip(doubts, _again(ready, base, doubts, settings), strict=True)) if doubts else {}
+    confirmed = []
+    for group in groups:
+        kept = []
         for hit in group:
-            if hit.doubt == doubt:
-                claim = base.claims[hit.claim]
-                now = int(verdicts(claim, again.facts, again.open_pairs))
-                before = int(base.verdicts[hit.claim])
-                # what was open and then may not even be compared changes nothing that is said
-                lost = VERDICTS[now] == CANNOT and VERDICTS[before] != SUPPORTED
-                if now != before and not lost:
-                    kept.append(hit._replace(verdict=now))
-    return sorted(kept, key=lambda h: (-_danger(base, h), h.claim))
+            before = int(base.verdicts[hit.claim])
+            now = int(again[hit.doubt][hit.claim]) if hit.doubt in again else hit.verdict
+            # what was open and then may not even be compared changes nothing that is said
+            lost = VERDICTS[now] == CANNOT and VERDICTS[before] != SUPPORTED
+            if hit.doubt not in again or (now != before and not lost):
+                kept.append(hit._replace(verdict=now))
+        confirmed.append(sorted(kept, key=lambda h: (-_danger(base, h), h.claim)))
+    return confirmed
 
 
 def _time(run: Run, minutes: float) -> str:
@@ -404,14 +425,12 @@ def load_bearing(
         if not base.claims:
             continue
         hits = list(_screen_readings(ready, base, _reading_doubts(ready, place)))
-        doubts = _off_doubts(session, run, base.found)
-        hits += _screen_offs(session, base, doubts, settings)
-        groups = []
-        for group in _likeliest(base, hits)[:_MOST_TRIED]:
-            kept = _confirmed(session, base, group, settings)
-            if kept:
-                groups.append(kept)
-            if len(groups) == MOST_READINGS:
-                break
+        hits += _screen_offs(session, base, _off_doubts(session, run, base.found))
+        likely = _likeliest(base, hits)[:_MOST_TRIED]
+        groups: list[list[_Hit]] = []
+        while likely and len(groups) < MOST_READINGS:
+            part, likely = likely[:MOST_READINGS], likely[MOST_READINGS:]
+            groups += [kept for kept in _confirmed(ready, base, part, settings) if kept]
+        groups = groups[:MOST_READINGS]
         rows += _rows(speech, base, run, groups)
     return result_frame("load_bearing", rows)

@@ -8,13 +8,24 @@ from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 import numpy as np
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
 
     Flags = NDArray[np.bool_]
+    Ints = NDArray[np.int64]
 
-__all__ = ["CANNOT", "NOT_SUPPORTED", "SUPPORTED", "TIED", "VERDICTS", "Claim", "Need", "verdicts"]
+__all__ = [
+    "CANNOT",
+    "NOT_SUPPORTED",
+    "SUPPORTED",
+    "TIED",
+    "VERDICTS",
+    "Asked",
+    "Claim",
+    "Need",
+    "verdicts",
+]
 
 Code = Literal[
     "longest",
@@ -90,24 +101,67 @@ class Claim:
     priority: int = 2
 
 
-def _taken(table: Flags, place: tuple[int, ...]) -> Flags:
-    index: tuple[Any, ...] = (..., *place)
-    return np.asarray(table[index], dtype=bool)
-
-
-def verdicts(
-    claim: Claim, facts: Mapping[str, Flags], open_pairs: Mapping[str, Flags]
-) -> NDArray[np.int64]:
-    """Return the verdict on a claim as a position in :data:`VERDICTS`.
+class Asked:
+    """The needs of several claims as places in tables, so that all are judged at once.
 
     Parameters
     ----------
-    claim
-        The claim.
+    claims
+        Each with one need or more.
+    """
+
+    def __init__(self, claims: Sequence[Claim]) -> None:
+        needs = [need for claim in claims for need in claim.needs]
+        sizes = np.array([len(claim.needs) for claim in claims], dtype=np.int64)
+        self.starts = np.cumsum(sizes) - sizes
+        self.tied = np.array([claim.code == "tied_after" for claim in claims], dtype=bool)
+        self.size = len(needs)
+        places: dict[str, list[int]] = {}
+        for at, need in enumerate(needs):
+            places.setdefault(need.table, []).append(at)
+        self.at = {name: np.array(at, dtype=np.int64) for name, at in places.items()}
+        self.phase = np.array([need.phase for need in needs], dtype=np.int64)
+        self.i = np.array([need.i for need in needs], dtype=np.int64)
+        self.j = np.array([need.j for need in needs], dtype=np.int64)
+
+    def place(self, name: str, *, turned: bool = False) -> tuple[Any, ...]:
+        """Return the index of a table's needs, or of their opposites, in its last axes."""
+        at = self.at[name]
+        i, j = (self.j, self.i) if turned else (self.i, self.j)
+        if (self.phase[at] < 0).all():
+            return (..., i[at], j[at])
+        return (..., self.phase[at], i[at], j[at])
+
+    def judged(self, holds: Flags, against: Flags, unseen: Flags) -> Ints:
+        """Return the verdicts, shape (…, claims), from those on the needs, shape (…, needs)."""
+        if not self.size:
+            return np.zeros((*holds.shape[:-1], 0), dtype=np.int64)
+        unseen = unseen & ~holds & ~against
+        every = np.logical_and.reduceat(holds, self.starts, axis=-1)
+        lost = np.logical_or.reduceat(against, self.starts, axis=-1)
+        dark = np.logical_or.reduceat(unseen, self.starts, axis=-1)
+        decided = np.logical_or.reduceat(holds | against, self.starts, axis=-1)
+        open_ones = np.where(dark, 3, 2)
+        tied = np.where(decided, 1, open_ones)
+        return np.where(self.tied, tied, np.where(every, 0, np.where(lost, 1, open_ones)))
+
+
+def verdicts(asked: Asked, facts: Mapping[str, Flags], open_pairs: Mapping[str, Flags]) -> Ints:
+    """Return the verdicts on claims as positions in :data:`VERDICTS`.
+
+    Parameters
+    ----------
+    asked
+        The claims.
     facts
-        Tables of yes and no; they may have leading axes, one verdict for each.
+        Tables of yes and no; they may have leading axes, one set of verdicts for each.
     open_pairs
-        Whether the entries can be compared at all; no leading axes.
+        Whether the entries can be compared at all; with the same leading axes, or none.
+
+    Returns
+    -------
+    array
+        Shape (…, claims).
 
     Examples
     --------
@@ -115,21 +169,16 @@ def verdicts(
 
     >>> facts = {"t": np.array([[0, 1, 0], [0, 0, 0], [0, 0, 0]], dtype=bool)}
     >>> comparable = {"t": np.array([[0, 1, 0], [1, 0, 1], [0, 1, 0]], dtype=bool)}
-    >>> def say(i, j):
-    ...     claim = Claim(code="outlasted", a=i, b=j, needs=(Need("t", -1, i, j),))
-    ...     return VERDICTS[int(verdicts(claim, facts, comparable))]
-    >>> say(0, 1), say(1, 0), say(1, 2), say(0, 2)
-    ('supported', 'not_supported', 'tied', 'cannot_be_said')
+    >>> pairs = [(0, 1), (1, 0), (1, 2), (0, 2)]
+    >>> asked = Asked([Claim(code="outlasted", a=i, b=j, needs=(Need("t", -1, i, j),))
+    ...                for i, j in pairs])
+    >>> [VERDICTS[v] for v in verdicts(asked, facts, comparable)]
+    ['supported', 'not_supported', 'tied', 'cannot_be_said']
     """
-    holds = np.stack([_taken(facts[need.table], need.place) for need in claim.needs])
-    against = np.stack([_taken(facts[need.table], need.reverse) for need in claim.needs])
-    unseen = np.array([not open_pairs[need.table][need.place] for need in claim.needs])
-    unseen = unseen.reshape(-1, *[1] * (holds.ndim - 1)) & ~holds & ~against
-    if claim.code == "tied_after":
-        decided = (holds | against).any(axis=0)
-        return np.where(decided, 1, np.where(unseen.any(axis=0), 3, 2))
-    return np.where(
-        holds.all(axis=0),
-        0,
-        np.where(against.any(axis=0), 1, np.where(unseen.any(axis=0), 3, 2)),
-    )
+    lead = next((facts[name][asked.place(name)].shape[:-1] for name in asked.at), ())
+    holds, against, unseen = (np.zeros((*lead, asked.size), dtype=bool) for _ in range(3))
+    for name, at in asked.at.items():
+        holds[..., at] = facts[name][asked.place(name)]
+        against[..., at] = facts[name][asked.place(name, turned=True)]
+        unseen[..., at] = ~open_pairs[name][asked.place(name)]
+    return asked.judged(holds, against, unseen)

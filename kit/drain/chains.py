@@ -12,9 +12,18 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from kit.drain.chain_levels import (
+    LastLevel,
+    busiest_rates,
+    device_conditions,
+    last_read,
+    logged_ends,
+    off_percentages,
+    started_full,
+)
 from kit.drain.gauge import convention
 from kit.drain.off_times import off_times
-from kit.drain.readings import FULL_PCT, Observations, boundary_observations, observed
+from kit.drain.readings import Observations, boundary_observations, observed
 from kit.read.phase_times import boundary_resolution, phase_times, unplaced_gaps
 
 if TYPE_CHECKING:
@@ -32,12 +41,6 @@ if TYPE_CHECKING:
     Bools = NDArray[np.bool_]
 
 __all__ = ["Chains", "build_chains", "device_conditions"]
-
-_FAST = 2.5
-"""A phase of power-off is not taken to drain faster than this × the device's busiest rate."""
-
-_MIN_RATE_PHASE_H = 10.0 / 60.0
-"""Shorter phases do not count for a device's busiest rate (h)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -84,6 +87,8 @@ class Chains:
         Shape (K, P). Readings made in the phase, its ends included.
     busiest
         Shape (K,). Highest rate at which a gap may have drained the device (pp/h).
+    unit_device
+        Shape (K,). Position of the device of each unit.
     """
 
     session: Session
@@ -112,11 +117,12 @@ class Chains:
     joined: Bools
     looks: Ints
     busiest: Floats
+    unit_device: Ints
 
     @property
     def units(self) -> int:
         """Return the number of units, devices × runs."""
-        return len(self.runs) * len(self.devices)
+        return self.unit_device.size
 
     def level(self, boundary: int) -> Floats:
         """Return the percentage that stands for one boundary of every unit; NaN: none."""
@@ -150,12 +156,6 @@ class Chains:
         return values.reshape(shape).transpose(0, 2, 1).reshape(-1)
 
 
-def device_conditions(session: Session, device: int) -> dict[str, object]:
-    """Return the conditions of one device: the session's, with the device's exceptions."""
-    merged = {**session.conditions, **session.devices[device].conditions}
-    return {k: v for k, v in merged.items() if v != "not recorded"}
-
-
 @dataclass(frozen=True, kw_only=True)
 class _Ends:
     """How the devices ended, shape (K,); minutes."""
@@ -169,23 +169,6 @@ class _Ends:
     noted_pct: Floats
 
 
-def _logged(session: Session) -> tuple[Ints, Floats]:
-    """Return phase (−1: none) and percentage noted for each unit's power-off."""
-    n = len(session.devices)
-    logged = np.full(len(session.runs) * n, -1, dtype=np.int64)
-    pct = np.full(logged.shape, np.nan)
-    devices = {d.id: i for i, d in enumerate(session.devices)}
-    phases = {p.id: i for i, p in enumerate(session.phases)}
-    runs = {run.number: i for i, run in enumerate(session.runs)}
-    frame = session.power_offs
-    columns = (frame[c].tolist() for c in ("run", "device", "phase", "still_on", "soc_pct"))
-    for run, device, phase, on, soc in zip(*columns, strict=True):
-        if run in runs and device in devices and not on:
-            unit = runs[run] * n + devices[device]
-            logged[unit], pct[unit] = phases.get(phase, -1), soc
-    return logged, pct
-
-
 def _ends(session: Session, spans: PhaseTimes, offs: Sequence[OffTimes]) -> _Ends:
     low = np.concatenate([o.low for o in offs]) if offs else np.zeros(0)
     high = np.concatenate([o.high for o in offs]) if offs else np.zeros(0)
@@ -194,7 +177,7 @@ def _ends(session: Session, spans: PhaseTimes, offs: Sequence[OffTimes]) -> _End
     n_phases = spans.start.shape[1]
     death = np.full(low.shape, -1, dtype=np.int64)
     gone = np.full(low.shape, n_phases, dtype=np.int64)
-    logged, pct = _logged(session)
+    logged, pct = logged_ends(session)
     for k in np.flatnonzero(seen | (logged >= 0)).tolist():
         inside, after = _place(spans, k, low[k], high[k], middle[k], int(logged[k]))
         death[k], gone[k] = inside, after
@@ -255,67 +238,10 @@ def _charging(session: Session, spans: PhaseTimes) -> tuple[Bools, Bools]:
     return during, before
 
 
-def _full(session: Session, observations: Observations) -> Bools:
-    """Return which units started at a known full charge.
-
-    The first reading shows 100 %; or there is none and the conditions state a start at 100 %.
-    """
-    n = len(session.devices)
-    if not observations.level.shape[1]:
-        return np.zeros(observations.level.shape[0], dtype=bool)
-    level, node = observations.level[:, 0], observations.node[:, 0]
-    stated = np.array(
-        [device_conditions(session, i).get("start_charge_pct") == FULL_PCT for i in range(n)],
-        dtype=bool,
-    )
-    shown = (node == 0) & (level == FULL_PCT) & (observations.weight[:, 0] > 0.0)
-    assumed = (node != 0) & np.tile(stated, len(session.runs))
-    return np.asarray(shown | assumed, dtype=bool)
-
-
 def _looks(obs: Observed, shape: tuple[int, int]) -> Ints:
     named = obs.phase >= 0
     flat = obs.unit[named] * shape[1] + obs.phase[named]
     return np.bincount(flat, minlength=shape[0] * shape[1]).reshape(shape)
-
-
-def _busiest(levels: Floats, length_h: Floats, factor: float) -> Floats:
-    """Return the highest rate to allow for in a gap; of all units where a unit has none."""
-    if not length_h.size:
-        return np.zeros(length_h.shape[0])
-    usable = length_h >= _MIN_RATE_PHASE_H
-    rate = np.where(
-        usable, (levels[:, 0::2] - levels[:, 1::2]) / np.where(usable, length_h, 1.0), np.nan
-    )
-    rate = np.where(np.isnan(rate), -np.inf, rate)
-    best = rate.max(axis=1)
-    known = best[best > 0.0]
-    common = float(known.max()) if known.size else 0.0
-    return np.where(best > 0.0, best, common) * factor
-
-
-def _off_pct(session: Session, ends: _Ends, obs: Observed, busiest: Floats) -> Floats:
-    """Return bounds of the percentage shown at the power-off, shape (K, 2).
-
-    0 to ``off_pct_max``, and not above the percentage last seen; but if not even a very fast
-    drain could have taken the device there since it was last seen, what is left by that.
-    """
-    most = session.assumptions.off_pct_max
-    units = ends.low.size
-    last_t, last_pct = np.full(units, -np.inf), np.full(units, np.nan)
-    timed = ~np.isnan(obs.t) & (obs.t <= np.where(np.isnan(ends.high), np.inf, ends.high)[obs.unit])
-    np.maximum.at(last_t, obs.unit[timed], obs.t[timed])
-    latest = np.flatnonzero(timed & (obs.t == last_t[obs.unit]))
-    last_pct[obs.unit[latest]] = obs.soc[latest]
-    noted = ~np.isnan(ends.noted_pct)
-    pct = np.where(noted, ends.noted_pct, last_pct)
-    since = np.where(noted, ends.low, last_t)
-    known = ~np.isnan(pct) & np.isfinite(ends.high)
-    with np.errstate(invalid="ignore"):
-        left = pct - 1.0 - _FAST * busiest * (ends.high - since) / 60.0
-    far = known & (left > most) & (noted | (busiest > 0.0))
-    high = np.where(far, pct, np.where(known, np.minimum(pct, most), most))
-    return np.stack([np.where(far, left, 0.0), high], axis=1)
 
 
 def _at(values: Floats, place: Ints) -> Floats:
@@ -371,7 +297,13 @@ def build_chains(session: Session) -> Chains:
     )
     rounding = [convention(d.gauge.rounding) for d in session.devices]
     length_h = spans.length / 60.0
-    busiest = _busiest(levels, length_h, session.assumptions.gap_rate_factor)
+    busiest = busiest_rates(levels, length_h, session.assumptions.gap_rate_factor)
+    unit_device = np.tile(np.arange(len(session.devices)), len(session.runs))
+    last_t, last = last_read(ends.high, obs)
+    seen = LastLevel(
+        low=ends.low, high=ends.high, noted_pct=ends.noted_pct, read_at=last_t,
+        read_pct=np.where(last >= 0, np.append(obs.soc, np.nan)[last], np.nan),
+    )  # fmt: skip
     dying = np.arange(length_h.shape[1]) == ends.death[:, None]
     exposure = np.where(dying, (ends.middle[:, None] - start) / 60.0, length_h)
     return Chains(
@@ -387,18 +319,19 @@ def build_chains(session: Session) -> Chains:
         gap_h=np.where(borrowed_start, gap, 0.0) / 60.0,
         gap_u_h=np.where(borrowed_start, gap_u, 0.0) / 60.0,
         end_gap_h=np.where(borrowed_end, next_gap, 0.0) / 60.0,
-        full=_full(session, found),
-        offset=np.tile([r[0] for r in rounding], len(session.runs)),
-        offset_variance=np.tile([r[1] for r in rounding], len(session.runs)),
+        full=started_full(session, found, unit_device),
+        offset=np.array([r[0] for r in rounding], dtype=np.float64)[unit_device],
+        offset_variance=np.array([r[1] for r in rounding], dtype=np.float64)[unit_device],
         death=ends.death,
         gone=ends.gone,
         off_h=ends.middle / 60.0,
         off_u_h=np.hypot(ends.u, _at(unplaced.shift_u, ends.death)) / 60.0,
-        off_pct=_off_pct(session, ends, obs, busiest),
+        off_pct=off_percentages(session.assumptions.off_pct_max, seen, busiest),
         off_times=offs,
         exposure_h=exposure,
         charged=during,
         joined=~before,
         looks=_looks(obs, length_h.shape),
         busiest=busiest,
+        unit_device=unit_device,
     )

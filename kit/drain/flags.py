@@ -97,10 +97,8 @@ UNRANKED: frozenset[str] = frozenset(
 def _saver_flags(chains: Chains, found: Drains) -> Bools:
     """Return where a reading lies at or below a threshold of a power saver or dimming."""
     n = len(chains.devices)
-    marks = [saver_thresholds(device_conditions(chains.session, i)) for i in range(n)] * len(
-        chains.runs
-    )
-    highest = np.array([m[0] if m else -1.0 for m in marks])[:, None]
+    marks = [saver_thresholds(device_conditions(chains.session, i)) for i in range(n)]
+    highest = np.array([m[0] if m else -1.0 for m in marks])[chains.unit_device][:, None]
     lowest_read = np.where(np.isnan(found.end_pct), found.start_pct, found.end_pct)
     dying = np.arange(len(chains.phases)) == chains.death[:, None]
     lowest = np.where(dying, 0.0, lowest_read)
@@ -120,7 +118,6 @@ def flag_matrix(chains: Chains, found: Drains) -> dict[str, Bools]:
     """
     session, obs = chains.session, chains.observations
     k, p = chains.length_h.shape
-    n_runs = len(chains.runs)
     shape = (k, p)
     phases = np.arange(p)
     there = ~np.isnan(found.drain_pp)
@@ -131,10 +128,10 @@ def flag_matrix(chains: Chains, found: Drains) -> dict[str, Bools]:
     hold_h = session.assumptions.full_hold_max_min / 60.0
     conditions = [device_conditions(session, i) for i in range(len(chains.devices))]
     held = [c.get("held_full_min") for c in conditions]
-    long = np.tile([isinstance(h, (int, float)) and h > HELD_FULL_LONG_MIN for h in held], n_runs)[
-        :, None
-    ]
-    wakes = np.tile([d.gauge.reading_wakes_device is True for d in session.devices], n_runs)
+    held_long = [isinstance(h, (int, float)) and h > HELD_FULL_LONG_MIN for h in held]
+    long = np.array(held_long, dtype=bool)[chains.unit_device][:, None]
+    waking = [d.gauge.reading_wakes_device is True for d in session.devices]
+    wakes = np.array(waking, dtype=bool)[chains.unit_device]
     dark = np.array([ph.screen_on is False for ph in session.phases], dtype=bool)
     gap_min = (chains.gap_h + chains.end_gap_h) * 60.0
     node = obs.node

@@ -169,7 +169,7 @@ def _wake_bound(chains: Chains) -> Floats:
         [d.gauge.reading_wakes_device is True for d in chains.session.devices], dtype=bool
     )
     off = np.array([ph.screen_on is False for ph in chains.session.phases], dtype=bool)
-    woken = np.tile(wakes, len(chains.runs))[:, None] & off[None, :]
+    woken = wakes[chains.unit_device][:, None] & off[None, :]
     return np.where(woken, chains.looks * chains.session.assumptions.wake_drain_pp, 0.0)
 
 
@@ -178,7 +178,7 @@ def _long_hold(chains: Chains) -> Bools:
     n = len(chains.devices)
     held = [device_conditions(chains.session, i).get("held_full_min") for i in range(n)]
     long = [isinstance(h, (int, float)) and h > HELD_FULL_LONG_MIN for h in held]
-    return np.tile(np.array(long, dtype=bool), len(chains.runs))
+    return np.array(long, dtype=bool)[chains.unit_device]
 
 
 def drains(chains: Chains, *, now: States | None = None) -> dict[Measurand, Drains]:

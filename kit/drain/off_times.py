@@ -7,6 +7,7 @@ two, widened by how a clock shows minutes.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
@@ -15,7 +16,7 @@ import numpy as np
 from kit.stats.order import least_lead, surely_above
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     import pandas as pd
     from numpy.typing import NDArray
@@ -26,7 +27,17 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Ints = NDArray[np.int64]
 
-__all__ = ["OffTimes", "clock_margins", "off_times"]
+__all__ = [
+    "OffNote",
+    "OffRecord",
+    "OffTimes",
+    "bounds_of",
+    "clock_margins",
+    "compared_bounds",
+    "lead_roundings",
+    "off_record",
+    "off_times",
+]
 
 RuntimeStatus = Literal["observed", "still_on", "not_recorded"]
 
@@ -163,6 +174,15 @@ class _Seen:
     soc: Floats
     margin: Floats
 
+    def last_of(self, unit: int, limit: float) -> tuple[float, float]:
+        """Return time and margin of a unit's last reading not later than ``limit``; NaN, 0."""
+        mine = np.flatnonzero((self.unit == unit) & (self.t <= limit))
+        if not mine.size:
+            return float("nan"), 0.0
+        t = self.t[mine]
+        last = mine[np.flatnonzero(t == t.max())[-1]]
+        return float(self.t[last]), float(self.margin[last])
+
 
 def _boundary_times(session: Session) -> dict[tuple[int, str], tuple[float, float]]:
     spans = session.spans
@@ -268,8 +288,8 @@ def _first(*values: float) -> float:
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Note:
-    """The power-off row of one unit."""
+class OffNote:
+    """What one row says of the power-off of one unit (min)."""
 
     phase: str
     still_on: bool
@@ -281,23 +301,29 @@ class _Note:
 
     @property
     def off(self) -> float:
+        """Return the time first seen off, else the one noted; NaN: none."""
         return _first(self.first_off, self.noted)
+
+    @property
+    def latest(self) -> float:
+        """Return the time after which no reading can show the device on; inf: none known."""
+        return math.inf if self.still_on or np.isnan(self.off) else self.off
 
 
 def _notes(
     session: Session, devices: Mapping[str, int], runs: Mapping[int, int]
-) -> dict[int, _Note]:
+) -> dict[int, OffNote]:
     frame = session.power_offs
     columns = (
         "run", "device", "phase", "still_on", "noted_min", "last_on_min", "first_off_min",
         "t_resolution_min", "soc_pct",
     )  # fmt: skip
-    notes: dict[int, _Note] = {}
+    notes: dict[int, OffNote] = {}
     for run, device, phase, still_on, noted, on, off, resolution, soc in zip(
         *(frame[c].tolist() for c in columns), strict=True
     ):
         if device in devices and run in runs:
-            notes[runs[run] * len(devices) + devices[device]] = _Note(
+            notes[runs[run] * len(devices) + devices[device]] = OffNote(
                 phase=str(phase), still_on=bool(still_on), noted=noted, last_on=on, first_off=off,
                 resolution=_first(resolution, MINUTE), soc=soc,
             )  # fmt: skip
@@ -314,7 +340,12 @@ class _Bound:
 
 
 def _observed(
-    note: _Note, last: float, last_margin: float, phase_end: float, session: Session, rounding: str
+    note: OffNote,
+    last: float,
+    last_margin: float,
+    phase_end: float,
+    session: Session,
+    rounding: str,
 ) -> _Bound:
     """Return the window of a power-off whose time, or at least whose phase, was noted."""
     before, after = clock_margins(rounding, note.resolution)
@@ -343,7 +374,7 @@ def _observed(
 
 
 def _not_off(
-    note: _Note | None, last: float, last_margin: float, stop: float, rounding: str
+    note: OffNote | None, last: float, last_margin: float, stop: float, rounding: str
 ) -> _Bound:
     """Return the lower bound of a device that was not seen to power off."""
     reading = last - clock_margins(rounding, last_margin)[0]
@@ -368,56 +399,75 @@ def _not_off(
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Record:
+class OffRecord:
     """What the record says of power-offs, gathered once for all runs."""
 
     session: Session
-    notes: Mapping[int, _Note]
+    notes: Mapping[int, OffNote]
     seen: _Seen
     last: _LastSeen
     ends: Mapping[tuple[int, str], float]
 
-
-def _bounds(record: _Record, run: Run, units: range, rounding: str) -> list[_Bound]:
-    stop = float("nan") if run.stop_min is None else run.stop_min
-    bounds = []
-    for unit in units:
-        note = record.notes.get(unit)
-        t, margin = float(record.last.t[unit]), float(record.last.margin[unit])
-        end = record.ends.get((run.number, note.phase), float("nan")) if note else float("nan")
+    def bound(
+        self, run: Run, note: OffNote | None, t: float, margin: float, rounding: str
+    ) -> _Bound:
+        """Return the window of one power-off, the device last read at ``t`` ± ``margin``."""
+        end = self.ends.get((run.number, note.phase), float("nan")) if note else float("nan")
         if note and not note.still_on and not (np.isnan(note.off) and np.isnan(end)):
-            bounds.append(_observed(note, t, margin, end, record.session, rounding))
-        else:
-            bounds.append(_not_off(note, t, margin, stop, rounding))
-    return bounds
+            return _observed(note, t, margin, end, self.session, rounding)
+        stop = float("nan") if run.stop_min is None else run.stop_min
+        return _not_off(note, t, margin, stop, rounding)
 
 
-def _least_lead(record: _Record, run: Run, units: range) -> Floats:
-    """Return by how much each device surely ran longer than each other one.
+def bounds_of(record: OffRecord, run: Run, units: range, rounding: str) -> list[_Bound]:
+    """Return the windows of the power-offs of some units."""
+    return [
+        record.bound(
+            run, record.notes.get(unit), float(record.last.t[unit]),
+            float(record.last.margin[unit]), rounding,
+        )
+        for unit in units
+    ]  # fmt: skip
 
-    All times of a run are noted in one way. Where it is not known which, the lead is the lesser
-    of what either way leaves: no clock shows one note half a minute late and another up to a
-    whole one early.
+
+def lead_roundings(session: Session) -> tuple[str, ...]:
+    """Return the ways in which all times of a run may have been noted.
+
+    Where it is not known which, a lead is the lesser of what either leaves: no clock shows one
+    note half a minute late and another up to a whole one early.
     """
-    known = record.session.assumptions.clock_rounding
-    offsets, own_start = _start_offsets(record.session)
-    found = []
-    for rounding in _ROUNDINGS if known == "unknown" else (known,):
-        bounds = _bounds(record, run, units, rounding)
+    known = session.assumptions.clock_rounding
+    return _ROUNDINGS if known == "unknown" else (known,)
+
+
+def compared_bounds(
+    session: Session, run: Run, low: Floats, high: Floats, rounding: str
+) -> tuple[Floats, Floats]:
+    """Return bounds (…, n) by which devices are compared: a start common to all is left out."""
+    offsets, own_start = _start_offsets(session)
+    if own_start:
+        early, late = clock_margins(rounding, _start_resolution(run))
+        return np.maximum(low - (offsets + late), 0.0), high - (offsets - early)
+    return low, high
+
+
+def _least_lead(record: OffRecord, run: Run, units: range, found: Sequence[_Bound]) -> Floats:
+    """Return by how much each device surely ran longer than each other one."""
+    session = record.session
+    leads = []
+    for rounding in lead_roundings(session):
+        same = rounding == session.assumptions.clock_rounding
+        bounds = found if same else bounds_of(record, run, units, rounding)
         low, high = np.array([b.low for b in bounds]), np.array([b.high for b in bounds])
-        if own_start:
-            early, late = clock_margins(rounding, _start_resolution(run))
-            low = np.maximum(low - offsets - late, 0.0)
-            high = high - offsets + early
-        found.append(least_lead(low, high))
-    return np.asarray(np.min(found, axis=0), dtype=np.float64)
+        leads.append(least_lead(*compared_bounds(session, run, low, high, rounding)))
+    return np.asarray(np.min(leads, axis=0), dtype=np.float64)
 
 
-def _one_run(record: _Record, run: Run, first_unit: int) -> OffTimes:
+def _one_run(record: OffRecord, run: Run, first_unit: int) -> OffTimes:
     session = record.session
     rounding = session.assumptions.clock_rounding
     units = range(first_unit, first_unit + len(session.devices))
-    bounds = _bounds(record, run, units, rounding)
+    bounds = bounds_of(record, run, units, rounding)
     early, late = clock_margins(rounding, _start_resolution(run))
     offsets, own_start = _start_offsets(session)
     soc = np.array([record.notes[u].soc if u in record.notes else np.nan for u in units])
@@ -436,9 +486,27 @@ def _one_run(record: _Record, run: Run, first_unit: int) -> OffTimes:
             ]
         ),
         last_soc=np.where(np.isnan(soc), record.last.soc[first_unit : units.stop], soc),
-        least_lead=_least_lead(record, run, units),
+        least_lead=_least_lead(record, run, units, bounds),
         status=tuple(b.status for b in bounds),
         basis=tuple(b.basis for b in bounds),
+    )
+
+
+def off_record(session: Session) -> OffRecord:
+    """Return what a session says of power-offs, gathered once."""
+    devices = {device.id: i for i, device in enumerate(session.devices)}
+    runs = {run.number: i for i, run in enumerate(session.runs)}
+    notes = _notes(session, devices, runs)
+    seen = _seen(session, devices, runs)
+    limit = np.full(len(devices) * len(runs), np.inf)
+    for unit, note in notes.items():
+        limit[unit] = note.latest
+    return OffRecord(
+        session=session,
+        notes=notes,
+        seen=seen,
+        last=_last_seen(seen, limit),
+        ends={key: end for key, (_, end) in _boundary_times(session).items()},
     )
 
 
@@ -465,16 +533,6 @@ def off_times(session: Session) -> tuple[OffTimes, ...]:
     with its phase but without a time lies before that phase's end (plus the reading delay).
     ``start_offset_min`` among a device's conditions is its own start after the run's.
     """
-    devices = {device.id: i for i, device in enumerate(session.devices)}
-    runs = {run.number: i for i, run in enumerate(session.runs)}
-    notes = _notes(session, devices, runs)
-    seen = _seen(session, devices, runs)
-    ends = {key: end for key, (_, end) in _boundary_times(session).items()}
-    limit = np.full(len(devices) * len(runs), np.inf)
-    for unit, note in notes.items():
-        if not note.still_on and not np.isnan(note.off):
-            limit[unit] = note.off
-    record = _Record(
-        session=session, notes=notes, seen=seen, last=_last_seen(seen, limit), ends=ends
-    )
-    return tuple(_one_run(record, run, runs[run.number] * len(devices)) for run in session.runs)
+    record = off_record(session)
+    n = len(session.devices)
+    return tuple(_one_run(record, run, place * n) for place, run in enumerate(session.runs))

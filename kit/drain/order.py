@@ -34,7 +34,7 @@ Verdict = Literal["a", "b", "tie", "not_compared"]
 """Which of the two drained less (``a`` or ``b``)."""
 
 
-def family_factor(coverage: float, comparisons: int) -> float:
+def family_factor(coverage: float, comparisons: int | NDArray[np.int64]) -> float | Floats:
     """Return the two-sided normal factor for each of several comparisons (Bonferroni).
 
     Parameters
@@ -42,7 +42,7 @@ def family_factor(coverage: float, comparisons: int) -> float:
     coverage
         Probability that no comparison of the family is claimed falsely.
     comparisons
-        Size of the family; 0 counts as 1.
+        Size of the family; 0 counts as 1. Several: an array of factors.
 
     Examples
     --------
@@ -53,7 +53,8 @@ def family_factor(coverage: float, comparisons: int) -> float:
     """
     from scipy.special import ndtri
 
-    return float(ndtri(1.0 - (1.0 - coverage) / 2.0 / max(comparisons, 1)))
+    factor = ndtri(1.0 - (1.0 - coverage) / 2.0 / np.maximum(comparisons, 1))
+    return float(factor) if np.ndim(factor) == 0 else np.asarray(factor)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -73,7 +74,11 @@ class Margins:
 
 
 def margins(
-    shown: Resolution, u_other: Floats, bound: Floats, coverage: float, comparisons: int
+    shown: Resolution,
+    u_other: Floats,
+    bound: Floats,
+    coverage: float,
+    comparisons: int | NDArray[np.int64],
 ) -> Margins:
     """Return the margins of differences between devices.
 
@@ -88,7 +93,8 @@ def margins(
     coverage
         Probability, of one interval and of the family.
     comparisons
-        Number of comparisons in the family.
+        Number of comparisons in the family; of several families, an array that broadcasts to
+        the others.
 
     Notes
     -----
@@ -113,7 +119,7 @@ def margins(
     1.8
     """
     k = normal_factor(coverage)
-    z = max(family_factor(coverage, comparisons), k)
+    z = np.maximum(family_factor(coverage, comparisons), k)
     one_sided = family_factor(2.0 * coverage - 1.0, comparisons)
     worst = np.minimum(shown.worst_half_width(coverage), shown.hard_bound)
     both_free = shown.common_bound > 0.75 * shown.bound

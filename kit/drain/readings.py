@@ -36,6 +36,7 @@ __all__ = [
     "Observed",
     "boundary_observations",
     "observed",
+    "searches_boundaries",
 ]
 
 SEARCH_MIN = 10.0
@@ -414,6 +415,11 @@ def _search(
             _improve(draft, at, unit, float(step[k]), share)
 
 
+def searches_boundaries(obs: Observed) -> bool:
+    """Return whether there are timed observations that may tell more of a boundary than its own."""
+    return bool(np.any(((obs.point == 2) | obs.tick) & ~np.isnan(obs.t)))
+
+
 def boundary_observations(
     session: Session,
     obs: Observed,
@@ -453,7 +459,7 @@ def boundary_observations(
     share = _SHARE[session.assumptions.clock_rounding]
     step = _steps(session, obs)
     draft = _noted(obs, times, steps, tau, len(session.runs), share)
-    if np.any(((obs.point == 2) | obs.tick) & ~np.isnan(obs.t)):
+    if searches_boundaries(obs):
         limit = np.asarray(over, dtype=np.float64)
         _search(draft, obs, times, steps, joined, step, tau, limit, share)
     return Observations(

@@ -325,11 +325,11 @@ def surely_above(lead: ArrayLike) -> Flags:
     Parameters
     ----------
     lead
-        Shape (n, n), from :func:`least_lead`.
+        Shape (…, n, n), from :func:`least_lead`.
 
     Returns
     -------
-    ndarray, shape (n, n)
+    ndarray, shape (…, n, n)
         ``above[i, j]``: ``lead[i, j] >= 0``. True of every end time within the bounds, so it
         needs no probability, no assumption on how ends spread over their windows, and no
         allowance for the number of pairs.
@@ -351,8 +351,7 @@ def surely_above(lead: ArrayLike) -> Flags:
     """
     with np.errstate(invalid="ignore"):
         above: Flags = np.asarray(lead, dtype=np.float64) >= 0.0
-    np.fill_diagonal(above, val=False)
-    return above
+    return above & ~np.eye(above.shape[-1], dtype=bool)
 
 
 def pair_verdict(

@@ -1,0 +1,131 @@
+"""What the drains of a session would be if single percentages had been misread.
+
+Each alternative changes one number of one unit, so only that unit is computed anew, and all
+alternatives at once: they stand in the place of the units.
+"""
+
+from __future__ import annotations
+
+from dataclasses import fields, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from kit.drain.chain_levels import (
+    LastLevel,
+    busiest_rates,
+    last_read,
+    logged_ends,
+    off_percentages,
+    started_full,
+)
+from kit.drain.chains import Chains
+from kit.drain.gauge import step_of
+from kit.drain.readings import observed, searches_boundaries
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from kit.drain.readings import Observed
+
+    Floats = NDArray[np.float64]
+    Ints = NDArray[np.int64]
+
+__all__ = ["misread_chains"]
+
+
+def _taken(whole: Any, names: tuple[str, ...], unit: Ints) -> dict[str, Any]:
+    return {name: getattr(whole, name)[unit] for name in names}
+
+
+def _steps(chains: Chains, obs: Observed, unit: Ints, row: Ints, value: Floats) -> Floats:
+    """Return the step of the display of each altered unit, as its altered values show it."""
+    device = obs.unit % len(chains.devices)
+    steps = np.empty(unit.size)
+    for k in np.unique(chains.unit_device[unit]).tolist():
+        gauge = chains.session.devices[k].gauge
+        mine = np.flatnonzero((device == k) & ~obs.tick)
+        soc, rows = obs.soc[mine], obs.row[mine]
+        for m in np.flatnonzero(chains.unit_device[unit] == k).tolist():
+            steps[m] = step_of(gauge, np.where(rows == row[m], value[m], soc))
+    return steps
+
+
+def misread_chains(chains: Chains, unit: Ints, boundary: Ints, value: Floats) -> Chains | None:
+    """Return the chains of units of which one reading at a boundary is another number.
+
+    Parameters
+    ----------
+    chains
+        Of the record as it is.
+    unit, boundary
+        Shape (M,). Which reading: it must be the boundary's own.
+    value
+        Shape (M,). The number in its place (%).
+
+    Returns
+    -------
+    Chains or None
+        With M units, one for each alternative, in which everything is as if the whole record had
+        been read with the other number. ``None`` where that cannot be had unit by unit: where
+        observations were searched for the boundaries, or where another unit would change too.
+
+    Examples
+    --------
+    87 % read as 81 %:
+
+    >>> from kit.drain.chains import build_chains
+    >>> from tests.helpers.builders import make_session
+    >>> chains = build_chains(make_session(phases={"p1": 60, "p2": 60},
+    ...                                    readings={"a": [100, 87, 75], "b": [100, 90, 81]}))
+    >>> other = misread_chains(chains, np.array([0]), np.array([1]), np.array([81.0]))
+    >>> other.levels.tolist()
+    [[100.0, 81.0, 81.0, 75.0]]
+    """
+    session = chains.session
+    obs = observed(session)
+    if searches_boundaries(obs):
+        return None
+    old = chains.observations
+    each = np.arange(unit.size)
+    row = old.row[unit, boundary]
+    level = old.level[unit]
+    level[each, boundary] = value
+    found = replace(
+        old,
+        level=level,
+        step=_steps(chains, obs, unit, row, value),
+        **_taken(old, ("node", "weight", "late", "late_u", "start_u", "row"), unit),
+    )
+    node = found.node
+    levels = np.where(node >= 0, np.take_along_axis(level, np.maximum(node, 0), axis=1), np.nan)
+    everyone = np.repeat(chains.levels[None], unit.size, axis=0)
+    everyone[each, unit] = levels
+    busiest = busiest_rates(everyone, chains.length_h, session.assumptions.gap_rate_factor)
+    others = np.broadcast_to(chains.busiest, busiest.shape).copy()
+    others[each, unit] = busiest[each, unit]
+    if not np.array_equal(others, busiest):
+        return None
+    low = np.concatenate([o.low for o in chains.off_times])[unit]
+    high = np.concatenate([o.high for o in chains.off_times])
+    last_t, last = last_read(high, obs)
+    last_pct = np.where(last >= 0, np.append(obs.soc, np.nan)[last], np.nan)[unit]
+    is_last = (last[unit] >= 0) & (np.append(obs.row, -1)[last[unit]] == row)
+    seen = LastLevel(
+        low=low, high=high[unit], noted_pct=logged_ends(session)[1][unit], read_at=last_t[unit],
+        read_pct=np.where(is_last, value, last_pct),
+    )  # fmt: skip
+    mine = busiest[each, unit]
+    device = chains.unit_device[unit]
+    common = ("session", "runs", "devices", "phases", "observations", "off_times")
+    names = tuple(f.name for f in fields(Chains) if f.name not in common)
+    return replace(
+        chains,
+        **{
+            **_taken(chains, names, unit),
+            "observations": found,
+            "full": started_full(session, found, device),
+            "busiest": mine,
+            "off_pct": off_percentages(session.assumptions.off_pct_max, seen, mine),
+        },
+    )

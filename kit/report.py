@@ -197,6 +197,7 @@ def glance(results: Results) -> Page:
     picture = pictures.pairs(results) if len(runs) == 1 else pictures.pairs_over_runs(results)
     return _present(
         _prose(first, kind="lead"),
+        tables.interim(results),
         revise_page.revision_line(results),
         tables.claims_at_a_glance(results),
         _prose(*rest, kind="bullet"),

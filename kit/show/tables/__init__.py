@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from kit.show.tables.claims import claims, claims_at_a_glance, load_bearing
 from kit.show.tables.drain import drain, drain_order, parts, rate, standing
+from kit.show.tables.interim import interim
 from kit.show.tables.mixes import mixes
 from kit.show.tables.power import endurance_index, specific_power
 from kit.show.tables.quality import data_quality, elapsed_fit
@@ -59,6 +60,7 @@ __all__ = [
     "gauges",
     "group_pairs",
     "inputs",
+    "interim",
     "load_bearing",
     "mixes",
     "parameters",

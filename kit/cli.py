@@ -14,9 +14,10 @@ from typing import TYPE_CHECKING, Literal
 import click
 
 from kit import __version__
-from kit.errors import SEVERITIES, ExitCode, RecordError, RundownError, in_order
 from kit.batch.commands import batch_command
 from kit.compare.commands import compare_command
+from kit.errors import SEVERITIES, ExitCode, RecordError, RundownError, in_order
+from kit.importing.commands import import_command
 from kit.index.commands import index_command
 from kit.recorder.commands import record_command
 from kit.revise.commands import amend_command, verify_command
@@ -189,6 +190,7 @@ cli.add_command(amend_command)
 cli.add_command(verify_command)
 cli.add_command(watch_command)
 cli.add_command(record_command)
+cli.add_command(import_command)
 cli.add_command(index_command)
 cli.add_command(batch_command)
 cli.add_command(compare_command)

@@ -1,0 +1,398 @@
+"""A sheet with checkpoints in rows and devices in columns, as the scorecard that `kit.read` reads.
+
+What is worked out here is only what stands in the cells; what the rows mean together (phases,
+points, power-offs) is read from the result by the reader that reads any scorecard.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from kit.importing.grid import column_letters, tell
+from kit.importing.layout import as_text
+from kit.importing.part import Part
+from kit.importing.percent import cleaned, percent_of
+from kit.importing.readings import Readings
+from kit.importing.sheet_dates import SheetDates
+from kit.importing.time_column import Convention, TimeReader
+from kit.importing.times import clock_text
+from kit.importing.words import is_missed, is_off, row_name
+from kit.read.cells import quoted
+from kit.read.checkpoints import FIRST, HALF_WAY, LAST, TIME_ROWS, plain_words
+from kit.read.scorecard import NO, YES
+from kit.safe_text import csv_cell, starts_formula
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from kit.importing.layout import Table
+    from kit.importing.mapping import Decisions
+    from kit.importing.times import TimeCell
+
+__all__ = ["read_card"]
+
+FREE = ("note", "by", "evidence")
+SHARED = ("phase", "date", "clock", "elapsed_min", "run", *FREE)
+CHECKPOINT = "checkpoint"
+NAMED_POINTS = FIRST | LAST | HALF_WAY
+
+
+def read_card(table: Table, decisions: Decisions, run: int, *, by_clock: bool = False) -> Part:
+    """Turn a table into columns of a scorecard.
+
+    Parameters
+    ----------
+    run
+        Number of the run that the sheet is about, where no column says it.
+    by_clock
+        Whether times of power-offs are known to be by the clock (a start is known).
+    """
+    return _Card(table, decisions, run, by_clock=by_clock).part
+
+
+class _Card:
+    """One scorecard while it is read."""
+
+    def __init__(self, table: Table, decisions: Decisions, run: int, *, by_clock: bool) -> None:
+        self.table, self.decisions, self.run = table, decisions, run
+        self.grid = table.grid
+        self.by_clock = by_clock
+        self.part = Part(table.grid, table.shape, "wide")
+        self.roles: dict[str, int] = {}
+        self.devices: dict[int, str] = {}
+        self.names = [""] * len(table.places)
+        self.dates = SheetDates(table, decisions)
+        self._columns()
+        self._rows()
+        self.readings = Readings(
+            self.grid,
+            [self.table.places[i][c] for i in self.kept for c in self.devices
+             if self._kind(i) in ("", "soc_pct")],
+            decisions,
+        )  # fmt: skip
+        self.times = TimeReader(self.grid, decisions, self.dates.order)
+        self._fill()
+        self._facts()
+
+    # ------------------------------------------------------------------ columns
+
+    def _columns(self) -> None:
+        for c, heading in enumerate(self.table.headings):
+            role = "elapsed_min" if heading.role == "elapsed" else heading.role
+            held = self._held(c)
+            if role in ("readings", "percent") or (not role and not heading.other and held):
+                self._device(c, heading.text)
+            elif c == 0 and role in ("", "phase", "device") and self._is_text(c):
+                self.roles[CHECKPOINT] = c
+            elif role in (*SHARED, CHECKPOINT, "time") and role not in self.roles:
+                self.roles[role] = c
+            elif heading.text and any(self.table.text(i, c) for i in range(len(self.names))):
+                what = "heading" if self.table.shape != "devices_in_rows" else "row"
+                self.part.aside.append(f"{what} {quoted(heading.text)} ({self._spot(c)})")
+            elif held:
+                self._unnamed(c)
+        if not self.devices:
+            self.part.findings.append(
+                tell(
+                    self.grid,
+                    "import-no-devices",
+                    row=self.table.header_row,
+                    found="headings without a column of percentages under them",
+                    expected="a column of percentages for each device",
+                    remedy="Name the row of the headings by file.header_row of the mapping file, "
+                    "or the columns under [columns].",
+                )
+            )
+
+    def _spot(self, column: int) -> str:
+        r, c = self.table.heads[column]
+        if self.table.shape == "devices_in_rows":
+            return f"row {self.grid.lines[r]}"
+        return f"column {column_letters(c)}"
+
+    def _held(self, column: int) -> bool:
+        """Whether percentages or words for missing ones stand in a column."""
+        for i in range(len(self.table.places)):
+            place = self.table.places[i][column]
+            cell = percent_of(self.table.value(i, column), times100=place in self.grid.percent)
+            if cell.sort in ("percent", "bare") and 0 <= cell.value <= 100:
+                return True
+            if cell.sort == "word" and is_off(cell.text, self.decisions):
+                return True
+        return False
+
+    def _is_text(self, column: int) -> bool:
+        cells = [self.table.value(i, column) for i in range(len(self.table.places))]
+        return any(isinstance(v, str) and not _number(v) for v in cells if v != "")
+
+    def _device(self, column: int, text: str) -> None:
+        name = self.decisions.device_called(text) or _without_unit(text)
+        row, c = self.table.heads[column]
+        if not name:
+            self._unnamed(column)
+        elif name in self.devices.values():
+            self.part.findings.append(
+                tell(
+                    self.grid,
+                    "import-device-twice",
+                    row=row,
+                    column=c,
+                    expected="every device once",
+                    remedy="Rename one of the two headings, or say by columns."
+                    f'"{column_letters(c)}" = "ignore" that it is left aside.',
+                    device=name,
+                )
+            )
+        elif starts_formula(name):
+            self.part.findings.append(
+                tell(
+                    self.grid,
+                    "import-formula",
+                    row=row,
+                    column=c,
+                    expected="the name of a device; a spreadsheet would take this for a formula",
+                    remedy="Rename it in the file, or give the device a name of its own: "
+                    '[devices.NAME] names = ["…"].',
+                )
+            )
+        else:
+            self.devices[column] = name
+            self.part.devices.append(name)
+
+    def _unnamed(self, column: int) -> None:
+        row, c = self.table.heads[column]
+        self.part.findings.append(
+            tell(
+                self.grid,
+                "import-unnamed",
+                row=row,
+                column=c,
+                expected="a heading over every column with percentages",
+                remedy="Name the column in the file, or say by columns."
+                f'"{column_letters(c)}" = "ignore" that it is left aside.',
+            )
+        )
+
+    # --------------------------------------------------------------------- rows
+
+    def _rows(self) -> None:
+        """Name every row; rows of totals are left aside, headings of phases are taken along."""
+        spans = self.table.spans or [""] * len(self.names)
+        self.phases = list(spans)
+        self.kept: list[int] = []
+        section = ""
+        at = self.roles.get(CHECKPOINT)
+        for i in range(len(self.names)):
+            text = self.table.text(i, at) if at is not None else ""
+            name = row_name(text, self.decisions)
+            if at is not None and self._is_section(i, at, text):
+                section = text
+                continue
+            if name == "ignore":
+                r, _ = self.table.places[i][at or 0]
+                self.part.aside.append(f"row {self.grid.lines[r]} {quoted(text)}")
+                continue
+            if not any(self.table.text(i, c) for c in (*self.devices, *self.roles.values())):
+                continue
+            self.names[i] = name
+            if section and plain_words(name) in NAMED_POINTS:
+                self.phases[i] = section
+            self.kept.append(i)
+
+    def _is_section(self, row: int, at: int, text: str) -> bool:
+        """Whether a row is the heading of a phase over rows that only say start, half-way, end."""
+        alone = text and not any(
+            self.table.text(row, c) for c in range(len(self.table.headings)) if c != at
+        )
+        if not alone or plain_words(text) in NAMED_POINTS or row + 1 >= len(self.names):
+            return False
+        return plain_words(self.table.text(row + 1, at)) in NAMED_POINTS
+
+    def _kind(self, row: int) -> str:
+        """Return what the cells of a row of ends hold; "" for a row of readings."""
+        return TIME_ROWS.get(plain_words(self.names[row]), "")
+
+    # -------------------------------------------------------------------- cells
+
+    def _fill(self) -> None:
+        places, kept = self.table.places, self.kept
+        columns: dict[str, list[str]] = {CHECKPOINT: [self.names[i] for i in kept]}
+        if any(self.phases) or "phase" in self.roles:
+            columns["phase"] = [self.phases[i] or self._meta(i, "phase") for i in kept]
+        columns["run"] = [self._meta(i, "run") or str(self.run) for i in kept]
+        columns["date"] = self._dates(kept)
+        self.convention: Convention = self._clocks(columns, kept)
+        for name in FREE:
+            if name in self.roles:
+                columns[name] = [csv_cell(self._meta(i, name)) for i in kept]
+                self._tell_lost(name)
+        for c, device in self.devices.items():
+            columns[device] = [self._cell(i, c) for i in kept]
+        if not any(columns["date"]):
+            del columns["date"]
+        self.part.columns = columns
+        heads = {d: c for c, d in self.devices.items()} | self.roles
+        heads["clock"] = heads.get("clock", heads.get("time", 0))
+        heads["elapsed_min"] = heads.get("elapsed_min", heads.get("time", 0))
+        self.part.place = lambda row, name: (
+            places[kept[row]][heads[name]] if name in heads else (places[kept[row]][0][0], None)
+        )
+        self.part.findings += [*self.dates.findings, *self.times.findings,
+                               *self.readings.findings]  # fmt: skip
+
+    def _tell_lost(self, name: str) -> None:
+        """Tell notes that have no value to take over."""
+        lost = [self.table.places[i][self.roles[name]] for i in self.kept]
+        for row, column in lost:
+            if (row, column) in self.grid.faults:
+                self.part.findings.append(
+                    tell(
+                        self.grid,
+                        "import-note-lost",
+                        severity="note",
+                        row=row,
+                        column=column,
+                        found=self.grid.faults[row, column],
+                        expected="a text",
+                        remedy="It is left aside.",
+                    )
+                )
+
+    def _meta(self, row: int, role: str) -> str:
+        """Return a text of a column that is no device; a merged cell counts for all its rows."""
+        if role not in self.roles:
+            return ""
+        column = self.roles[role]
+        text = self.table.text(row, column)
+        if text or role in FREE:
+            return text
+        r, c = self.table.places[row][column]
+        for r0, c0, r1, c1 in self.grid.merged:
+            if r0 <= r <= r1 and c0 <= c <= c1:
+                return as_text(self.grid.rows[r0][c0])
+        if self.decisions.fill_down and role != CHECKPOINT:
+            above = [self.table.text(i, column) for i in range(row)]
+            return next((t for t in reversed(above) if t), "")
+        return ""
+
+    def _dates(self, kept: list[int]) -> list[str]:
+        day = self.dates.day
+        texts = [""] * len(kept) if day is None else [day.isoformat()] * len(kept)
+        if "date" not in self.roles:
+            return texts if self._timed() else [""] * len(kept)
+        found = ""
+        for k, i in enumerate(kept):
+            place = self.table.places[i][self.roles["date"]]
+            value = self.grid.rows[place[0]][place[1]]
+            if value == "" and (self.decisions.fill_down or self._meta(i, "date")):
+                texts[k] = found
+            elif value != "":
+                texts[k] = found = self.dates.text(place)
+        return texts
+
+    def _timed(self) -> bool:
+        return "clock" in self.roles or "time" in self.roles
+
+    def _clocks(self, columns: dict[str, list[str]], kept: list[int]) -> Convention:
+        """Read the columns of times; return how hours and minutes of the sheet count."""
+        known: Convention = "clock" if self.by_clock else "open"
+        for role in ("elapsed_min", "time", "clock"):
+            if role not in self.roles:
+                continue
+            at = self.roles[role]
+            heading = self.table.headings[at]
+            plain = "elapsed" if role == "elapsed_min" else role
+            places = [self.table.places[i][at] for i in kept]
+            cells = self.times.cells(places, plain, heading.unit)
+            convention = self.times.convention(cells, plain)
+            if convention == "clock":
+                cells = self.times.halves(places, cells, columns["date"])
+            texts = self.times.texts(places, cells, convention)
+            columns["elapsed_min" if convention == "elapsed" else "clock"] = texts
+            known = "open" if convention == "open" else convention
+            self._say_times(convention, cells, at)
+            if any(c.day is not None for c in cells):
+                columns["date"] = [
+                    "" if c.day is not None else d
+                    for c, d in zip(cells, columns["date"], strict=True)
+                ]
+        if known == "elapsed" and "clock" in columns:
+            known = "clock"
+        return known
+
+    def _say_times(self, convention: Convention, cells: Sequence[TimeCell], at: int) -> None:
+        halves = any(c.half for c in cells)
+        twelve = halves or self.decisions.hours == "12"
+        words = {
+            "clock": "by the clock, " + ("12 hours" if twelve else "24 hours"),
+            "elapsed": "since the start",
+            "open": "not settled: by the clock or since the start",
+        }
+        self.part.facts.append(("times", f"{words[convention]} ({self._spot(at)})"))
+
+    def _cell(self, row: int, column: int) -> str:
+        place = self.table.places[row][column]
+        kind = self._kind(row)
+        if kind in ("", "soc_pct"):
+            return self.readings.text(place)
+        text = self.table.text(row, column)
+        word = plain_words(text)
+        if not text and place not in self.grid.faults:
+            return ""
+        if is_missed(text, self.decisions):
+            return "-"
+        if kind == "still_on" and word in (YES | NO):
+            return word
+        return self._end(row, place, kind)
+
+    def _end(self, row: int, place: tuple[int, int], kind: str) -> str:
+        """Return a cell that tells when a device was on or off."""
+        [cell] = self.times.cells([place], "off" if kind != "elapsed_min" else "runtime")
+        if kind == "elapsed_min":
+            return self.times.text(place, cell, "elapsed")
+        convention = self.convention
+        if self.decisions.times:
+            convention = "clock" if self.decisions.times == "clock" else "elapsed"
+        if cell.sort == "span":
+            convention = "elapsed"
+        text = self.times.text(place, cell, convention)
+        if text and convention == "elapsed":
+            return f"{cell.seconds / 60:.10g}"
+        if text and cell.sort == "colon" and not cell.to_second:
+            return clock_text(cell)
+        return text
+
+    # ------------------------------------------------------------------ preview
+
+    def _facts(self) -> None:
+        kept = [i for i in self.kept if not self._kind(i)]
+        cells = [self.part.columns[d] for d in self.part.devices]
+        at = {i: k for k, i in enumerate(self.kept)}
+        count = sum(1 for column in cells for i in kept if column[at[i]][:1].isdigit())
+        off = sum(any(column[at[i]] == "off" for i in kept) for column in cells)
+        told = sum(
+            any(column[at[i]] not in ("", "-", "no") for i in self.kept
+                if self._kind(i) in ("clock", "last_on", "first_off", "elapsed_min"))
+            for column in cells
+        )  # fmt: skip
+        heads = ", ".join(f"{d} ({self._spot(c)})" for c, d in self.devices.items())
+        names = list(dict.fromkeys(self.names[i] for i in kept if self.names[i]))
+        facts = [("devices", heads)]
+        if names:
+            facts.append(("checkpoints", ", ".join(names)))
+        facts.append(("readings", str(count)))
+        facts.append(("power-offs", f"{told} with a time, {off} found off at a checkpoint"))
+        facts.append(("percentages", self.readings.unit_words))
+        self.part.facts = [*facts, *self.dates.facts, *self.part.facts]
+        self.part.title = self.dates.title
+        self.part.aside += self.dates.aside
+
+
+def _number(text: str) -> bool:
+    return percent_of(text).sort in ("percent", "bare")
+
+
+def _without_unit(text: str) -> str:
+    from kit.read.scorecard import HEADING_UNIT
+
+    return HEADING_UNIT.sub("", cleaned(text)).strip()

@@ -1,0 +1,66 @@
+"""What is known of the cells of a sheet besides their values, and how far they reach."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from kit.importing.archive import RefusedError
+
+__all__ = ["MOST_CELLS", "MOST_COLUMNS", "BoundsError", "Facts", "refuse_bounds"]
+
+MOST_CELLS = 12_000_000
+"""A million rows of a log with a dozen columns; a sheet is laid out as a whole rectangle."""
+
+MOST_COLUMNS = 2_000
+
+
+class BoundsError(Exception):
+    """A cell lies so far out that the sheet cannot be laid out."""
+
+    def __init__(self, row: int, column: int) -> None:
+        self.row, self.column = row, column
+        super().__init__(row, column)
+
+
+def refuse_bounds(sheet: str, cell: str) -> RefusedError:
+    """Return the refusal of a sheet whose cells reach too far."""
+    return RefusedError(
+        rule="import-too-large",
+        found=f"a cell {cell} of the sheet {sheet!r}, so far out that the sheet has too many cells",
+        expected=f"at most {MOST_COLUMNS} columns and {MOST_CELLS} cells",
+        remedy="Delete what stands there, or copy the table into a new sheet.",
+    )
+
+
+@dataclass
+class Facts:
+    """Facts of one sheet; (row, column) count from 0.
+
+    Parameters
+    ----------
+    percent, percent_sign, faults, merged
+        As in :class:`kit.importing.grid.Grid`.
+    """
+
+    percent: set[tuple[int, int]] = field(default_factory=set)
+    percent_sign: set[tuple[int, int]] = field(default_factory=set)
+    faults: dict[tuple[int, int], str] = field(default_factory=dict)
+    merged: list[tuple[int, int, int, int]] = field(default_factory=list)
+    last_row: int = -1
+    last_column: int = -1
+
+    def reach(self, row: int, column: int) -> None:
+        """Note a cell with content.
+
+        Raises
+        ------
+        BoundsError
+            If the rectangle from A1 to it is too large.
+        """
+        if row <= self.last_row and column <= self.last_column:
+            return
+        self.last_row = max(self.last_row, row)
+        self.last_column = max(self.last_column, column)
+        cells = (self.last_row + 1) * (self.last_column + 1)
+        if self.last_column >= MOST_COLUMNS or cells > MOST_CELLS:
+            raise BoundsError(row, column)

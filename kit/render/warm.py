@@ -131,6 +131,7 @@ def _shell(shown: list[Shown | None], home: str) -> Any:
     """Return the shell of this process, which puts into the list what is shown."""
     from IPython.core.displaypub import DisplayPublisher
     from IPython.core.interactiveshell import InteractiveShell
+    from traitlets import Type
     from traitlets.config import Config
 
     class Publisher(DisplayPublisher):
@@ -144,6 +145,8 @@ def _shell(shown: list[Shown | None], home: str) -> Any:
     class Shell(InteractiveShell):
         """A shell that leaves it to a kernel to say what went wrong."""
 
+        display_pub_class = Type(Publisher)
+
         def showtraceback(self, *_: Any, **__: Any) -> None:
             pass
 
@@ -152,7 +155,6 @@ def _shell(shown: list[Shown | None], home: str) -> Any:
 
     config = Config()
     config.HistoryManager.enabled = False
-    config.InteractiveShell.display_pub_class = Publisher
     return Shell.instance(config=config, ipython_dir=home)
 
 

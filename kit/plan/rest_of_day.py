@@ -162,6 +162,7 @@ def _now(session: Session, run: int) -> float:
         *spans.loc[spans["start_source"].isin(BEGUN), "start_min"],
         *spans.loc[spans["end_source"].isin(NOTED), "end_min"],
         *session.readings.loc[session.readings["run"] == run, "t_min"],
+        *session.temperatures.loc[session.temperatures["run"] == run, "t_min"],
         *session.power_offs.loc[session.power_offs["run"] == run, "noted_min"],
     ]
     return max((float(t) for t in noted if isfinite(t)), default=NAN)

@@ -88,7 +88,7 @@ def test_a_dark_phase_costs_less_than_any_other() -> None:
 
 @pytest.mark.parametrize("planned", [False, True], ids=["by its length", "by its turns"])
 def test_turns_to_come_count_at_their_own_rate(planned: bool) -> None:
-    """A rotation of an hour, 30 min of them film for a, none of them known: only map is known."""
+    """A rotation of an hour, 30 min of it film for a; of film nothing is known."""
     turns = (PlannedTurn(start_min=20, end_min=50, devices=("a",)),) if planned else ()
     split = Phase(
         id="p2", label="Turns", kind="rotation", parts=("film", "map"), planned_min=60,
@@ -98,7 +98,7 @@ def test_turns_to_come_count_at_their_own_rate(planned: bool) -> None:
     assert found is not None
     first = next(e for e in found.devices if e.device == "a")
     assert first.expected_min == pytest.approx(300, abs=1)
-    # 2 pp for film, 3.5 h of map at 0.29 pp/h, and the reading: √(2² + 1.01² + 0.29²)/20 h = 6.8 min,
+    # 2 pp for film, 3.5 h of map at 0.29 pp/h, the reading: √(2² + 1.01² + 0.29²)/20 h = 6.8 min,
     # and a little more
     assert (first.high_min - first.low_min) / 2 == pytest.approx(7.5, abs=0.7)
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from kit.drain.order import margins
+from kit.drain.order import margins, table_margin
 from kit.drain.phases import MEASURANDS
 from kit.drain.states import gauge_covariance
 from kit.runtime.runtimes import order_of
@@ -158,34 +158,51 @@ class Evidence:
     open_pairs: Mapping[str, Flags]
 
 
+def _sum_of(values: Floats) -> Floats:
+    """Return what two devices add up to: (…, n, phases) → (…, n, n, phases)."""
+    return np.asarray(values[..., :, None, :] + values[..., None, :, :])
+
+
+def _phases_first(values: Any) -> Any:
+    return np.moveaxis(values, -1, -3)
+
+
+def _family(ready: Flags) -> tuple[Flags, Ints]:
+    """Return which pairs are compared, (…, phases, n, n), and how many they are, (…,)."""
+    both = _phases_first(ready[..., :, None, :] & ready[..., None, :, :])
+    compared = both & ~np.eye(ready.shape[-2], dtype=bool)
+    return compared, np.asarray(compared.sum(axis=(-3, -2, -1)) // 2)
+
+
+def _both_shown(shown: Resolution) -> Resolution:
+    return Resolution(**{f.name: _sum_of(getattr(shown, f.name)) for f in fields(Resolution)})
+
+
+def _above(taken: Compared, known: Flags, coverage: float) -> tuple[Flags, Flags]:
+    """Return where i is surely above j, and which pairs are compared; as `_pairs` has them."""
+    compared, comparisons = _family(taken.ready)
+    family = comparisons[..., None, None, None]
+    u, bound = np.sqrt(_sum_of(taken.u2)), _sum_of(taken.bound)
+    margin = table_margin(_both_shown(taken.shown), u, bound, coverage, family)
+    with np.errstate(invalid="ignore"):
+        beyond = taken.value[..., :, None, :] - taken.value[..., None, :, :] > margin
+    return (compared & _phases_first(beyond)) | _phases_first(known), compared
+
+
 def _pairs(taken: Compared, known: Flags, coverage: float) -> PairTable:
     """Return the comparison of every pair; ``known`` of shape (n, n, phases)."""
-
-    def sum_of(values: Floats) -> Floats:
-        return np.asarray(values[..., :, None, :] + values[..., None, :, :])
-
-    def turned(values: Any) -> Any:
-        return np.moveaxis(values, -1, -3)
-
-    ready, value = taken.ready, taken.value
-    both = ready[..., :, None, :] & ready[..., None, :, :]
-    compared = turned(both) & ~np.eye(value.shape[-2], dtype=bool)
-    comparisons = compared.sum(axis=(-3, -2, -1)) // 2
-    shown = Resolution(**{f.name: sum_of(getattr(taken.shown, f.name)) for f in fields(Resolution)})
-    width = margins(
-        shown,
-        np.sqrt(sum_of(taken.u2)),
-        sum_of(taken.bound),
-        coverage,
-        np.asarray(comparisons)[..., None, None, None],
-    )
+    value = taken.value
+    compared, comparisons = _family(taken.ready)
+    u, bound = np.sqrt(_sum_of(taken.u2)), _sum_of(taken.bound)
+    family = comparisons[..., None, None, None]
+    width = margins(_both_shown(taken.shown), u, bound, coverage, family)
     return PairTable(
-        difference=turned(value[..., :, None, :] - value[..., None, :, :]),
-        interval=turned(width.single),
-        margin=turned(width.table),
+        difference=_phases_first(value[..., :, None, :] - value[..., None, :, :]),
+        interval=_phases_first(width.single),
+        margin=_phases_first(width.table),
         compared=compared,
-        known=turned(np.broadcast_to(known, both.shape)),
-        comparisons=np.asarray(comparisons),
+        known=_phases_first(known),
+        comparisons=comparisons,
     )
 
 
@@ -270,19 +287,18 @@ def comparable_pairs(low: Floats, high: Floats) -> Flags:
     return np.asarray(both_known & ~(lost | np.swapaxes(lost, -1, -2) | both_on))
 
 
-def _level_facts(
-    drains: Mapping[str, PairTable], levels: Mapping[str, PairTable]
-) -> tuple[dict[str, Flags], dict[str, Flags]]:
-    """Return the tables of yes and no on drains and standings, and what can be compared."""
-    facts: dict[str, Flags] = {}
-    open_pairs: dict[str, Flags] = {}
-    for m in MEASURANDS:
-        facts[LESS[m]] = np.swapaxes(drains[m].above, -1, -2)
-        open_pairs[LESS[m]] = drains[m].compared
-        facts[AHEAD[m]] = levels[m].above
-        known = levels[m].known
-        open_pairs[AHEAD[m]] = levels[m].compared | known | np.swapaxes(known, -1, -2)
-    return facts, open_pairs
+class _Tables:
+    """Tables of yes and no on drains and standings, and what can be compared at all."""
+
+    def __init__(self) -> None:
+        self.facts: dict[str, Flags] = {}
+        self.open_pairs: dict[str, Flags] = {}
+
+    def add(self, name: str, above: Flags, compared: Flags, known: Flags) -> None:
+        """Add a table of levels, or of drains, where less is ahead."""
+        drain = name in LESS.values()
+        self.facts[name] = np.swapaxes(above, -1, -2) if drain else above
+        self.open_pairs[name] = compared | known | np.swapaxes(known, -1, -2)
 
 
 def evidence(ready: Prepared, run: int, settings: Settings) -> Evidence:
@@ -305,7 +321,10 @@ def evidence(ready: Prepared, run: int, settings: Settings) -> Evidence:
     decided = _decided(ready, run, units)
     drains = {m: _pairs(x, nothing, settings.coverage) for m, x in _drains(ready, units).items()}
     levels = {m: _pairs(x, decided, settings.coverage) for m, x in _levels(ready, units).items()}
-    facts, open_pairs = _level_facts(drains, levels)
+    tables = _Tables()
+    for m in MEASURANDS:
+        for name, table in ((LESS[m], drains[m]), (AHEAD[m], levels[m])):
+            tables.add(name, table.above, table.compared, table.known)
     return Evidence(
         run=chains.off_times[run].run,
         devices=chains.devices,
@@ -316,8 +335,8 @@ def evidence(ready: Prepared, run: int, settings: Settings) -> Evidence:
         levels=levels,
         level_pct=chains.levels[units, 1::2],
         drain_pp={m: ready.drains[m].drain_pp[units] for m in MEASURANDS},
-        facts={LONGER: longer, **facts},
-        open_pairs={LONGER: comparable, **open_pairs},
+        facts={LONGER: longer, **tables.facts},
+        open_pairs={LONGER: comparable, **tables.open_pairs},
     )
 
 
@@ -345,21 +364,17 @@ def altered_facts(
     every = slice(None)
     nothing = np.zeros((n, n, ready.chains.length_h.shape[1]), dtype=bool)
     decided = _decided(ready, run, units)
-
-    def paired(
-        base: Mapping[str, Compared], rows: Mapping[str, Compared], known: Flags
-    ) -> dict[str, PairTable]:
-        return {
-            m: _pairs(base[m].with_rows(rows[m], device), known, settings.coverage)
-            for m in MEASURANDS
-        }
-
-    facts, open_pairs = _level_facts(
-        paired(_drains(ready, units), _drains(other, every), nothing),
-        paired(_levels(ready, units), _levels(other, every), decided),
-    )
+    tables = _Tables()
+    for names, base, rows, known in (
+        (LESS, _drains(ready, units), _drains(other, every), nothing),
+        (AHEAD, _levels(ready, units), _levels(other, every), decided),
+    ):
+        for m in MEASURANDS:
+            merged = base[m].with_rows(rows[m], device)
+            above, compared = _above(merged, known, settings.coverage)
+            tables.add(names[m], above, compared, _phases_first(known))
     _, longer, comparable = longer_tables(ready.chains.off_times[run])
     shape = (device.size, n, n)
-    facts[LONGER] = np.broadcast_to(longer, shape)
-    open_pairs[LONGER] = np.broadcast_to(comparable, shape)
-    return facts, open_pairs
+    tables.facts[LONGER] = np.broadcast_to(longer, shape)
+    tables.open_pairs[LONGER] = np.broadcast_to(comparable, shape)
+    return tables.facts, tables.open_pairs

@@ -13,15 +13,15 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from kit.claims.doubts import off_doubts, reading_doubts
 from kit.claims.evidence import AHEAD, LESS, LONGER, altered_facts, comparable_pairs, evidence
 from kit.claims.judge import LEAST_URGENT, judged
-from kit.claims.misreadings import SLIP_WORDS, WEIGHTS, Slip, minute_slips, percentage_slips
+from kit.claims.misreadings import SLIP_WORDS, WEIGHTS
 from kit.claims.verdicts import CANNOT, SUPPORTED, VERDICTS, Asked, verdicts
 from kit.claims.words import Speech
 from kit.drain.misnoted import misnoted
 from kit.drain.misread import misread_chains
 from kit.drain.phases import MEASURANDS, prepare
-from kit.drain.readings import observed
 from kit.runtime.replicates import result_frame
 from kit.stats.order import surely_above
 from kit.units import MISSING, clock, h_mm, number
@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from numpy.typing import NDArray
 
+    from kit.claims.doubts import Doubt
     from kit.claims.evidence import Evidence, PairTable
     from kit.claims.verdicts import Claim
     from kit.drain.phases import Prepared
@@ -55,7 +56,6 @@ _DENSE = 20_000
 
 _PRIORITY_WEIGHT = {1: 1.0, 2: 0.5}
 
-_OFF_COLUMNS = ("last_on_min", "first_off_min", "noted_min")
 _OFF_WORDS = {
     "last_on_min": "last seen on",
     "first_off_min": "first seen off",
@@ -63,22 +63,10 @@ _OFF_WORDS = {
 }
 
 
-class _Doubt(NamedTuple):
-    """One number put in question: where it stands in the record, and what it may have been."""
-
-    frame: str
-    row: int
-    column: str
-    device: int
-    boundary: int
-    noted: float
-    slip: Slip
-
-
 class _Hit(NamedTuple):
     """A claim that a doubt would change."""
 
-    doubt: _Doubt
+    doubt: Doubt
     claim: int
     verdict: int
 
@@ -112,58 +100,6 @@ def _base(ready: Prepared, run: int, settings: Settings) -> _Base:
     )
 
 
-def _neighbours(session: Session) -> tuple[Floats, Floats]:
-    """Return for each row of the readings what its display showed next before and after."""
-    obs = observed(session)
-    rows = len(session.readings)
-    before, after = np.full(rows, 100.0), np.zeros(rows)
-    t = obs.t
-    if np.isnan(t).any():
-        spans = session.spans
-        starts = dict(zip(zip(spans["run"].tolist(), spans["phase"].tolist(), strict=True),
-                          zip(spans["start_min"].tolist(), spans["end_min"].tolist(), strict=True),
-                          strict=True))  # fmt: skip
-        n = len(session.devices)
-        t = t.copy()
-        for i in np.flatnonzero(np.isnan(t)).tolist():
-            run = session.runs[int(obs.unit[i]) // n].number
-            phase = session.phases[int(obs.phase[i])].id if obs.phase[i] >= 0 else ""
-            ends = starts.get((run, phase), (np.nan, np.nan))
-            t[i] = ends[1] if obs.point[i] == 1 else ends[0]
-    order = np.lexsort((obs.row, np.nan_to_num(t, nan=np.inf), obs.unit))
-    unit, soc, row = obs.unit[order], obs.soc[order], obs.row[order]
-    same = unit[1:] == unit[:-1]
-    before[row[1:][same]] = soc[:-1][same]
-    after[row[:-1][same]] = soc[1:][same]
-    return before, after
-
-
-def _reading_doubts(ready: Prepared, run: int) -> list[_Doubt]:
-    """Return the doubts about percentages that stand for a phase boundary."""
-    session, obs = ready.chains.session, ready.chains.observations
-    before, after = _neighbours(session)
-    soc = session.readings["soc_pct"].to_numpy(dtype=np.float64)
-    noted_tick = np.append(session.readings["kind"].to_numpy() == "tick", False)
-    charged = set(session.charges["device"].tolist())
-    n = len(session.devices)
-    doubts = []
-    for k in range(n):
-        free = session.devices[k].id in charged
-        unit = run * n + k
-        rows = obs.row[unit]
-        own = (obs.node[unit] == np.arange(rows.size)) & (rows >= 0)
-        # a change of the display seen between two readings: one of them misread moves it by moments
-        own &= (obs.weight[unit] > 0.0) | noted_tick[rows]
-        for boundary in np.flatnonzero(own).tolist():
-            row = int(rows[boundary])
-            low, high = (0.0, 100.0) if free else (float(after[row]), float(before[row]))
-            for slip in percentage_slips(float(soc[row]), low=low, high=high):
-                doubts.append(
-                    _Doubt("readings", row, "soc_pct", k, boundary, float(soc[row]), slip)
-                )
-    return doubts
-
-
 def _needs_that_hold(
     table: PairTable, asked: Asked, name: str, device: Ints, change: Floats
 ) -> tuple[Flags, Flags]:
@@ -186,7 +122,7 @@ def _needs_that_hold(
     return found[0], found[1]
 
 
-def _screen_readings(ready: Prepared, base: _Base, doubts: Sequence[_Doubt]) -> Iterator[_Hit]:
+def _screen_readings(ready: Prepared, base: _Base, doubts: Sequence[Doubt]) -> Iterator[_Hit]:
     """Yield the claims that misread percentages would change, by the linear coefficients."""
     n = len(ready.chains.devices)
     units = slice(base.run * n, (base.run + 1) * n)
@@ -213,7 +149,7 @@ def _screen_readings(ready: Prepared, base: _Base, doubts: Sequence[_Doubt]) -> 
         yield _Hit(doubts[i], c, int(now[i, c]))
 
 
-def _changed(session: Session, doubt: _Doubt) -> Session:
+def _changed(session: Session, doubt: Doubt) -> Session:
     """Return the record with the other number in place of the one noted."""
     frame: pd.DataFrame = getattr(session, doubt.frame)
     values = frame[doubt.column].to_numpy(dtype=np.float64).copy()
@@ -224,46 +160,7 @@ def _changed(session: Session, doubt: _Doubt) -> Session:
     return replace(session, power_offs=other)
 
 
-def _last_reading_min(session: Session, run: Run) -> dict[str, float]:
-    """Return when each device was last read (min), where the time was noted."""
-    readings = session.readings
-    mine = readings[(readings["run"] == run.number) & readings["soc_pct"].notna()]
-    latest = mine.groupby("device", observed=True)["t_min"].max()
-    return {str(device): float(t) for device, t in latest.items()}
-
-
-def _off_doubts(session: Session, run: Run, found: Evidence) -> list[_Doubt]:
-    """Return the doubts about noted times of power-offs."""
-    offs = session.power_offs
-    start = run.start
-    last = _last_reading_min(session, run)
-    past_hour = 0.0 if start is None else start.minute + start.second / 60.0
-    doubts = []
-    columns = [offs[c].tolist() for c in ("run", "device", *_OFF_COLUMNS)]
-    for row, (number_, device, *times) in enumerate(zip(*columns, strict=True)):
-        if number_ != run.number or device not in found.devices:
-            continue
-        known = dict(zip(_OFF_COLUMNS, times, strict=True))
-        k = found.devices.index(device)
-        for column in _OFF_COLUMNS:
-            noted = known[column]
-            if noted != noted or (column == "noted_min" and known["first_off_min"] == noted):
-                continue
-            low, high = 0.0, np.inf
-            if column == "last_on_min":
-                ends = (known["first_off_min"], known["noted_min"])
-                high = next((v for v in ends if v == v), np.inf)
-            else:
-                seen = [v for v in (known["last_on_min"], last.get(device)) if v and v == v]
-                low = max([low, *seen])
-            doubts += [
-                _Doubt("power_offs", row, column, k, -1, noted, slip)
-                for slip in minute_slips(noted, start_minute=past_hour, low=low, high=high)
-            ]
-    return doubts
-
-
-def _screen_offs(session: Session, base: _Base, doubts: Sequence[_Doubt]) -> Iterator[_Hit]:
+def _screen_offs(session: Session, base: _Base, doubts: Sequence[Doubt]) -> Iterator[_Hit]:
     """Yield the claims on runtimes that misread times change, computed from the changed record."""
     of_runtime = [c for c, claim in enumerate(base.claims) if claim.measurand == "runtime"]
     if not of_runtime or not doubts:
@@ -304,7 +201,7 @@ def _likeliest(base: _Base, hits: Sequence[_Hit]) -> list[list[_Hit]]:
 
 
 def _again(
-    ready: Prepared, base: _Base, doubts: Sequence[_Doubt], settings: Settings
+    ready: Prepared, base: _Base, doubts: Sequence[Doubt], settings: Settings
 ) -> Iterator[Ints]:
     """Yield the verdicts on all claims for each doubt about a percentage, computed anew."""
     n = len(ready.chains.devices)
@@ -355,33 +252,43 @@ def _time(run: Run, minutes: float) -> str:
     return h_mm(minutes) if text == MISSING else text
 
 
-def _told(session: Session, run: Run, doubt: _Doubt) -> tuple[str, str, str, str, str]:
+class _Source:
+    """Cells of a frame of the record that are told beside a number, as lists."""
+
+    def __init__(self, frame: pd.DataFrame) -> None:
+        self.phase = frame["phase"].tolist()
+        self.point = frame["point"].tolist() if "point" in frame else []
+        self.line = frame["line"].tolist()
+        self.evidence = frame["evidence"].tolist()
+
+
+def _told(source: _Source, run: Run, doubt: Doubt) -> tuple[str, str, str, str, str]:
     """Return what, phase, point, the number noted and the other one, in words."""
+    phase = str(source.phase[doubt.row])
     if doubt.frame == "readings":
-        row = session.readings.iloc[doubt.row]
         places = 0 if float(doubt.noted).is_integer() else 1
         noted, instead = (f"{number(v, places)} %" for v in (doubt.noted, doubt.slip.value))
-        return "reading", str(row["phase"]), str(row["point"]), noted, instead
-    row = session.power_offs.iloc[doubt.row]
+        return "reading", phase, str(source.point[doubt.row]), noted, instead
     noted, instead = _time(run, doubt.noted), _time(run, doubt.slip.value)
-    return "power-off", str(row["phase"]), _OFF_WORDS[doubt.column], noted, instead
+    return "power-off", phase, _OFF_WORDS[doubt.column], noted, instead
 
 
 def _rows(
     speech: Speech, base: _Base, run: Run, groups: Sequence[Sequence[_Hit]]
 ) -> Iterator[tuple[object, ...]]:
     session = speech.session
+    told = {group[0].doubt.frame for group in groups}
+    sources = {name: _Source(getattr(session, name)) for name in told}
     for rank, group in enumerate(groups, start=1):
-        frame: pd.DataFrame = getattr(session, group[0].doubt.frame)
-        source = frame.iloc[group[0].doubt.row]
+        source, place = sources[group[0].doubt.frame], group[0].doubt.row
         for hit in group:
-            what, phase, point, noted, instead = _told(session, run, hit.doubt)
+            what, phase, point, noted, instead = _told(source, run, hit.doubt)
             yield (
                 run.number, rank, speech.statement(base.claims[hit.claim]),
                 VERDICTS[int(base.verdicts[hit.claim])], VERDICTS[hit.verdict], what,
                 session.devices[hit.doubt.device].id, phase, point, hit.doubt.column, noted,
-                instead, SLIP_WORDS[hit.doubt.slip.kind], len(group), int(source["line"]),
-                str(source["evidence"]),
+                instead, SLIP_WORDS[hit.doubt.slip.kind], len(group), int(source.line[place]),
+                str(source.evidence[place]),
             )  # fmt: skip
 
 
@@ -424,8 +331,8 @@ def load_bearing(
         base = _base(ready, place, settings)
         if not base.claims:
             continue
-        hits = list(_screen_readings(ready, base, _reading_doubts(ready, place)))
-        hits += _screen_offs(session, base, _off_doubts(session, run, base.found))
+        hits = list(_screen_readings(ready, base, reading_doubts(ready, place)))
+        hits += _screen_offs(session, base, off_doubts(session, place, base.found))
         likely = _likeliest(base, hits)[:_MOST_TRIED]
         groups: list[list[_Hit]] = []
         while likely and len(groups) < MOST_READINGS:

@@ -6,6 +6,7 @@ the right number far more often than a confused digit, and that more often than 
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Literal, NamedTuple
 
 __all__ = ["SLIP_WORDS", "WEIGHTS", "Slip", "SlipKind", "minute_slips", "percentage_slips"]
@@ -60,6 +61,7 @@ def _once(value: float, slips: list[Slip], low: float, high: float) -> tuple[Sli
     return tuple(kept.values())
 
 
+@lru_cache(maxsize=4096)
 def percentage_slips(value: float, *, low: float = 0.0, high: float = 100.0) -> tuple[Slip, ...]:
     """Return what a percentage may have been instead.
 

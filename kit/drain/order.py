@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Bools = NDArray[np.bool_]
 
-__all__ = ["Margins", "drain_pairs", "family_factor", "margins"]
+__all__ = ["Margins", "drain_pairs", "family_factor", "margins", "table_margin"]
 
 Verdict = Literal["a", "b", "tie", "not_compared"]
 """Which of the two drained less (``a`` or ``b``)."""
@@ -119,16 +119,27 @@ def margins(
     1.8
     """
     k = normal_factor(coverage)
-    z = np.maximum(family_factor(coverage, comparisons), k)
-    one_sided = family_factor(2.0 * coverage - 1.0, comparisons)
     worst = np.minimum(shown.worst_half_width(coverage), shown.hard_bound)
     both_free = shown.common_bound > 0.75 * shown.bound
     at_worst = np.where(both_free, np.hypot(worst, k * u_other), 0.0)
-    apart = shown.common_bound + np.hypot(shown.bound, one_sided * u_other)
     return Margins(
         single=np.maximum(shown.expanded(u_other, coverage), at_worst) + bound,
-        table=np.maximum(np.hypot(shown.hard_bound, z * u_other), apart) + bound,
+        table=table_margin(shown, u_other, bound, coverage, comparisons),
     )
+
+
+def table_margin(
+    shown: Resolution,
+    u_other: Floats,
+    bound: Floats,
+    coverage: float,
+    comparisons: int | NDArray[np.int64],
+) -> Floats:
+    """Return the margins of the whole table alone; as `margins`."""
+    z = np.maximum(family_factor(coverage, comparisons), normal_factor(coverage))
+    one_sided = family_factor(2.0 * coverage - 1.0, comparisons)
+    apart = shown.common_bound + np.hypot(shown.bound, one_sided * u_other)
+    return np.asarray(np.maximum(np.hypot(shown.hard_bound, z * u_other), apart) + bound)
 
 
 def _verdicts(difference: Floats, margin: Floats, compared: Bools) -> NDArray[np.object_]:

@@ -1,0 +1,126 @@
+"""Which numbers of a record are put in question, and what each may have been instead."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from kit.claims.misreadings import minute_slips, percentage_slips
+from kit.drain.readings import observed
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from kit.claims.evidence import Evidence
+    from kit.claims.misreadings import Slip
+    from kit.drain.phases import Prepared
+    from kit.session import Session
+
+    Floats = NDArray[np.float64]
+
+__all__ = ["Doubt", "off_doubts", "reading_doubts"]
+
+_OFF_COLUMNS = ("last_on_min", "first_off_min", "noted_min")
+
+
+class Doubt(NamedTuple):
+    """One number put in question: where it stands in the record, and what it may have been."""
+
+    frame: str
+    row: int
+    column: str
+    device: int
+    boundary: int
+    noted: float
+    slip: Slip
+
+
+def _neighbours(session: Session) -> tuple[Floats, Floats]:
+    """Return for each row of the readings what its display showed next before and after."""
+    obs = observed(session)
+    rows = len(session.readings)
+    before, after = np.full(rows, 100.0), np.zeros(rows)
+    t = obs.t
+    if np.isnan(t).any():
+        spans = session.spans
+        starts = dict(zip(zip(spans["run"].tolist(), spans["phase"].tolist(), strict=True),
+                          zip(spans["start_min"].tolist(), spans["end_min"].tolist(), strict=True),
+                          strict=True))  # fmt: skip
+        n = len(session.devices)
+        t = t.copy()
+        for i in np.flatnonzero(np.isnan(t)).tolist():
+            run = session.runs[int(obs.unit[i]) // n].number
+            phase = session.phases[int(obs.phase[i])].id if obs.phase[i] >= 0 else ""
+            ends = starts.get((run, phase), (np.nan, np.nan))
+            t[i] = ends[1] if obs.point[i] == 1 else ends[0]
+    order = np.lexsort((obs.row, np.nan_to_num(t, nan=np.inf), obs.unit))
+    unit, soc, row = obs.unit[order], obs.soc[order], obs.row[order]
+    same = unit[1:] == unit[:-1]
+    before[row[1:][same]] = soc[:-1][same]
+    after[row[:-1][same]] = soc[1:][same]
+    return before, after
+
+
+def reading_doubts(ready: Prepared, run: int) -> list[Doubt]:
+    """Return the doubts about percentages that stand for a phase boundary."""
+    session, obs = ready.chains.session, ready.chains.observations
+    before, after = _neighbours(session)
+    soc = session.readings["soc_pct"].to_numpy(dtype=np.float64)
+    noted_tick = np.append(session.readings["kind"].to_numpy() == "tick", False)
+    charged = set(session.charges["device"].tolist())
+    n = len(session.devices)
+    doubts = []
+    for k in range(n):
+        free = session.devices[k].id in charged
+        unit = run * n + k
+        rows = obs.row[unit]
+        own = (obs.node[unit] == np.arange(rows.size)) & (rows >= 0)
+        # a change of the display seen between two readings: one of them misread moves it by moments
+        own &= (obs.weight[unit] > 0.0) | noted_tick[rows]
+        for boundary in np.flatnonzero(own).tolist():
+            row = int(rows[boundary])
+            low, high = (0.0, 100.0) if free else (float(after[row]), float(before[row]))
+            for slip in percentage_slips(float(soc[row]), low=low, high=high):
+                doubts.append(Doubt("readings", row, "soc_pct", k, boundary, float(soc[row]), slip))
+    return doubts
+
+
+def _last_reading_min(session: Session, run: int) -> dict[str, float]:
+    """Return when each device was last read (min), where the time was noted."""
+    obs, n = observed(session), len(session.devices)
+    timed = ~np.isnan(obs.t) & (obs.unit // n == run)
+    latest = np.full(n, -np.inf)
+    np.maximum.at(latest, obs.unit[timed] % n, obs.t[timed])
+    return {d.id: t for d, t in zip(session.devices, latest.tolist(), strict=True) if t > -np.inf}
+
+
+def off_doubts(session: Session, place: int, found: Evidence) -> list[Doubt]:
+    """Return the doubts about noted times of power-offs."""
+    offs, run = session.power_offs, session.runs[place]
+    start = run.start
+    last = _last_reading_min(session, place)
+    past_hour = 0.0 if start is None else start.minute + start.second / 60.0
+    doubts = []
+    columns = [offs[c].tolist() for c in ("run", "device", *_OFF_COLUMNS)]
+    for row, (number_, device, *times) in enumerate(zip(*columns, strict=True)):
+        if number_ != run.number or device not in found.devices:
+            continue
+        known = dict(zip(_OFF_COLUMNS, times, strict=True))
+        k = found.devices.index(device)
+        for column in _OFF_COLUMNS:
+            noted = known[column]
+            if noted != noted or (column == "noted_min" and known["first_off_min"] == noted):
+                continue
+            low, high = 0.0, np.inf
+            if column == "last_on_min":
+                ends = (known["first_off_min"], known["noted_min"])
+                high = next((v for v in ends if v == v), np.inf)
+            else:
+                seen = [v for v in (known["last_on_min"], last.get(device)) if v and v == v]
+                low = max([low, *seen])
+            doubts += [
+                Doubt("power_offs", row, column, k, -1, noted, slip)
+                for slip in minute_slips(noted, start_minute=past_hour, low=low, high=high)
+            ]
+    return doubts

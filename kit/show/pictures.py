@@ -10,10 +10,13 @@ import io
 import math
 import warnings
 from contextlib import contextmanager
+from itertools import combinations
 from typing import TYPE_CHECKING, Any
 
 from kit.display import Picture
+from kit.labels import text_width
 from kit.show import figures
+from kit.show.figures.base import short_names
 from kit.show.look import FONT_PT, INK, SMALL_PT, WIDTH_IN
 from kit.show.pair_order import order_of_run, order_over_runs
 from kit.show.tables.cells import run_slug, run_words
@@ -43,6 +46,16 @@ __all__ = [
 
 MAX_HEIGHT_IN = 9.0
 """Tallest figure that leaves room for its caption on an A4 page."""
+
+LEAST_FOR_A_STAIRCASE = 3
+"""Two devices are one pair, which a sentence says as well."""
+CELL_IN = 0.3
+CHARACTER_IN = 0.075
+SLANTED_IN = 0.052
+PLACE_IN = 1.05
+LEGEND_IN = 2.0
+"""Sizes in the staircase (inch): a cell, one character of a name, the same slanted in height, the
+places, and the least width that the meaning of the signs takes."""
 
 RUNS_FOR_A_CURVE = 5
 """With fewer runs of a device the figure of all runs shows as much as a curve does."""
@@ -84,11 +97,11 @@ def _type() -> Iterator[None]:
         yield
 
 
-def _figure(height_in: float) -> Figure:
+def _figure(height_in: float, width_in: float = WIDTH_IN) -> Figure:
     from matplotlib.backends.backend_svg import FigureCanvasSVG
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=(WIDTH_IN, height_in), layout="constrained")
+    figure = Figure(figsize=(width_in, height_in), layout="constrained")
     FigureCanvasSVG(figure)
     return figure
 
@@ -102,8 +115,8 @@ def _picture(figure: Figure, picture_id: str, *, alt: str, caption: str) -> Pict
     return Picture(id=picture_id, svg=out.getvalue(), alt=alt, caption=caption)
 
 
-def _one(height_in: float) -> tuple[Figure, Axes]:
-    figure = _figure(height_in)
+def _one(height_in: float, width_in: float = WIDTH_IN) -> tuple[Figure, Axes]:
+    figure = _figure(height_in, width_in)
     return figure, figure.add_subplot()
 
 
@@ -189,7 +202,7 @@ def runtimes(results: Results, run: int = 1) -> Picture:
 
 
 def pairs(results: Results, run: int = 1) -> Picture | None:
-    """Return who outlasted whom in a run; ``None`` if nothing can be said of any pair."""
+    """Return who outlasted whom in a run; ``None`` with two devices or nothing to say."""
     order = order_of_run(results, run)
     what = f"Who outlasted whom{run_words(results, run)}"
     return _pairs(results, order, f"figure-pairs{run_slug(results, run)}", what)
@@ -205,10 +218,16 @@ def pairs_over_runs(results: Results) -> Picture | None:
 
 def _pairs(results: Results, order: PairOrder, picture_id: str, what: str) -> Picture | None:
     n = len(order.devices)
-    if n < 2 or not order.decided:
+    if n < LEAST_FOR_A_STAIRCASE or not order.decided:
         return None
+    names = short_names(results).device
+    longest = max(text_width(names[d]) for d in order.devices)
+    signs = len({order.verdict(a, b) for a, b in combinations(order.devices, 2)})
+    height = 0.3 + CELL_IN * n + SLANTED_IN * longest + 0.17 * signs
+    # as wide as names, cells and places need, so that a phone need not shrink it
+    width = min(WIDTH_IN, max(LEGEND_IN, PLACE_IN + CELL_IN * n) + CHARACTER_IN * longest)
     with _type():
-        figure, ax = _one(1.3 + 0.34 * n)
+        figure, ax = _one(height, width)
         figures.plot_pairs(results, ax, order=order)
         return _picture(
             figure,

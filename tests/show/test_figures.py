@@ -291,7 +291,10 @@ def test_no_text_is_cut_and_every_figure_fits_an_a4_page(
     assert len(drawn) == len(made)
     for picture in made:
         width, height = size_pt(picture.svg)
-        assert width == pytest.approx(look.WIDTH_IN * 72, abs=0.1)
+        whole = look.WIDTH_IN * 72
+        # the staircase of pairs is no wider than it needs to be
+        least = 0.3 * whole if picture.id.startswith("figure-pairs") else whole - 0.1
+        assert least <= width <= whole + 0.1
         assert height <= 9.6 * 72
     for figure in drawn:
         canvas = FigureCanvasAgg(figure)

@@ -315,7 +315,8 @@ def test_methods_state_the_values_used() -> None:
     paragraphs = [plain(s) for s in wording.methods(fake_results(field_day(assumptions=used)))]
     assert any("Readings were made in a pause" in s for s in paragraphs)
     assert any("in an unknown way" in s for s in paragraphs)
-    assert any("100 000 times (seed 20260516)" in s for s in paragraphs)
+    assert any("by Monte Carlo (seed 20260516): " in s for s in paragraphs)
+    assert any("100 000 times" in s for s in paragraphs)
     assert any("All 14 intervals agree" in s for s in paragraphs)
 
 

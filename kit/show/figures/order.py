@@ -25,10 +25,10 @@ TICK_STEPS_MIN = (5, 10, 15, 30, 60, 120, 180, 360)
 
 SIGNS = {"too_close": "≈", "both_still_on": "≈", "unknown": "?", "b": "×"}
 SIGN_WORDS = {
-    "●": "the device of the row lasted longer",
+    "●": "row outlasted column",
     "≈": "too close to call",
     "?": "cannot be said",
-    "×": "the device of the column lasted longer",
+    "×": "column outlasted row",
 }
 
 

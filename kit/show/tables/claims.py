@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from kit.display import Column, Table
 from kit.show.tables.cells import Names, rows_of, run_numbers
-from kit.units import NO_BREAK, estimate, number
+from kit.units import MISSING, NO_BREAK, estimate, number
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -19,6 +19,8 @@ __all__ = ["claims", "claims_at_a_glance", "load_bearing"]
 
 AT_A_GLANCE = 12
 """Most sentences that open a report; the others follow in their own section."""
+MOST_READINGS = 12
+"""Readings to check that are printed; the rest is in the CSV tables."""
 LISTED = 2
 """Lowest priority that is printed; the rest is in the CSV tables."""
 
@@ -48,6 +50,13 @@ def _statement(row: Row) -> str:
     return f"{row.statement}, by the display" if row.measurand == "displayed" else row.statement
 
 
+def _short_verdict(row: Row) -> str:
+    """Return verdict and margin in one cell, which a narrow screen can wrap."""
+    verdict, margin = VERDICTS.get(row.verdict, row.verdict), _margin(row)
+    margin = margin.replace(f"least{NO_BREAK}", "least ")
+    return verdict if margin == MISSING else f"{verdict}: {margin}"
+
+
 def _frame(results: Results, name: str) -> pd.DataFrame | None:
     frame = results.extra.get(name)
     return None if frame is None or frame.empty else frame
@@ -64,16 +73,12 @@ def claims_at_a_glance(results: Results) -> Table | None:
         caption="What people will want to say, and whether it stands",
         columns=(
             Column(name="Sentence"),
-            Column(name="Verdict"),
-            Column(name="Margin", align="right"),
+            Column(name="Does it stand?"),
         ),
-        rows=tuple(
-            (_statement(row), VERDICTS.get(row.verdict, row.verdict), _margin(row))
-            for row in rows_of(urgent)
-        ),
+        rows=tuple((_statement(row), _short_verdict(row)) for row in rows_of(urgent)),
         notes=(
-            "Margin: by how much, in brackets from where to where it may be; below 0 the other "
-            "way round.",
+            "The number is by how much, in brackets from where to where it may be; below 0 the "
+            "other way round.",
         ),
     )
 
@@ -124,7 +129,8 @@ def load_bearing(results: Results) -> Table | None:
     names = Names.of(results.session)
     several = len(run_numbers(results)) > 1
     rows = []
-    for row in rows_of(frame.drop_duplicates(["run", "rank"])):
+    found = frame.drop_duplicates(["run", "rank"])
+    for row in rows_of(found.head(MOST_READINGS)):
         where = f"{names.device.get(row.device, row.device)}, {row.what}"
         if row.point:
             place = names.numbered(row.phase) if row.phase else ""
@@ -153,4 +159,9 @@ def load_bearing(results: Results) -> Table | None:
             Column(name="To be seen in"),
         ),
         rows=tuple(rows),
+        notes=(
+            (f"{len(found) - MOST_READINGS} further ones, less dangerous, are in the CSV tables.",)
+            if len(found) > MOST_READINGS
+            else ()
+        ),
     )

@@ -16,6 +16,7 @@ from kit.show.tables.cells import (
     of_run,
     place,
     rows_of,
+    run_numbers,
     run_slug,
     run_words,
 )
@@ -102,7 +103,7 @@ def runtimes(results: Results, run: int) -> Table:
                 (
                     "The bounds follow from when each device was last seen on and first seen "
                     "off; they always hold.",
-                    any(off_known(row) for row in found),
+                    run == run_numbers(results)[0] and any(off_known(row) for row in found),
                 ),
                 (
                     "“>” marks a device that was not seen off: its runtime is a lower bound and "
@@ -157,7 +158,9 @@ def runtime_pairs(results: Results, run: int) -> Table:
             Column(name="Verdict"),
         ),
         rows=tuple(cells for _, _, cells in rows),
-        notes=(
+        notes=()
+        if run != run_numbers(results)[0]
+        else (
             "“Lasted longer” is said where the times noted leave no other order; everything else "
             "is too close to call or cannot be said. The probability is that of the first device "
             "to have lasted longer if the two power-offs are independent of one another. Devices "

@@ -86,9 +86,9 @@ def _monte_carlo(results: Results) -> str:
     frame = results.agreement
     judged = frame[frame["mc_low"].notna()] if len(frame) else frame
     text = (
-        "The drains were computed a second time by Monte Carlo: every reading, delay, length, gap "
-        "and gauge error is drawn from its distribution and goes through the same subtraction, "
-        f"{_draws(results)} (seed {results.settings.seed})."
+        f"The drains were computed a second time by Monte Carlo (seed {results.settings.seed}): "
+        "every reading, delay, length, gap and gauge error is drawn from its distribution and goes "
+        f"through the same subtraction, {_draws(results)}."
     )
     if not len(judged):
         return text
@@ -111,9 +111,9 @@ def _monte_carlo(results: Results) -> str:
 def _draws(results: Results) -> str:
     """Return how many draws were made, and whether they were enough."""
     found = results.extra.get("monte_carlo")
-    made, digits = results.settings.draws, None
-    if found is not None and len(found):
-        made, digits = int(found["draws"].iat[0]), found["digits"].iat[0]
+    rows = [] if found is None else found.to_dict(orient="records")
+    made = int(rows[0]["draws"]) if rows else results.settings.draws
+    digits = rows[0]["digits"] if rows else None
     times = f"{made:,} times".replace(",", "\N{NO-BREAK SPACE}")
     if digits is None or digits != digits:
         return times

@@ -100,7 +100,8 @@ def page_svg(svg: str, *, anchor: str, title: str, description: str) -> PageSvg:
     # matplotlib sets the joins for every element by a style sheet, which would reach the page
     style = "stroke-linejoin:round;stroke-linecap:butt;fill:var(--ink)"
     if _LENGTH.fullmatch(width):  # a figure is not blown up: its text has the size of the page's
-        style += f";max-width:{width if width[-1].isalpha() else width + 'px'}"
+        own = width if width[-1].isalpha() else width + "px"
+        style += f";max-width:{own};--own:{own}"
     root.set("style", style)
     root.tail = None
     return PageSvg(markup=ET.tostring(root, encoding="unicode"), colours=tuple(sorted(colours)))

@@ -11,15 +11,20 @@ from __future__ import annotations
 import csv
 import io
 import math
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 
+import numpy as np
+
+from kit.read.log_writer_dense import DENSE, reading_columns
 from kit.read.table_schema import log_schema
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
 
     import pandas as pd
+    from numpy.typing import NDArray
 
     from kit.session import Run, Session
 
@@ -31,6 +36,8 @@ TimedRow = tuple[float, Row]
 MINUTE = 1.0
 SECOND = 1 / 60
 DAY_MIN = 1440.0
+READING_RANK = 1
+"""Place of readings among the kinds of rows at one time; see `_rows`."""
 
 
 def log_text(session: Session) -> str:
@@ -50,12 +57,45 @@ def log_text(session: Session) -> str:
     reading,1,a,0:30,92.5
     <BLANKLINE>
     """
+    if len(session.readings) >= DENSE:
+        runs = {r.number: r for r in session.runs}
+        columns = reading_columns(session.readings, runs, _number)
+        if columns is not None:
+            return _dense_text(session, columns)
     rows = sorted(_rows(session), key=lambda pair: pair[0])
     names = [n for n in log_schema().names if any(row.get(n) for _, row in rows) or n == "event"]
     stream = io.StringIO()
     writer = csv.DictWriter(stream, names, restval="", extrasaction="ignore", lineterminator="\n")
     writer.writeheader()
     writer.writerows(row for _, row in rows)
+    return stream.getvalue()
+
+
+def _dense_text(session: Session, columns: Mapping[str, NDArray[np.object_]]) -> str:
+    """Return the log of a session whose readings are written column by column."""
+    other = list(_rows(replace(session, readings=session.readings.iloc[:0])))
+    readings = session.readings
+    keys = [
+        readings["run"].tolist(), readings["t_min"].tolist(), [READING_RANK] * len(readings),
+        readings["line"].tolist(),
+    ]  # fmt: skip
+    for k, column in enumerate(keys):
+        column.extend(key[k] for key, _ in other)
+    order = np.lexsort([np.array(k) for k in reversed(keys)])
+    names = [
+        n for n in log_schema().names
+        if n == "event" or any(row.get(n) for _, row in other)
+        or (n in columns and (columns[n] != "").any())
+    ]  # fmt: skip
+    blank = np.full(len(readings), "", dtype=object)
+    texts = []
+    for name in names:
+        rest = np.array([row.get(name, "") for _, row in other], dtype=object)
+        texts.append(np.concatenate([columns.get(name, blank), rest])[order].tolist())
+    stream = io.StringIO()
+    writer = csv.writer(stream, lineterminator="\n")
+    writer.writerow(names)
+    writer.writerows(zip(*texts, strict=True))
     return stream.getvalue()
 
 

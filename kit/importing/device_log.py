@@ -7,6 +7,7 @@ or seconds since 1970), or since the start. What the device's own clock was ahea
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date, datetime
 from typing import TYPE_CHECKING, Literal
 from zoneinfo import ZoneInfo
 
@@ -187,7 +188,7 @@ def _fast(column: Distinct, times: TimeReader, role: str, unit: str) -> _Stamps 
                        bool((read.resolution_min < 1).all()))  # fmt: skip
     if kinds == {float}:
         return _epochs(np.array(values, dtype=np.float64), times, unit)
-    if all(t.__name__ == "datetime" for t in kinds):
+    if kinds <= {datetime, date} and datetime in kinds:
         stamp = np.array(values, dtype="datetime64[s]").astype(np.int64).astype(np.float64)
         day = stamp // DAY_S
         return _Stamps(stamp - day * DAY_S, day + EPOCH_DAY, nan, no, bool((stamp % 60).any()))
@@ -223,8 +224,6 @@ def _dates(
     table: Table, rows: list[int], column: int | None, dates: SheetDates
 ) -> NDArray[np.float64]:
     """Return the day number of every row; NaN where none is known."""
-    from datetime import date
-
     if column is None:
         known = np.nan if dates.day is None else float(dates.day.toordinal())
         return np.full(len(rows), known)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from kit.importing.grid import column_letters
 from kit.importing.percent import cleaned, percent_of
 from kit.importing.words import Heading, heading_of, names_checkpoint
+from kit.read.cells import quoted
 
 if TYPE_CHECKING:
     from kit.importing.grid import Grid, Value
@@ -39,6 +40,8 @@ class Table:
         (row, column) of cells above the heading.
     spans
         For each row of the table the phase whose heading spans it; "" where none does.
+    aside
+        Columns that were left aside, in words.
     """
 
     grid: Grid
@@ -49,6 +52,7 @@ class Table:
     places: list[list[tuple[int, int]]]
     titles: list[tuple[int, int]] = field(default_factory=list)
     spans: list[str] = field(default_factory=list)
+    aside: list[str] = field(default_factory=list)
 
     def value(self, row: int, column: int) -> Value:
         """Return a cell of the table as it is turned."""
@@ -221,7 +225,8 @@ def _turned(
     decisions: Decisions,
 ) -> Table:
     """Return a table with devices in rows, turned upright."""
-    columns = [c for c, t in enumerate(texts) if c == 0 or t]
+    asides = {c: t for c, t in enumerate(texts) if c and _is_beside(t, c, decisions)}
+    columns = [c for c, t in enumerate(texts) if c == 0 or (t and c not in asides)]
     headings = [Heading("checkpoint", "checkpoint")]
     headings += [heading_of(as_text(grid.rows[r][0]), str(grid.lines[r]), decisions) for r in rows]
     return Table(
@@ -233,4 +238,13 @@ def _turned(
         places=[[(row, c), *((r, c) for r in rows)] for c in columns[1:]],
         titles=titles,
         spans=[groups.get(c, "") for c in columns[1:]],
+        aside=[f"column {column_letters(c)} {quoted(t)}" for c, t in asides.items()],
+    )
+
+
+def _is_beside(text: str, column: int, decisions: Decisions) -> bool:
+    """Whether a column beside checkpoints holds no readings of a checkpoint."""
+    heading = heading_of(text, column_letters(column), decisions)
+    return heading.role in ("note", "by", "evidence", "order", "ignore") or (
+        heading.other and not names_checkpoint(text)
     )

@@ -223,6 +223,9 @@ class _List:
             keep[i] = row == i
             if row != i and not kinds[i]:
                 continue
+            for name in ("point", "order"):
+                if name in self.texts:
+                    self.texts[name][row] = ""
             event[row] = "still_on" if kind == "still_on" else "power_off"
             self._end(row, i, kind)
         self.texts["event"] = event

@@ -57,7 +57,7 @@ class _Card:
         self.table, self.decisions, self.run = table, decisions, run
         self.grid = table.grid
         self.by_clock = by_clock
-        self.part = Part(table.grid, table.shape, "wide")
+        self.part = Part(table.grid, table.shape, "wide", aside=list(table.aside))
         self.roles: dict[str, int] = {}
         self.devices: dict[int, str] = {}
         self.names = [""] * len(table.places)
@@ -80,10 +80,11 @@ class _Card:
         for c, heading in enumerate(self.table.headings):
             role = "elapsed_min" if heading.role == "elapsed" else heading.role
             held = self._held(c)
-            if role in ("readings", "percent") or (not role and not heading.other and held):
-                self._device(c, heading.text)
-            elif c == 0 and role in ("", "phase", "device") and self._is_text(c):
+            first = c == 0 and not heading.decided and role in ("", "phase", "device")
+            if first and self._is_text(c):
                 self.roles[CHECKPOINT] = c
+            elif role in ("readings", "percent") or (not role and not heading.other and held):
+                self._device(c, heading.text)
             elif role in (*SHARED, CHECKPOINT, "time") and role not in self.roles:
                 self.roles[role] = c
             elif heading.text and any(self.table.text(i, c) for i in range(len(self.names))):
@@ -122,8 +123,13 @@ class _Card:
         return False
 
     def _is_text(self, column: int) -> bool:
-        cells = [self.table.value(i, column) for i in range(len(self.table.places))]
-        return any(isinstance(v, str) and not _number(v) for v in cells if v != "")
+        """Whether most cells of a column are words, and no words for readings."""
+        texts = [self.table.text(i, column) for i in range(len(self.table.places))]
+        words = [
+            t for t in texts
+            if percent_of(t).sort in ("word", "odd") and not is_missed(t, self.decisions)
+        ]  # fmt: skip
+        return 2 * len(words) > sum(1 for t in texts if t)
 
     def _device(self, column: int, text: str) -> None:
         name = self.decisions.device_called(text) or _without_unit(text)
@@ -386,10 +392,6 @@ class _Card:
         self.part.facts = [*facts, *self.dates.facts, *self.part.facts]
         self.part.title = self.dates.title
         self.part.aside += self.dates.aside
-
-
-def _number(text: str) -> bool:
-    return percent_of(text).sort in ("percent", "bare")
 
 
 def _without_unit(text: str) -> str:

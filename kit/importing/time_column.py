@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from datetime import time, timedelta
+from datetime import date, time, timedelta
 from typing import TYPE_CHECKING, Literal
 
 from kit.importing.dates import SERIALS, DateOrder
 from kit.importing.grid import Grid, tell
 from kit.importing.percent import number_text
 from kit.importing.readings import cell_key, tell_fault
-from kit.importing.times import DAY_S, TimeCell, clock_text, elapsed_text, from_number, time_of
+from kit.importing.times import DAY_S, TimeCell, clock_text, elapsed_text, from_number, times_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -67,13 +67,17 @@ class TimeReader:
 
     def cells(self, places: Sequence[Place], role: str, unit: str = "") -> list[TimeCell]:
         """Read cells; numbers become what their unit says, what is open is told and blank."""
-        return [self._cell(p, role, unit) for p in places]
+        values = [self.grid.rows[r][c] for r, c in places]
+        days = sum(type(v) is date for v in values)
+        if days and days == sum(v != "" for v in values):  # dates alone, without a time
+            values = ["a date" if v != "" else v for v in values]
+        read = times_of(values, self.order)
+        return [self._cell(p, c, role, unit) for p, c in zip(places, read, strict=True)]
 
-    def _cell(self, place: Place, role: str, unit: str) -> TimeCell:
+    def _cell(self, place: Place, cell: TimeCell, role: str, unit: str) -> TimeCell:
         if place in self.grid.faults:
             self.findings.append(tell_fault(self.grid, *place))
             return TimeCell("blank")
-        cell = time_of(self.grid.rows[place[0]][place[1]], self.order)
         if cell.open_date:
             self.tell_date(place)
         if cell.sort == "number":

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass, replace
-from datetime import date, datetime, time, timedelta
+from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING, Literal
 
 from kit.importing.dates import DateOrder, read_date
@@ -18,10 +18,12 @@ from kit.importing.percent import cleaned, number_text
 from kit.read.clock import parse_times
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from kit.importing.grid import Value
     from kit.read.clock import TimeCells
 
-__all__ = ["DAY_S", "TimeCell", "clock_text", "elapsed_text", "from_number", "time_of"]
+__all__ = ["DAY_S", "TimeCell", "clock_text", "elapsed_text", "from_number", "time_of", "times_of"]
 
 Sort = Literal["blank", "colon", "moment", "span", "number", "word", "odd"]
 
@@ -107,10 +109,10 @@ def time_of(value: Value, order: DateOrder = "unknown") -> TimeCell:
     if isinstance(value, timedelta):
         seconds = value.total_seconds()
         return TimeCell("span", seconds, seconds % 60 != 0)
-    if isinstance(value, time):
-        seconds = value.hour * 3600.0 + value.minute * 60 + value.second
-        return TimeCell("colon", seconds, value.second != 0)
-    return TimeCell("odd")
+    if isinstance(value, date):
+        return TimeCell("moment", 0.0, day=value.toordinal())
+    seconds = value.hour * 3600.0 + value.minute * 60 + value.second
+    return TimeCell("colon", seconds, value.second != 0)
 
 
 def _days_since_zero(value: datetime) -> int:
@@ -131,18 +133,34 @@ def _of_text(text: str, order: DateOrder) -> TimeCell:
     for form in (plain, O_CLOCK.sub("", plain)):
         clock = parse_times([" ".join(form.split())], bare="clock")
         if not clock.bad[0]:
-            return _of_clock(form, clock)
+            return _of_clock(form, clock, 0)
     return _dated(plain, order) or _spanned(plain) or TimeCell("odd", text=text)
 
 
-def _of_clock(form: str, clock: TimeCells) -> TimeCell:
+def times_of(values: Sequence[Value], order: DateOrder = "unknown") -> list[TimeCell]:
+    """Return what each of many cells says; as `time_of`, but plain texts are read at one go.
+
+    Examples
+    --------
+    >>> [c.sort for c in times_of(["8:05", "2026-05-16T08:05", "off", ""])]
+    ['colon', 'moment', 'word', 'blank']
+    """
+    texts = [cleaned(v) if isinstance(v, str) else "" for v in values]
+    clock = parse_times(texts, bare="clock")
+    return [
+        time_of(value, order) if not text or bad else _of_clock(text, clock, i)
+        for i, (value, text, bad) in enumerate(zip(values, texts, clock.bad.tolist(), strict=True))
+    ]
+
+
+def _of_clock(form: str, clock: TimeCells, i: int) -> TimeCell:
     half = form[-1:] in "mM"
-    day, offset = float(clock.day[0]), float(clock.offset_s[0])
+    day, offset = float(clock.day[i]), float(clock.offset_s[i])
     dated, placed = not math.isnan(day), not math.isnan(offset)
     return TimeCell(
         "moment" if half or dated else "colon",
-        round(float(clock.second[0]), 3),
-        bool(clock.resolution_min[0] < 1),
+        round(float(clock.second[i]), 3),
+        bool(clock.resolution_min[i] < 1),
         int(day) if dated else None,
         offset if placed else None,
         half,

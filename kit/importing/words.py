@@ -60,7 +60,9 @@ ROLE_WORDS: dict[str, str] = {
 }  # fmt: skip
 """Heading in plain small words, without its unit → role."""
 
-UNIT = re.compile(r"\s*(?:[(\[]\s*(?P<inner>[^()\[\]]{1,16})\s*[)\]]|, ?(?P<after>%|min|h|s))\s*$")
+UNIT = re.compile(
+    r"\s*(?:[(\[]\s*(?P<inner>[^()\[\]]{1,16})\s*[)\]]|, ?(?P<after>min|h|s)|,? ?(?P<sign>%))\s*$"
+)
 UNIT_WORDS = {
     **dict.fromkeys(("s", "sec", "secs", "seconds"), "seconds"),
     **dict.fromkeys(("min", "mins", "minutes", "m"), "minutes"),
@@ -145,7 +147,7 @@ def heading_of(text: str, letters: str, decisions: Decisions) -> Heading:
     text = cleaned(text)
     role = decisions.columns.get(text.casefold()) or decisions.columns.get(letters.casefold(), "")
     match = UNIT.search(text)
-    unit = (match["inner"] or match["after"]).strip().casefold() if match else ""
+    unit = (match["inner"] or match["after"] or "").strip().casefold() if match else ""
     base = plain_words(text[: match.start()] if match else text)
     whole = plain_words(text)
     said = ROLE_WORDS.get(whole) or ROLE_WORDS.get(base, "")

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
     from kit.drain.chains import Chains
     from kit.drain.phases import Prepared
+    from kit.drain.states import States
     from kit.results import Settings
     from kit.session import Session
     from kit.stats.uncertainty import Resolution
@@ -55,6 +56,25 @@ class _Left:
     bound: Floats
     alive: Bools
     off: Bools
+    unread: Bools
+    on_later: Bools
+
+
+def _unread(chains: Chains, now: States, alive: Bools, off: Bools) -> tuple[Bools, Bools]:
+    """Return who was not read at the end of a phase in which others were, and who was still on.
+
+    A device without any reading in the run does not take part. One that was read, or powered
+    off, after that phase was on at its end.
+    """
+    n_runs, n, p = len(chains.runs), len(chains.devices), len(chains.phases)
+    took_part = np.asarray(now.valid.any(axis=1) | off.any(axis=1), dtype=bool)
+    others = alive.reshape(n_runs, n, p).any(axis=1)
+    unread = ~alive & ~off & took_part[:, None] & np.repeat(others, n, axis=0)
+    last_read = np.where(now.valid, np.arange(2 * p), -1).max(axis=1, initial=-1)
+    phases = np.arange(p)
+    later = (last_read[:, None] > 2 * phases + 1) | (chains.death[:, None] > phases)
+    later |= (chains.gone[:, None] < p) & (chains.gone[:, None] > phases)
+    return unread, np.asarray(unread & later, dtype=bool)
 
 
 def _order(chains: Chains, left: _Left, coverage: float) -> dict[str, NDArray[np.generic]]:
@@ -63,6 +83,7 @@ def _order(chains: Chains, left: _Left, coverage: float) -> dict[str, NDArray[np
     cube = (n_runs, n, p)
     value, variance, bound = (a.reshape(cube) for a in (left.value, left.variance, left.bound))
     alive, off = left.alive.reshape(cube), left.off.reshape(cube)
+    unread, on_later = left.unread.reshape(cube), left.on_later.reshape(cube)
     shown = left.shown.reshaped(cube)
     best, worst = np.full((n_runs, p, n), np.nan), np.full((n_runs, p, n), np.nan)
     letters = np.full((n_runs, p, n), "", dtype=object)
@@ -78,11 +99,13 @@ def _order(chains: Chains, left: _Left, coverage: float) -> dict[str, NDArray[np
             above = value[r][:, None] - value[r][None, :] > width
         above |= alive[r][:, None] & off[r][None, :]
         above |= off[r][:, None] & off[r][None, :] & _dead_order(chains, r)[:, :, None]
+        above |= on_later[r][:, None] & off[r][None, :]
         taken = alive[r] | off[r]
-        above &= taken[:, None] & taken[None, :]
-        blank = np.where(taken, 0.0, np.nan)
+        placed = taken | unread[r]
+        above &= placed[:, None] & placed[None, :]
+        blank = np.where(placed, 0.0, np.nan)
         best[r] = (blank + 1.0 + above.sum(axis=0)).T
-        worst[r] = (blank + taken.sum(axis=0) - above.sum(axis=1)).T
+        worst[r] = (blank + placed.sum(axis=0) - above.sum(axis=1)).T
         for j in range(p):
             part = np.flatnonzero(taken[:, j])
             matrix = above[part[:, None], part, j]
@@ -114,7 +137,9 @@ def standing(
         at the end of the phase, 0 once a device is off. ``total_drain_pp`` (displayed drain)
         runs from the first reading. ``rank_best``, ``rank_worst`` and ``tie_group`` compare
         what the displays show, by the table rule over all pairs and phases of the run; the
-        columns ``…_true_charge`` compare the charge left, gauge error included. ``status``:
+        columns ``…_true_charge`` compare the charge left, gauge error included. A device that
+        was not read where others were may stand anywhere, but above those that were off while it
+        was on: the ranks allow for it, the letters leave it out. ``status``:
         ``measured``, ``no_reading``, ``died`` (in this phase), ``off`` (before it).
 
     Examples
@@ -181,11 +206,19 @@ def standing(
     }
     data: dict[str, NDArray[np.generic]] = {n: order(v) for n, v in columns.items()}
     value = np.where(ok, now.value[:, 1::2], np.nan)
+    unread, on_later = _unread(chains, now, ok, off | dying)
     for suffix, variance in (("", time_end), ("_true_charge", time_end + u_gauge2)):
         found = _order(
             chains,
             _Left(
-                value=value, shown=left, variance=variance, bound=bound, alive=ok, off=off | dying
+                value=value,
+                shown=left,
+                variance=variance,
+                bound=bound,
+                alive=ok,
+                off=off | dying,
+                unread=unread,
+                on_later=on_later,
             ),
             settings.coverage,
         )

@@ -93,9 +93,12 @@ def test_devices_that_are_off_stand_below_and_by_their_power_off():
     assert found["status"].tolist() == ["died", "died", "died", "measured", "no_reading"]
     assert found["soc_pct"].tolist()[:4] == [0.0, 0.0, 0.0, 9.0]
     assert np.isnan(found.loc["e", "soc_pct"])
-    assert found["rank_best"].tolist()[:4] == [4, 2, 2, 1]
+    # e was not read, and nothing says whether it was on: it may stand anywhere among the five,
+    # so that each of the others may stand one place lower than it does among the four
+    assert found["rank_best"].tolist() == [4, 2, 2, 1, 1]
+    assert found["rank_worst"].tolist() == [5, 4, 4, 2, 5]
     assert found.loc["b", "tie_group"] == found.loc["c", "tie_group"]
-    assert np.isnan(found.loc["e", "rank_best"])
+    assert found.loc["e", "tie_group"] == ""
     assert np.isnan(found.loc["a", "total_drain_pp"])
 
 
@@ -123,3 +126,27 @@ def test_frame_and_runs():
         frame[frame["run"] == r].drop(columns="run").reset_index(drop=True) for r in (1, 2)
     )
     assert first.equals(second)
+
+
+def test_a_device_that_was_on_but_not_read_stands_above_those_that_were_off():
+    """b was not read after p1 but after p2, so it was on; a died in p1, c stood at 40 %."""
+    s = make_session(
+        phases={"p1": 60, "p2": 60},
+        readings={"a": [20], "b": [60, None, 20], "c": [60, 40, 30]},
+        power_offs={"a": {"last_on_min": 40, "first_off_min": 42}},
+        assumptions=BARE,
+    )
+    found = after(s, "p1")
+    assert found["status"].tolist() == ["died", "no_reading", "measured"]
+    assert found["rank_best"].tolist() == [3, 1, 1]
+    assert found["rank_worst"].tolist() == [3, 2, 2]
+
+
+def test_a_boundary_that_nobody_read_has_no_places():
+    s = make_session(
+        phases={"p1": 60, "p2": 60},
+        readings={"a": [80, None, 60], "b": [80, None, 40]},
+        assumptions=BARE,
+    )
+    assert after(s, "p1")["rank_best"].isna().all()
+    assert after(s, "p2")["rank_best"].tolist() == [1, 2]

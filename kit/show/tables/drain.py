@@ -98,22 +98,31 @@ def standing(results: Results, run: int) -> tuple[Table, ...]:
 
     def cell(row: Row) -> str:
         where = place(row.rank_best, row.rank_worst)
-        if row.soc_pct != row.soc_pct or row.status in ("off", "died"):
+        if row.status == "no_reading" and where != MISSING:
+            words = "not read"
+        elif row.soc_pct != row.soc_pct or row.status in ("off", "died"):
             words = status_text(row.status)
         else:
             words = number(row.soc_pct, 0 if float(row.soc_pct).is_integer() else 1)
         return words if where == MISSING else f"{words} ({where})"
 
+    frame = of_run(results.standing, run)
+    unread = bool(((frame["status"] == "no_reading") & frame["rank_best"].notna()).any())
     return by_phase_and_device(
         results,
-        of_run(results.standing, run),
+        frame,
         cell,
         table_id=f"standing{run_slug(results, run)}",
         caption="State of charge left after each phase as displayed, in brackets the place"
         + run_words(results, run),
         unit="%",
         notes=(
-            "A range of places is a tie: the readings do not tell these devices apart.",
+            "A range of places is a tie: the readings do not tell these devices apart."
+            + (
+                " A device that was not read may stand anywhere among those that were on."
+                if unread
+                else ""
+            ),
             *note_long_names(results.session),
         ),
     )

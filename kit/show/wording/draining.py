@@ -123,6 +123,10 @@ def standing_now(results: Results, run: int) -> str:
         top = [r for r in here if r.rank_best == 1]
         level = number(max(r.soc_pct for r in top)) + "\N{NO-BREAK SPACE}%"
         where = f"after “{names.phase[phase.id]}”"
+        ranked = of_run(results.standing, run)
+        ranked = ranked[(ranked["phase"] == phase.id) & ranked["rank_best"].notna()]
+        if (ranked["status"] == "no_reading").any():
+            where += ", of those that were read"
         if len(top) == 1:
             return f"{names.device[top[0].device]} showed the most charge {where}: {level}."
         who = joined(names.device[r.device] for r in top)

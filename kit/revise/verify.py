@@ -35,6 +35,7 @@ from kit.revise.difference import Difference, cut
 from kit.revise.html_diff import carried_links, html_differences
 from kit.revise.json_diff import json_differences
 from kit.revise.pdf_diff import attachments, pdf_differences
+from kit.revise.swap import unfinished
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
@@ -411,6 +412,13 @@ def _verify_folder(folder: Path, progress: Callable[[str, float], None]) -> Veri
     if not parts:
         message = f"{folder} holds no report.pdf and no report.html"
         raise UsageError(message)
+    if unfinished(folder):
+        message = (
+            f"{folder} may hold files of two versions: a run is putting files in place there, or "
+            "was killed while it did. Make the report again, which first completes that, or "
+            "verify report.pdf and report.html one by one."
+        )
+        raise RenderError(message)
     found: list[Difference] = []
     checked: list[str] = []
     taken = [_Taken(part) for part in parts]

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
+import os
 import time
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
 from kit.errors import RecordError, RundownError
@@ -16,7 +18,6 @@ from kit.watch.settle import Settler
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
-    from pathlib import Path
 
     from kit.render.report import Outputs
     from kit.results import Settings
@@ -166,11 +167,12 @@ def watch(
     from kit.render.report import render_report
     from kit.watch.kernel import LastingKernel
 
+    record, report = (Path(os.path.abspath(path)) for path in (record, report))  # noqa: PTH100
     draft = draft_folder(report)
     files = RecordFiles(record, report / FOLDER)
     with (
         alone_in(draft / "watch", doing="watching a record for drafts"),
-        LastingKernel(files.folder) as kernel,
+        LastingKernel(record.parent) as kernel,
     ):
 
         def make() -> Outputs:

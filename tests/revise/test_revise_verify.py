@@ -24,6 +24,7 @@ from kit.render import report as render
 from kit.results import Settings
 from kit.revise.amend import amend
 from kit.revise.carried import EARLIER_NAME, MANIFEST_NAME, RESULTS_NAME, unpacked
+from kit.revise.swap import STAGE
 from kit.revise.verify import verify
 from tests.helpers.records import SETUP
 
@@ -634,6 +635,16 @@ def test_what_is_no_report_is_refused(original: Path, tmp_path: Path) -> None:
     (tmp_path / "empty").mkdir()
     with pytest.raises(UsageError, match=r"holds no report\.pdf"):
         verify(tmp_path / "empty")
+
+
+def test_a_folder_between_two_versions_is_no_report(original: Path, tmp_path: Path) -> None:
+    given = Path(shutil.copytree(original, tmp_path / "out"))
+    (given / STAGE).mkdir()
+    (given / STAGE / "journal.json").write_text("{}")
+    with pytest.raises(RenderError, match="may hold files of two versions"):
+        verify(given)
+    (given / STAGE / "journal.json").rename(given / STAGE / "journal.json.part")
+    assert verify(given).follows  # what was not ready has changed nothing
 
 
 def test_a_zip_that_would_write_elsewhere_is_not_unpacked(tmp_path: Path) -> None:

@@ -77,10 +77,11 @@ class _Card:
     # ------------------------------------------------------------------ columns
 
     def _columns(self) -> None:
+        named = any(h.role == CHECKPOINT for h in self.table.headings)
         for c, heading in enumerate(self.table.headings):
             role = "elapsed_min" if heading.role == "elapsed" else heading.role
             held = self._held(c)
-            first = c == 0 and not heading.decided and role in ("", "phase", "device")
+            first = c == 0 and not (named or heading.decided) and role in ("", "phase", "device")
             if first and self._is_text(c):
                 self.roles[CHECKPOINT] = c
             elif role in ("readings", "percent") or (not role and not heading.other and held):

@@ -21,6 +21,12 @@ __all__ = ["RULES"]
 WAKE_EFFECT_PP = 0.5
 """Looks that can cost this much (pp) in a phase are a caution."""
 
+LAG_MIN = 5.0
+"""A display may show the level of this long ago (min): common practice, no source."""
+
+LAG_EFFECT_PP = 0.8
+"""Half-width of a drain between two whole per cents (pp), docs/measurement.md."""
+
 DENSE_MIN = 2.0
 """Readings at most this far apart (min) show single steps of the gauge."""
 
@@ -192,6 +198,44 @@ def reading_wakes_device(facts: Facts) -> Iterator[Doubt]:
 
 
 @rule(
+    "display-may-lag",
+    "note",
+    sees="Neighbouring phases whose rates differ so much (9.6 pp/h or more) that a display which "
+    "shows the level of five minutes ago would move more from one drain to the other than the "
+    "display rounds off (0.8 pp).",
+    to_do="Judge the two phases as one sum, or let devices settle before the reading; a lag does "
+    "not touch sums, standings by more than its size, or runtimes.",
+    source="five minutes: common practice, no source; the effect: derived in docs/measurement.md",
+)
+def display_may_lag(facts: Facts) -> Iterator[Doubt]:
+    rate = facts.rate
+    with np.errstate(invalid="ignore"):
+        moved = LAG_MIN / 60.0 * np.abs(rate[:, 1:] - rate[:, :-1])
+        large = moved >= LAG_EFFECT_PP
+    for run, number_ in enumerate(facts.runs):
+        for p in (np.flatnonzero(large[run].any(axis=1)) + 1).tolist():
+            size = np.where(large[run, p - 1], moved[run, p - 1], 0.0)
+            worst = int(np.argmax(size))
+            names = [facts.devices[d] for d in np.flatnonzero(large[run, p - 1])]
+            yield Doubt(
+                severity="note",
+                found=f"rates in '{facts.phases[p]}' far from those in '{facts.phases[p - 1]}': "
+                f"{quoted(names)}, most for '{facts.devices[worst]}' "
+                f"({number(float(rate[run, p - 1, worst]), 1)} to "
+                f"{number(float(rate[run, p, worst]), 1)} pp/h)",
+                expected="rates that differ by less than "
+                f"{number(LAG_EFFECT_PP / LAG_MIN * 60, 1)} pp/h, or a display known to follow at "
+                "once",
+                remedy=f"A display that shows the level of {number(LAG_MIN)} min ago would move "
+                f"{pp(float(size[worst]))} of '{facts.devices[worst]}' between this phase and its "
+                "neighbours. That is not in the interval: read the phases as one sum where they "
+                "would decide something.",
+                phase=facts.phases[p],
+                run=number_,
+            )
+
+
+@rule(
     "soc-jumps",
     "caution",
     sees="In a dense log, a fall of 3 pp or more within two minutes that no rate of that device "
@@ -233,4 +277,4 @@ def soc_jumps(facts: Facts) -> Iterator[Doubt]:
         )
 
 
-RULES = (gauge_steps, power_saver_may_start, reading_wakes_device, soc_jumps)
+RULES = (gauge_steps, power_saver_may_start, reading_wakes_device, display_may_lag, soc_jumps)

@@ -166,3 +166,19 @@ def test_a_jump_in_a_dense_log(to: float, told: bool) -> None:
 
 def test_ordinary_boundaries_are_no_jumps() -> None:
     assert not found(clean(), "soc-jumps")
+
+
+def test_rates_between_which_a_lag_would_tell() -> None:
+    # phases of an hour: a drains 12 and then 22 pp/h; 5 min of the difference are 10/12 = 0.83 pp
+    fast = clean(readings={**READINGS, "a": [100, 88, 66, 53, 40]})
+    finding = one(fast, "display-may-lag")
+    assert (finding.severity, finding.phase) == ("note", "p2")
+    assert finding.found == (
+        "rates in 'p2' far from those in 'p1': 'a', most for 'a' (12 to 22 pp/h)"
+    )
+    assert "would move 0.8 pp of 'a'" in finding.remedy
+
+
+def test_rates_between_which_a_lag_would_not_tell() -> None:
+    # 12 and 21 pp/h: 9/12 = 0.75 pp, less than the display rounds off
+    assert not found(clean(readings={**READINGS, "a": [100, 88, 67, 53, 40]}), "display-may-lag")

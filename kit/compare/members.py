@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from kit.errors import Finding
     from kit.session import Session
 
-__all__ = ["Member", "fingerprint", "members_of"]
+__all__ = ["Member", "fingerprint", "in_order", "members_of"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,6 +56,12 @@ class Member:
         return frozenset(self.session.charges["device"].tolist())
 
 
+def in_order(sessions: Iterable[Session]) -> tuple[int, ...]:
+    """Return the positions of sessions in the order of their dates; undated ones last, as given."""
+    days = [session.date or date.max for session in sessions]
+    return tuple(sorted(range(len(days)), key=lambda k: days[k]))
+
+
 def members_of(records: Iterable[tuple[Session, tuple[Finding, ...]]]) -> tuple[Member, ...]:
     """Return the sessions in the order of their dates; undated ones last, as given.
 
@@ -68,7 +74,7 @@ def members_of(records: Iterable[tuple[Session, tuple[Finding, ...]]]) -> tuple[
     if len(given) < 2:
         message = "a comparison needs at least two sessions"
         raise UsageError(message)
-    given.sort(key=lambda item: item[0].date or date.max)
+    given = [given[k] for k in in_order(session for session, _ in given)]
     prints: dict[str, str] = {}
     found: list[Member] = []
     for session, findings in given:

@@ -20,7 +20,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from kit.compare.members import fingerprint, members_of
+from kit.compare.members import fingerprint, in_order, members_of
 from kit.compare.records import read_records
 from kit.errors import RenderError, UsageError
 from kit.places import templates_folder
@@ -123,7 +123,10 @@ def _render(
     base, names = _from_one_folder(paths)
     with start_kernel(base, preload=PRELOAD) as kernel:
         progress("Checking the records", 0.03)
-        members = members_of(read_records(paths))
+        records = read_records(paths)
+        members = members_of(records)
+        # the order in which they are named plays no part
+        names = tuple(names[k] for k in in_order(session for session, _ in records))
         html.prepare()
         executed = run_notebook(
             templates_folder() / TEMPLATE,

@@ -31,6 +31,7 @@ __all__ = [
     "parse_date",
     "parse_dates",
     "parse_times",
+    "plausible_day",
     "time_cells",
 ]
 
@@ -56,6 +57,8 @@ ISO = re.compile(
 SPAN = re.compile(
     r"(?P<sign>[+-]?)(?P<h>[0-9]{1,3}):(?P<m>[0-5][0-9])(:(?P<s>[0-5][0-9](?:[.,][0-9]+)?))?"
 )
+FIRST_YEAR, LAST_YEAR = 1970, 2999
+"""Years of a session; year 1 stands for a start of which only the time of day was recorded."""
 DOTTED_DATE = re.compile(r"([0-9]{1,2})\.([0-9]{1,2})\.([0-9]{4})")
 
 Bare = Literal["clock", "elapsed", "either"]
@@ -119,20 +122,27 @@ class ClockTime:
 
 
 def parse_date(text: str) -> date | None:
-    """Read ``2026-05-16`` or ``16.05.2026``; ``None`` if it is no day of the calendar.
+    """Read ``2026-05-16`` or ``16.05.2026``; ``None`` if it is no day on which one ran.
 
     Examples
     --------
-    >>> parse_date("16.05.2026"), parse_date("2026-02-30")
-    (datetime.date(2026, 5, 16), None)
+    >>> parse_date("16.05.2026"), parse_date("2026-02-30"), parse_date("0026-05-16")
+    (datetime.date(2026, 5, 16), None, None)
     """
     dotted = DOTTED_DATE.fullmatch(text)
     try:
         if dotted:
-            return date(int(dotted[3]), int(dotted[2]), int(dotted[1]))
-        return date.fromisoformat(text)
+            day = date(int(dotted[3]), int(dotted[2]), int(dotted[1]))
+        else:
+            day = date.fromisoformat(text)
     except ValueError:
         return None
+    return day if plausible_day(day) else None
+
+
+def plausible_day(day: date) -> bool:
+    """Return whether a session can have been on that day."""
+    return FIRST_YEAR <= day.year <= LAST_YEAR
 
 
 def parse_dates(texts: Sequence[str]) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:

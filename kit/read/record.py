@@ -28,6 +28,8 @@ __all__ = ["SETUP_NAME", "read_record", "record_files", "session_from"]
 
 SETUP_NAME = "session.toml"
 LOG_NAME = "log.csv"
+NOT_A_SETUP = ("setup-syntax", "setup-encoding")
+"""Rules of a setup file of which nothing could be read."""
 CORRECTIONS_NAME = "corrections.csv"
 """Reasons of corrections, kept beside a log; no log itself."""
 
@@ -72,6 +74,8 @@ def read_record(path: str | Path) -> tuple[Session, tuple[Finding, ...]]:
         setup_file = SETUP_NAME
         setup, found = read_setup(data, SETUP_NAME)
         findings.extend(found)
+        if any(f.rule in NOT_A_SETUP for f in found):
+            raise RecordError(findings)  # what the log would lack is in there, unread
         sources.append(_source(folder / SETUP_NAME, data))
     setup_notes = Notes(setup_file, setup.lines)
     log_path = _log_path(given, setup, setup_notes)

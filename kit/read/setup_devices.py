@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, cast, get_args
 from kit.read.cells import nearest, quoted
 from kit.read.conditions import CONDITIONS
 from kit.read.toml_table import NOT_RECORDED, is_number
+from kit.safe_text import displayable
 from kit.session import Device, Gauge, GaugeCounts, RoundingConvention
 
 if TYPE_CHECKING:
@@ -63,9 +64,11 @@ def read_devices(tables: Sequence[Table]) -> tuple[Device, ...]:
             )
         elif position is not None:
             places[position] = name
+        label = table.text("label") or name
+        _tell_label_twice(table, label, devices)
         device = Device(
             id=name,
-            label=table.text("label") or name,
+            label=label,
             position=position,
             model=table.text("model"),
             groups=table.texts("groups"),
@@ -86,6 +89,19 @@ def read_devices(tables: Sequence[Table]) -> tuple[Device, ...]:
         if name and name not in {d.id for d in devices}:
             devices.append(device)
     return tuple(devices)
+
+
+def _tell_label_twice(table: Table, label: str, before: Sequence[Device]) -> None:
+    """Tell a label that reads like that of another device: no sentence could tell them apart."""
+    seen = {" ".join(displayable(d.label).split()): d.id for d in before}
+    shown = " ".join(displayable(label).split())
+    if shown in seen and seen[shown] != table.text("id"):
+        table.wrong(
+            "label" if table.has("label") else "id",
+            f"a label of its own ({quoted(seen[shown])} has the same)",
+            'Add what tells the two apart, such as "unit A" and "unit B".',
+            rule="setup-twice",
+        )
 
 
 def _pixels(table: Table) -> tuple[int, int] | None:

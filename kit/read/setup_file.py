@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo
 
 from kit.errors import Finding
 from kit.read.cells import hint, quoted
-from kit.read.clock import ClockTime, parse_date, parse_times
+from kit.read.clock import ClockTime, parse_date, parse_times, plausible_day
 from kit.read.conditions import CONDITIONS
 from kit.read.setup_devices import read_conditions, read_devices
 from kit.read.setup_phases import clock_of, read_phases
@@ -164,11 +164,11 @@ def _date(table: Table) -> date | None:
     value = table.value("date")
     if value is None or value == NOT_RECORDED:
         return None
-    if isinstance(value, datetime):
-        return value.date()
     if isinstance(value, date):
-        return value
-    day = parse_date(value.strip()) if isinstance(value, str) else None
+        given = value.date() if isinstance(value, datetime) else value
+        day = given if plausible_day(given) else None
+    else:
+        day = parse_date(value.strip()) if isinstance(value, str) else None
     if day is None:
         table.wrong("date", "a date such as 2026-05-16", "Write year-month-day.")
     return day

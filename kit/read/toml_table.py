@@ -21,10 +21,13 @@ if TYPE_CHECKING:
 
     from kit.errors import Severity
 
-__all__ = ["NOT_RECORDED", "Notes", "Table", "is_number", "key_lines", "toml_text"]
+__all__ = ["LARGEST", "NOT_RECORDED", "Notes", "Table", "is_number", "key_lines", "toml_text"]
 
 NOT_RECORDED = "not recorded"
 """The text that stands in a setup file for a value that was not recorded."""
+
+LARGEST = 1_000_000
+"""No quantity of a session or plan is larger, in its unit: that of minutes is two years."""
 
 HEADING = re.compile(r"\s*(\[\[?)\s*(.+?)\s*\]\]?\s*(?:#.*)?$")
 NAME = r"""(?:"[^"]*"|'[^']*'|[A-Za-z0-9_-]+)"""
@@ -143,7 +146,8 @@ class Notes:
                 line=int(at[1]) if at else None,
                 found=f"text that is no TOML ({message})",
                 expected='keys and values such as title = "…" under headings such as [session]',
-                remedy="Correct the line; docs/record-format.md shows a whole file.",
+                remedy="Correct the line; docs/record-format.md shows a whole setup file, "
+                "docs/planning.md a plan.",
             )
         )
 
@@ -203,7 +207,10 @@ class Table:
 
     def wrong(self, name: str, expected: str, remedy: str, *, rule: str = "setup-value") -> None:
         """Tell that the value of a key is not what it should be."""
-        found = toml_text(self.data[name]) if name in self.data else "no such key"
+        value = self.data.get(name)
+        found = toml_text(value) if name in self.data else "no such key"
+        if isinstance(value, (int, float)) and not isinstance(value, bool) and abs(value) > LARGEST:
+            expected += f", no larger than {LARGEST}"
         self.notes.add(rule, self.key(name), found=found, expected=expected, remedy=remedy)
 
     def text(self, name: str, default: str = "") -> str:
@@ -237,7 +244,7 @@ class Table:
         value = self._take(name)
         if value is None:
             return None
-        if isinstance(value, int) and not isinstance(value, bool) and value >= low:
+        if isinstance(value, int) and not isinstance(value, bool) and low <= value <= LARGEST:
             return value
         self.wrong(name, f"a whole number from {low}", "Write the number alone.")
         return None
@@ -321,8 +328,8 @@ class Table:
 
 
 def is_number(value: object) -> TypeGuard[int | float]:
-    """Whether a value is a finite number (true and false are not)."""
-    return isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value)
+    """Whether a value is a number that a quantity can have (true, false and nan are not)."""
+    return isinstance(value, (int, float)) and not isinstance(value, bool) and abs(value) <= LARGEST
 
 
 def _bounds(low: float, high: float) -> str:

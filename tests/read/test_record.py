@@ -35,6 +35,16 @@ still_on,photo,,limpet,09:40,70,,,,,,,
 """
 
 
+@pytest.mark.parametrize("setup", ['[session]\ntitle = "Mud\n', "[session]\ntitle = '\udcfc'\n"])
+def test_a_setup_file_that_cannot_be_read_is_told_alone(tmp_path, setup):
+    """What the log would lack stands in it, unread: faults of the log would only mislead."""
+    (tmp_path / "log.csv").write_text(LOG.lstrip(), encoding="utf-8")
+    (tmp_path / "session.toml").write_bytes(setup.encode("utf-8", "surrogateescape"))
+    with pytest.raises(RecordError) as caught:
+        read_record(tmp_path)
+    assert [(f.file, f.line) for f in caught.value.findings] == [("session.toml", 2)]
+
+
 def test_a_small_record():
     session, findings = read(LOG)
     assert findings == ()

@@ -386,6 +386,46 @@ def test_all_faults_are_told_at_once():
 
 
 @pytest.mark.parametrize(
+    "text",
+    [
+        "[[phases]]\nid = 'p'\nplanned_min = 1e30\n",
+        "[[phases]]\nid = 'p'\nplanned_min = 99999999999999999999999\n",
+        "[assumptions]\n\nreading_delay_min = 1e300\n",
+        "[session]\n\nrevision = 99999999999\n",
+        "[[devices]]\nid = 'a'\nrated_energy_wh = 1000001\n",
+        "[conditions]\n\nheld_full_min = 1e9\n",
+        "[mixes.day]\n\nvideo = 1e300\n",
+    ],
+)
+def test_a_number_that_no_quantity_can_have_is_told_with_the_limit(text):
+    found = faults(text)[0]
+    assert found.line == 3
+    assert found.expected.endswith("no larger than 1000000")
+
+
+def test_the_largest_number_is_still_one():
+    assert good("[[devices]]\nid = 'a'\nrated_energy_wh = 1000000\n").devices[0].rated_energy_wh
+
+
+@pytest.mark.parametrize("label", ["Limpet 10", " Limpet  10", "Limpet\u200b 10"])
+def test_two_devices_never_read_the_same(label):
+    found = fault(f"[[devices]]\nid = 'a'\nlabel = 'Limpet 10'\n[[devices]]\nid = 'b'\n"
+                  f"label = '{label}'\n")  # fmt: skip
+    assert (found.line, found.column, found.rule) == (6, "devices[2].label", "setup-twice")
+    assert "'a' has the same" in found.expected
+
+
+def test_an_id_that_reads_like_the_label_of_another_is_told():
+    found = fault("[[devices]]\nid = 'a'\nlabel = 'b'\n[[devices]]\nid = 'b'\n")
+    assert (found.line, found.column) == (5, "devices[2].id")
+
+
+@pytest.mark.parametrize("day", ["0001-01-01", '"0026-05-16"', '"16.05.3026"', "9999-12-31"])
+def test_a_day_on_which_no_session_can_have_been(day):
+    assert fault(f"[session]\ndate = {day}\n").expected == "a date such as 2026-05-16"
+
+
+@pytest.mark.parametrize(
     ("data", "rule", "line"),
     [
         (b"[session]\nid = day1\n", "setup-syntax", 2),

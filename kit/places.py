@@ -38,6 +38,8 @@ def copy_samples(into: Path) -> tuple[Path, ...]:
     ------
     UsageError
         If one of them is there already; nothing is copied then.
+    RenderError
+        If they cannot be written.
     """
     samples = sorted(p for p in samples_folder().iterdir() if (p / "session.toml").exists())
     samples.append(samples_folder() / "plan.toml")
@@ -45,10 +47,14 @@ def copy_samples(into: Path) -> tuple[Path, ...]:
     if taken:
         msg = f"{taken[0]} exists; nothing was copied. Name an empty folder, or move it away."
         raise UsageError(msg)
-    into.mkdir(parents=True, exist_ok=True)
-    for sample in samples:
-        if sample.is_dir():
-            shutil.copytree(sample, into / sample.name, ignore=shutil.ignore_patterns("report"))
-        else:
-            shutil.copy(sample, into / sample.name)
+    try:
+        into.mkdir(parents=True, exist_ok=True)
+        for sample in samples:
+            if sample.is_dir():
+                shutil.copytree(sample, into / sample.name, ignore=shutil.ignore_patterns("report"))
+            else:
+                shutil.copy(sample, into / sample.name)
+    except OSError as error:  # that of copytree, a list of them, has no reason of its own
+        msg = f"Cannot write to {into}: {error.strerror or error}. Name another folder."
+        raise RenderError(msg) from error
     return tuple(into / p.name for p in samples)

@@ -65,6 +65,15 @@ def test_samples_are_copied_and_never_over_something(tmp_path):
     assert mine.read_text(encoding="utf-8") == "mine"
 
 
+def test_samples_that_cannot_be_written_end_in_words(tmp_path):
+    (tmp_path / "a").write_text("", encoding="utf-8")
+    done = run("samples", str(tmp_path / "a" / "s"))
+    assert done.returncode == ExitCode.RENDER
+    assert done.stderr.strip() == (
+        f"rundown: Cannot write to {tmp_path / 'a' / 's'}: Not a directory. Name another folder."
+    )
+
+
 def test_where_a_report_goes_when_nothing_is_said(tmp_path):
     assert default_out(tmp_path) == tmp_path / "report"
     assert default_out(tmp_path / "day.csv") == tmp_path / "day-report"

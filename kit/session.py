@@ -186,6 +186,8 @@ class Assumptions:
     ----------
     reading_delay_min
         A reading is made 0 … this long after its boundary (min). 0 = readings made in a pause.
+    display_lag_min
+        A display shows the charge of up to this long before (min). 0 = it follows at once.
     phase_length_u_min
         Standard uncertainty of a phase's length (min). ``None``: from how its ends were noted.
     gauge_error_pp
@@ -213,6 +215,7 @@ class Assumptions:
     """
 
     reading_delay_min: float = 2.0
+    display_lag_min: float = 0.0
     phase_length_u_min: float | None = None
     gauge_error_pp: float = 3.0
     gauge_correlation_pp: float = 7.0

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from kit.drain.phases import Prepared
     from kit.drain.simulation import Simulated
     from kit.results import Measurand, Settings
-    from kit.session import Session
+    from kit.session import Assumptions, Session
 
     Floats = NDArray[np.float64]
     Texts = NDArray[np.object_]
@@ -142,8 +142,8 @@ def _lines(ready: Prepared) -> Iterator[_Line]:
         source="time of reading", sources=("reading_time",),
         description="a reading is made up to this long after the end of its phase, while the "
         "next activity runs; corrected by the rate, the rest is uncertain",
-        distribution="rectangular from 0", value=f"{given.reading_delay_min:g}", unit="min",
-        basis=_basis(session, "reading_delay_min"), reference=_DERIVED,
+        distribution="rectangular from 0", value=f"{given.reading_delay_min:g}{_lag(given)}",
+        unit="min", basis=_basis(session, *_timing(given)), reference=_DERIVED,
     )  # fmt: skip
     yield _Line(
         source="gauge deviation", sources=("gauge",),
@@ -193,6 +193,15 @@ def _lines(ready: Prepared) -> Iterator[_Line]:
         basis=_STATED if given.phase_length_u_min is not None else "how the ends were noted",
         reference=f"{_GUM}, 4.3.9",
     )  # fmt: skip
+
+
+def _lag(given: Assumptions) -> str:
+    lag = given.display_lag_min
+    return f"; display behind by up to {lag:g}" if lag > 0.0 else ""
+
+
+def _timing(given: Assumptions) -> tuple[str, ...]:
+    return ("reading_delay_min", "display_lag_min")[: 2 if given.display_lag_min > 0.0 else 1]
 
 
 def _length_text(ready: Prepared) -> str:

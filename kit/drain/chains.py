@@ -146,7 +146,8 @@ class Chains:
         obs = self.observations
         node = np.maximum(obs.node, 0)
         tick = np.take_along_axis(obs.weight, node, axis=1) == 0.0
-        after = np.take_along_axis(obs.late, node, axis=1) > 0.0
+        seen = obs.late + self.session.assumptions.display_lag_min / 2.0
+        after = np.take_along_axis(seen, node, axis=1) > 0.0
         half = np.where(after, 0.5, -0.5) * obs.step[:, None]
         return self.levels + np.where(tick, half, 0.0)
 

@@ -453,9 +453,12 @@ def boundary_observations(
     -----
     A reading noted for a boundary was made 0 … τ after it (``reading_delay_min``), or, when
     the readings along the row carry times of their own, at that time. With a known place k of n in
-    the walk it was made around (k − ½)τ/n, with half the spread.
+    the walk it was made around (k − ½)τ/n, with half the spread. A display that lags by 0 … Λ
+    (``display_lag_min``) shows the charge of that long before: Λ/2 earlier, with one error of
+    u = Λ/√12 for all readings of a unit.
     """
     tau = session.assumptions.reading_delay_min
+    lag = session.assumptions.display_lag_min
     share = _SHARE[session.assumptions.clock_rounding]
     step = _steps(session, obs)
     draft = _noted(obs, times, steps, tau, len(session.runs), share)
@@ -466,9 +469,9 @@ def boundary_observations(
         node=_share(draft, joined),
         level=draft.level,
         weight=draft.weight,
-        late=draft.late,
+        late=np.where(np.isnan(draft.level), draft.late, draft.late - lag / 2.0),
         late_u=draft.late_u,
-        start_u=draft.start_u,
+        start_u=np.hypot(draft.start_u, np.where(np.isnan(draft.level), 0.0, lag / 12.0**0.5)),
         row=draft.row,
         step=step,
     )

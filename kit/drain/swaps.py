@@ -111,8 +111,17 @@ class Swaps:
 
 
 def _delay(ready: Prepared, obs: Observed, row: int, swap_h: float) -> tuple[float, float]:
-    """Return how long after the swap its reading was made, and u of that (h)."""
-    tau = ready.chains.session.assumptions.reading_delay_min / 60.0
+    """Return how long after the swap lies what its reading shows, and u of that (h)."""
+    given = ready.chains.session.assumptions
+    tau, lag = given.reading_delay_min / 60.0, given.display_lag_min / 60.0
+    made, u = _made_after(ready, obs, row, swap_h, tau)
+    return made - lag / 2.0, float(np.hypot(u, lag / 12.0**0.5))
+
+
+def _made_after(
+    ready: Prepared, obs: Observed, row: int, swap_h: float, tau: float
+) -> tuple[float, float]:
+    """Return how long after the swap a look was made within tau, and u of that (h)."""
     after = float(obs.t[row]) / 60.0 - swap_h
     by_clock = after == after and abs(after) > tau
     if by_clock:

@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from kit.drain.phases import prepare
 from kit.drain.mix_winners import SWITCH_COLUMNS, _envelope, winners
+from kit.drain.phases import prepare
 from kit.drain.usage_mix import MIX_COLUMNS, mix_rates, usage_mixes
 from kit.results import Settings
 from kit.session import Assumptions, Device, Gauge, Phase

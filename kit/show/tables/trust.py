@@ -170,6 +170,7 @@ def agreement(results: Results) -> Table | None:
 
 ASSUMPTION_WORDS = {
     "reading_delay_min": ("Longest delay of a reading after its boundary", "min"),
+    "display_lag_min": ("Longest lag of a display behind the charge", "min"),
     "phase_length_u_min": ("Standard uncertainty of a phase's length", "min"),
     "gauge_error_pp": ("Largest error of the gauge against true charge", "pp"),
     "gauge_correlation_pp": ("Span of charge over which that error stays alike", "pp"),

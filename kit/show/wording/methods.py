@@ -47,10 +47,17 @@ def _reading(results: Results) -> str:
         "already running; the mean of that delay is corrected and its spread is in the "
         "uncertainty."
     )
+    lag = (
+        " A display is taken to show the charge of up to "
+        f"{said(float(used.display_lag_min), 'min')} before; that too is corrected by its mean, "
+        "with one error for all readings of a device."
+        if used.display_lag_min > 0
+        else ""
+    )
     return (
         "Errors belong to readings, not to phases: two phases in a row share a reading, so their "
         "drains are correlated, and the drain over several phases depends on the first and the "
-        f"last reading only. {delay}"
+        f"last reading only. {delay}{lag}"
     )
 
 

@@ -2,10 +2,10 @@
 
     python -m tests.coverage_study [--sessions N] [--seed S] [--world NAME ...]
 
-Each *world* (``tests/coverage_worlds.py``) draws N random days, has an operator note them,
-analyses every session with the kit's own functions and counts against the truth
-(``tests/coverage_count.py``). The tables go to ``docs/coverage.md``; with ``--world`` those of
-the named worlds go to the screen. ``tests/test_coverage.py`` runs the same with few sessions.
+Each *world* (``worlds.py``) draws N random days, has an operator note them, analyses every session
+with the kit's own functions and counts against the truth (``count.py``). The tables go to
+``docs/coverage.md``; with ``--world`` those of the named worlds go to the screen.
+``tests/simulate/test_coverage.py`` runs the same with few sessions.
 """
 
 from __future__ import annotations

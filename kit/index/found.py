@@ -28,6 +28,8 @@ PAGE = "report.html"
 FILES = (("HTML", PAGE), ("PDF", "report.pdf"), ("JSON", RESULTS))
 INSIDE = (REVISIONS, "tables")
 """Folders inside a report."""
+DRAFT = "-draft"
+"""End of the name of a folder with a draft (`kit.revise.draft`), which is no report."""
 OTHER_LAYOUTS = "rundown-"
 """Start of the layouts of everything that the kit writes; what is no session is not listed."""
 CHANGED = "The record has changed since this report was made."
@@ -96,7 +98,7 @@ def _places(
             inner[:] = sorted(
                 n for n in inner if not n.startswith(".") and not (made and n in INSIDE)
             )
-            if made:
+            if made and not folder.name.endswith(DRAFT):
                 reports[folder] = None
             if SETUP_NAME in files or LOG_NAME in files:
                 records[folder] = None

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from kit.index.found import CHANGED, NO_REPORT, found_entries
+from kit.revise.draft import draft_folder
 from tests.helpers.plain_results import plain_results, put_report
 
 if TYPE_CHECKING:
@@ -108,6 +109,16 @@ def test_a_report_that_lost_its_results_is_listed(tmp_path: Path) -> None:
 def test_what_the_kit_wrote_of_something_else_is_no_session(tmp_path: Path) -> None:
     put_report(tmp_path / "over-sessions", {"format": "rundown-something/1"})
     assert found_entries([tmp_path], tmp_path) == ()
+
+
+def test_a_draft_is_no_report(tmp_path: Path) -> None:
+    home = record(tmp_path / "a-draft")
+    put_report(draft_folder(home / "report"), plain_results(), files=FILES)
+    assert [(e.state, e.place) for e in found_entries([tmp_path], tmp_path)] == [
+        ("no_report", "a-draft")
+    ]
+    put_report(home / "report", plain_results(), files=FILES)
+    assert [e.place for e in found_entries([tmp_path], tmp_path)] == ["a-draft/report"]
 
 
 def test_a_folder_that_cannot_be_looked_into_is_listed(tmp_path: Path) -> None:

@@ -121,7 +121,9 @@ def html_page(
         "version": __version__,
         "carried": _links(carried),
     }
-    page, _ = prepare().from_notebook_node(notebook, resources=resources)
+    # nbconvert copies what it is given several times over; the template needs none of the outputs
+    bare = type(notebook)(notebook, cells=[])
+    page, _ = prepare().from_notebook_node(bare, resources=resources)
     return str(page).rstrip("\n") + "\n"
 
 

@@ -180,7 +180,7 @@ def run_notebook(
     GaveUpError
         If a warm kernel left the notebook to one of its own.
     """
-    from kit.render.warm import ENGINE, WarmKernel
+    from kit.render.warm import WarmKernel
 
     with without_slow_grammar():
         import nbformat
@@ -197,9 +197,11 @@ def run_notebook(
     if on_section is not None:
         hooks["on_cell_start"] = _announcer(source, on_section)
     if isinstance(kernel, WarmKernel):
-        engine: dict[str, Any] = {"engine_name": ENGINE, "warm": kernel}
-    else:
-        engine = {"km": kernel}
+        ready = execute_notebook(
+            source, None, dict(parameters), kernel_name="python3", prepare_only=True
+        )
+        kernel.run(ready, on_cell_start=hooks.get("on_cell_start"))
+        return cleaned(ready)
     try:
         # a node instead of a path: papermill formats paths, and a folder may be called {b}
         done = execute_notebook(
@@ -211,7 +213,7 @@ def run_notebook(
             request_save_on_cell_execute=False,
             autosave_cell_every=0,
             start_timeout=START_TIMEOUT_S,
-            **engine,
+            km=kernel,
             **hooks,
         )
     except PapermillExecutionError as error:
@@ -297,17 +299,28 @@ def cleaned(notebook: NotebookNode) -> NotebookNode:
     notebook and its cells, nbclient times in ``metadata.execution``; the injected cell has a
     random id. None of it says anything about the session.
     """
-    from copy import deepcopy
+    from copy import copy
 
-    notebook = deepcopy(notebook)
-    notebook.metadata.pop("papermill", None)
-    notebook.cells = [c for c in notebook.cells if _ERROR_CELL not in c.metadata.get("tags", [])]
+    # what cells show is large, and shared with the notebook that was given
+    notebook = copy(notebook)
+    notebook.metadata = _without(notebook.metadata, "papermill")
+    notebook.cells = [
+        copy(c) for c in notebook.cells if _ERROR_CELL not in c.metadata.get("tags", [])
+    ]
     for cell in notebook.cells:
-        cell.metadata.pop("papermill", None)
-        cell.metadata.pop("execution", None)
+        cell.metadata = _without(cell.metadata, "papermill", "execution")
         if "injected-parameters" in cell.metadata.get("tags", []):
             cell["id"] = "injected-parameters"
     return notebook
+
+
+def _without(metadata: NotebookNode, *names: str) -> NotebookNode:
+    from copy import copy
+
+    kept = copy(metadata)
+    for name in names:
+        kept.pop(name, None)
+    return kept
 
 
 def notebook_text(notebook: NotebookNode) -> str:

@@ -2,8 +2,7 @@
 
 Starting a kernel and loading its libraries takes longer than a report. `WarmKernel` hands the
 cells to one IPython shell of this process, which stays loaded from notebook to notebook and
-forgets before each what the last one defined. papermill runs the notebook as ever, with this for
-its engine.
+forgets after each what it defined. papermill puts the parameters in as ever.
 
 It does one thing only, and that to the byte as a kernel would: cells that run through and show
 something. As soon as a cell does anything else (fails, warns, prints, ends in a bare value,
@@ -31,10 +30,7 @@ if TYPE_CHECKING:
 
     from nbformat import NotebookNode
 
-__all__ = ["ENGINE", "GaveUpError", "WarmKernel"]
-
-ENGINE = "rundown-warm"
-"""Name by which papermill knows the engine."""
+__all__ = ["GaveUpError", "WarmKernel"]
 
 LEFT_ALONE = "skip-execution"
 """Tag of cells that nbclient does not run either."""
@@ -62,7 +58,6 @@ class WarmKernel:
         # IPython wants a folder of its own; that of the user is not touched
         self._home = tempfile.TemporaryDirectory(prefix="rundown-shell-")
         self._shell = _shell(self._shown, self._home.name)
-        _register()
 
     @contextmanager
     def notebook(self, folder: Path) -> Iterator[None]:
@@ -72,7 +67,6 @@ class WarmKernel:
         environment = dict(os.environ)
         place = os.getcwd()  # noqa: PTH109 (to go back there, whatever becomes of it)
         os.chdir(folder)
-        self._shell.reset()
         try:
             # entering also forgets which warnings were shown: each notebook gets its own
             with mpl.rc_context(), warnings.catch_warnings(record=True) as self._warned:
@@ -85,14 +79,34 @@ class WarmKernel:
                 del os.environ[name]
             os.environ.update(environment)
 
-    def run(self, cell: NotebookNode) -> None:
-        """Run a code cell; put its number and what it showed into it.
+    def run(
+        self, notebook: NotebookNode, *, on_cell_start: Callable[..., None] | None = None
+    ) -> None:
+        """Run the cells of a notebook one after the other, inside the block of `notebook`.
+
+        Parameters
+        ----------
+        notebook
+            With its parameters put in; cells get their numbers and what they show.
+        on_cell_start
+            Called before each cell with ``cell`` and ``cell_index``.
 
         Raises
         ------
         GaveUpError
-            If it did anything but show things.
+            If a cell did anything but show things.
         """
+        from ipykernel.ipkernel import IPythonKernel
+
+        for index, cell in enumerate(notebook.cells):
+            if on_cell_start is not None:
+                on_cell_start(cell=cell, cell_index=index)
+            if cell.cell_type == "code":
+                cell.execution_count, cell.outputs = None, []
+                self._run(cell)
+        notebook.metadata["language_info"] = dict(IPythonKernel.language_info)
+
+    def _run(self, cell: NotebookNode) -> None:
         from nbformat import NotebookNode
 
         if not cell.source.strip() or LEFT_ALONE in cell.metadata.get("tags", ()):
@@ -156,31 +170,3 @@ def _shell(shown: list[Shown | None], home: str) -> Any:
     config = Config()
     config.HistoryManager.enabled = False
     return Shell.instance(config=config, ipython_dir=home)
-
-
-def _register() -> None:
-    """Make the engine known to papermill."""
-    from ipykernel.ipkernel import IPythonKernel
-    from papermill.engines import Engine, papermill_engines
-
-    class Warm(Engine):  # type: ignore[misc]  # papermill is not followed
-        @classmethod
-        def execute_managed_notebook(
-            cls,
-            nb_man: Any,
-            kernel_name: str,
-            *,
-            warm: WarmKernel,
-            on_cell_start: Callable[..., None] | None = None,
-            **_: Any,
-        ) -> None:
-            for index, cell in enumerate(nb_man.nb.cells):
-                nb_man.cell_start(cell, index)
-                if on_cell_start is not None:
-                    on_cell_start(cell=cell, cell_index=index)
-                if cell.cell_type == "code":
-                    warm.run(cell)
-                nb_man.cell_complete(cell, cell_index=index)
-            nb_man.nb.metadata["language_info"] = dict(IPythonKernel.language_info)
-
-    papermill_engines.register(ENGINE, Warm)

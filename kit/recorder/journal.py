@@ -235,7 +235,10 @@ class Journal:
             before = len(self.entries)
             self._load()
             if len(self.entries) != before:
-                message = "the entry before was saved after all, although the disk said otherwise"
+                message = (
+                    "The entry before was saved after all, although the disk said otherwise. This "
+                    "one was not: enter it if it is another."
+                )
                 raise JournalError(message)
         if entry.n != len(self.entries) + 1:
             message = f"entry {entry.n} instead of {len(self.entries) + 1}"

@@ -61,12 +61,15 @@ ACTIONS = (
 
 OF_A_DEVICE = ("x", "xx", "m")
 
+# what changes has a fixed height: a button that moved under the thumb would be another one
 STYLE = """<style>
 .rundown-recorder button {font-size: 1.15rem; min-height: 3rem; white-space: normal;
   line-height: 1.2;}
-.rundown-recorder .next {font-size: 1.6rem; font-weight: bold; border: 3px solid; padding: .4em;
-  line-height: 1.3; overflow-wrap: anywhere;}
-.rundown-recorder .reply {font-size: 1.15rem; line-height: 1.4; white-space: pre-wrap;}
+.rundown-recorder .status {height: 5.6rem; overflow: auto; line-height: 1.4;}
+.rundown-recorder .next {font-size: 1.5rem; font-weight: bold; border: 3px solid; padding: .3em;
+  height: 6.2rem; overflow: auto; line-height: 1.3; overflow-wrap: anywhere;}
+.rundown-recorder .reply {font-size: 1.15rem; line-height: 1.4; white-space: pre-wrap;
+  height: 5rem; overflow: auto;}
 .rundown-recorder table {font-size: 1.05rem; border-collapse: collapse;}
 .rundown-recorder th, .rundown-recorder td {padding: .2em .6em; text-align: left;
   border-bottom: 1px solid;}
@@ -246,19 +249,21 @@ class Panel:
         protocol = self.recorder.protocol
         first = " · ".join(p for p in (f"{here.now:%H:%M}", phase_line(here), time_line(here)) if p)
         lines = [first, whose_line(here, protocol), displayable(protocol.title)]
-        self.status.value = "<br>".join(html.escape(line) for line in lines if line)
+        text = "<br>".join(html.escape(line) for line in lines if line)
+        self.status.value = f'<div class="status">{text}</div>'
         prompt = prompt_line(here, protocol)
         if not self.recorder.lock.held:
             prompt = "Closed. Run the cell again to go on."
         self.prompt.value = f'<div class="next" role="status">{html.escape(prompt)}</div>'
-        said = f"{self.said.kind}: {self.said.text.removeprefix('saved: ')}"
-        if self.recorder.log_problem:
-            said += f"\nAttention: {self.recorder.log_problem}"
-        self.reply.value = f'<div class="reply" role="status">{html.escape(said)}</div>'
         self.row.value = _table([device_cells(d, here) for d in here.devices])
         for name, button in self.devices.items():
             place, label = protocol.place(name), displayable(protocol.label(name))
             button.description = f"{place} {label}" + (" ✓ chosen" if name == self.chosen else "")
+        said = f"{self.said.kind}: {self.said.text.removeprefix('saved: ')}"
+        if self.recorder.log_problem:
+            said += f"\nAttention: {self.recorder.log_problem}"
+        entry = f'data-entry="{len(self.recorder.journal.entries)}"'
+        self.reply.value = f'<div class="reply" role="status" {entry}>{html.escape(said)}</div>'
 
     async def keep_time(self) -> None:
         """Show the time left anew, again and again, until the recorder is closed."""

@@ -412,9 +412,8 @@ def test_the_day_in_jupyterlab_in_a_browser_gives_the_same_log(tmp_path: Path) -
                 if typed:
                     entry.click()
                     page.keyboard.type(f"{typed}\n")
-                eventually(
-                    lambda lines=count: journal.read_bytes().count(b"\n") >= lines, f"{at} {text}"
-                )
+                panel.locator(f".reply[data-entry='{count}']").wait_for()
+                assert journal.read_bytes().count(b"\n") == count, f"{at} {text}"
             page.get_by_text("DONE: every device").wait_for()
             box = panel.locator("button", has_text=re.compile("^7$")).bounding_box()
             assert box is not None

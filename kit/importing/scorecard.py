@@ -93,7 +93,7 @@ class _Card:
                 self.part.aside.append(f"{what} {quoted(heading.text)} ({self._spot(c)})")
             elif held:
                 self._unnamed(c)
-        if not self.devices:
+        if not self.devices and not self.part.findings:
             self.part.findings.append(
                 tell(
                     self.grid,

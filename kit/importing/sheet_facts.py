@@ -40,10 +40,13 @@ class Facts:
     ----------
     percent, percent_sign, faults, merged
         As in :class:`kit.importing.grid.Grid`.
+    formulas
+        Formulas whose result should be a number; the reader of values says whether one is stored.
     """
 
     percent: set[tuple[int, int]] = field(default_factory=set)
     percent_sign: set[tuple[int, int]] = field(default_factory=set)
+    formulas: set[tuple[int, int]] = field(default_factory=set)
     faults: dict[tuple[int, int], str] = field(default_factory=dict)
     merged: list[tuple[int, int, int, int]] = field(default_factory=list)
     last_row: int = -1

@@ -80,17 +80,18 @@ def _grids(
             if known is None:
                 continue  # a chart or macro sheet has no cells
             rows = book.get_sheet_by_name(sheet.name).to_python(skip_empty_area=False)
+            rows = _even(rows, known)
             grids.append(
                 Grid(
                     file=file,
                     sheet=sheet.name,
                     kind="ods" if kind == "ods" else "xlsx",
-                    rows=_even(rows, known),
+                    rows=rows,
                     percent=frozenset(known.percent),
                     percent_sign=frozenset(known.percent_sign),
-                    faults=known.faults,
+                    faults=_faults(rows, known),
                     merged=tuple(known.merged),
-                    lines=list(range(1, max(len(rows), known.last_row + 1) + 1)),
+                    lines=list(range(1, len(rows) + 1)),
                     hidden=sheet.visible != SheetVisibleEnum.Visible,
                     serials_1904=serials_1904,
                 )
@@ -103,6 +104,16 @@ def _grids(
             remedy="Save the file again from a spreadsheet program, or as CSV.",
         ) from error
     return grids
+
+
+def _faults(rows: list[list[Value]], known: Facts) -> dict[tuple[int, int], str]:
+    """Return errors, and formulas of which no result is stored."""
+    empty = {
+        (r, c): "a formula whose result is not stored"
+        for r, c in known.formulas
+        if r < len(rows) and c < len(rows[r]) and rows[r][c] == ""
+    }
+    return {**empty, **known.faults}
 
 
 def _even(rows: list[list[Value]], known: Facts) -> list[list[Value]]:

@@ -92,10 +92,9 @@ def _percent_styles(parts: Mapping[str, bytes]) -> tuple[frozenset[str], frozens
         return frozenset(), frozenset()
     from openpyxl.styles.numbers import BUILTIN_FORMATS
     from openpyxl.styles.stylesheet import Stylesheet
-    from openpyxl.xml.functions import fromstring
 
     try:
-        sheet = Stylesheet.from_tree(fromstring(styles))
+        sheet = Stylesheet.from_tree(_tree(parts, "xl/styles.xml"))
         custom = {f.numFmtId: f.formatCode for f in sheet.numFmts.numFmt}
         codes = [custom.get(x.numFmtId) or BUILTIN_FORMATS.get(x.numFmtId, "") for x in
                  sheet.cellXfs.xf]  # fmt: skip
@@ -183,11 +182,11 @@ class _Walk:
 
     def _cell(self) -> None:
         place = self.row, self.column
-        if not self.has_value:
-            if not self.has_formula:
-                return
-            self.facts.faults[place] = "a formula whose result is not stored"
-        elif self.kind == "e":
+        if not (self.has_value or self.has_formula):
+            return
+        if self.has_formula and self.kind in ("", "n"):
+            self.facts.formulas.add(place)
+        if self.kind == "e":
             self.facts.faults[place] = "an error of the spreadsheet"
         elif self.kind in ("", "n"):
             if self.style in self.times100:

@@ -41,9 +41,9 @@ def merged_title(book_, page):
     page.merge_cells("A1:D1")
 
 
-def styled_blanks(_, page):
-    for row in range(8, 100_008):
-        page.cell(row=row, column=5).number_format = "0%"
+def styled_blanks(path):
+    rows = "".join(f'<row r="{r}"><c r="E{r}" s="0"/></row>' for r in range(8, 100_008))
+    return edited(path, "xl/worksheets/sheet1.xml", "</sheetData>", rows + "</sheetData>")
 
 
 def trailing(_, page):
@@ -113,7 +113,7 @@ CASES = {
         ),
     ),
     "trailing blanks": lambda p: book(p / "a.xlsx", card(), shape=trailing),
-    "a hundred thousand blank rows": lambda p: book(p / "a.xlsx", card(), shape=styled_blanks),
+    "a hundred thousand blank rows": lambda p: styled_blanks(book(p / "a.xlsx", card())),
     "times as text": lambda p: book(
         p / "a.xlsx", card(clocks=["8:00", "09:01", "10.03 h".replace(".", ":")])
     ),

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import io
 import sys
-from collections import Counter
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
@@ -16,26 +15,29 @@ import click
 from kit import __version__
 from kit.batch.commands import batch_command
 from kit.compare.commands import compare_command
-from kit.errors import SEVERITIES, ExitCode, RecordError, RundownError, in_order
+from kit.console import count, printable, progress_line, show_findings, show_remarks, shown
+from kit.errors import ExitCode, RecordError, RundownError, in_order
 from kit.importing.commands import import_command
 from kit.index.commands import index_command
+from kit.options import analysis_options, default_out, quiet_option, record_argument
 from kit.recorder.commands import record_command
 from kit.revise.commands import amend_command, verify_command
 from kit.watch.commands import watch_command
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
-
     from kit.errors import Finding
 
-__all__ = ["main"]
-
-MARKS = {"error": "✗ error  ", "caution": "! caution", "note": "· note   "}
-PLURALS = {"error": "errors", "caution": "cautions", "note": "notes"}
-
-record_argument = click.argument(
-    "record", type=click.Path(exists=True, path_type=Path), metavar="FOLDER-OR-CSV"
-)
+__all__ = [
+    "cli",
+    "count",
+    "default_out",
+    "main",
+    "printable",
+    "progress_line",
+    "show_findings",
+    "show_remarks",
+    "shown",
+]
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -80,16 +82,8 @@ def check(record: Path, *, as_json: bool) -> None:
     help="Where the report goes  [default: 'report' inside the record's folder, "
     "or NAME-report beside a single CSV]",
 )  # fmt: skip
-@click.option(
-    "--coverage", type=click.FloatRange(0.5, 0.999), default=0.95, show_default=True,
-    help="Probability of the coverage intervals.",
-)  # fmt: skip
-@click.option(
-    "--draws", type=click.IntRange(10_000, 10_000_000), default=100_000, show_default=True,
-    help="Monte Carlo draws.",
-)  # fmt: skip
-@click.option("--seed", type=int, default=20260516, show_default=True, help="Monte Carlo seed.")
-@click.option("-q", "--quiet", is_flag=True, help="Print nothing but errors.")
+@analysis_options
+@quiet_option
 def report(
     record: Path, *, out: Path | None, coverage: float, draws: int, seed: int, quiet: bool
 ) -> None:
@@ -147,7 +141,7 @@ def plan(plan_file: Path) -> None:
     "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True,
     help="Paper of the PDF.",
 )  # fmt: skip
-@click.option("-q", "--quiet", is_flag=True, help="Print nothing but errors.")
+@quiet_option
 def sheet(plan_file: Path, *, out: Path | None, paper: str, quiet: bool) -> None:
     """Make the run sheet of a plan (HTML and PDF): checks, timetable, scorecard, power-offs."""
     from kit.render.sheet import render_run_sheet
@@ -194,76 +188,6 @@ cli.add_command(import_command)
 cli.add_command(index_command)
 cli.add_command(batch_command)
 cli.add_command(compare_command)
-
-
-def default_out(record: Path) -> Path:
-    """Return where a report goes when nothing was said."""
-    return record / "report" if record.is_dir() else record.with_name(f"{record.stem}-report")
-
-
-def shown(path: Path) -> str:
-    """Return a path relative to the working folder where it lies below it."""
-    try:
-        return str(path.resolve().relative_to(Path.cwd()))
-    except ValueError:
-        return str(path)
-
-
-def count(findings: Iterable[Finding]) -> str:
-    """Return ``2 cautions and 1 note``."""
-    by = Counter(f.severity for f in findings)
-    parts = [f"{by[s]} {s if by[s] == 1 else PLURALS[s]}" for s in SEVERITIES if by[s]]
-    return " and ".join(", ".join(parts).rsplit(", ", 1)) or "no findings"
-
-
-def show_findings(findings: tuple[Finding, ...]) -> None:
-    """Print every finding, worst first, and a closing line."""
-    show_remarks(findings)
-    if findings:
-        click.echo("")
-    if any(f.severity == "error" for f in findings):
-        click.echo(f"The record did not pass: {count(findings)}. Nothing was written.")
-    else:
-        click.echo(f"The record passes: {count(findings)}.")
-
-
-def show_remarks(findings: tuple[Finding, ...]) -> None:
-    """Print findings, worst first."""
-    for finding in in_order(findings):
-        click.echo(f"{MARKS[finding.severity]}  {printable(finding.sentence)}")
-
-
-def printable(text: str) -> str:
-    """Return text of a record without characters that could steer a terminal."""
-    from kit.safe_text import displayable
-
-    return displayable(text)
-
-
-class progress_line:  # noqa: N801 (a context manager used like a function)
-    """Show what is being done and how far it is, on one line of a terminal's standard error."""
-
-    def __init__(self, *, quiet: bool) -> None:
-        self.live = not quiet and sys.stderr.isatty()
-        self.plain = not quiet and not self.live
-        self.last = ""
-
-    def __enter__(self) -> Callable[[str, float], None]:
-        return self.show
-
-    def __exit__(self, *exception: object) -> None:
-        if self.live:
-            click.echo("\r\x1b[2K", nl=False, err=True)
-
-    def show(self, step: str, fraction: float) -> None:
-        """Draw the line; without a terminal, print each step once."""
-        if self.live:
-            full = round(24 * fraction)
-            bar = "━" * full + "·" * (24 - full)
-            click.echo(f"\r\x1b[2K{bar} {fraction:4.0%}  {step}", nl=False, err=True)
-        elif self.plain and step != self.last:
-            self.last = step
-            click.echo(f"{step} …", err=True)
 
 
 def main() -> None:

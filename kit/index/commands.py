@@ -6,6 +6,9 @@ from pathlib import Path
 
 import click
 
+from kit.console import printable, progress_line, shown
+from kit.options import quiet_option
+
 __all__ = ["index_command"]
 
 
@@ -19,14 +22,13 @@ __all__ = ["index_command"]
     help="Where the page goes  [default: index.html in the first FOLDER]",
 )  # fmt: skip
 @click.option("--title", default="Sessions", show_default=True, help="Heading of the page.")
-@click.option("-q", "--quiet", is_flag=True, help="Print nothing but errors.")
+@quiet_option
 def index_command(folders: tuple[Path, ...], *, out: Path | None, title: str, quiet: bool) -> None:
     """Make one page over all sessions in the FOLDERs, to search, sort and open their reports.
 
     Reports are read as they are; nothing is computed anew. A record without a report, and a
     report that cannot be read, are listed with the reason.
     """
-    from kit.cli import printable, progress_line, shown
     from kit.index.page import tally
     from kit.index.write import write_index
 

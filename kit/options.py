@@ -1,0 +1,48 @@
+"""Arguments and options that several commands take, the same in all of them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, TypeVar
+
+import click
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from typing import Any
+
+__all__ = ["analysis_options", "coverage_option", "default_out", "quiet_option", "record_argument"]
+
+Command = TypeVar("Command", bound="Callable[..., Any]")
+
+record_argument = click.argument(
+    "record", type=click.Path(exists=True, path_type=Path), metavar="FOLDER-OR-CSV"
+)
+coverage_option = click.option(
+    "--coverage", type=click.FloatRange(0.5, 0.999), default=0.95, show_default=True,
+    metavar="P", help="Probability of the coverage intervals.",
+)  # fmt: skip
+draws_option = click.option(
+    "--draws", type=click.IntRange(10_000, 10_000_000), default=100_000, show_default=True,
+    metavar="N", help="Monte Carlo draws.",
+)  # fmt: skip
+seed_option = click.option(
+    "--seed", type=int, default=20260516, show_default=True, metavar="N", help="Monte Carlo seed."
+)
+quiet_option = click.option("-q", "--quiet", is_flag=True, help="Print nothing but errors.")
+
+
+def analysis_options(command: Command) -> Command:
+    """Give a command the options of `kit.results.Settings`: ``coverage``, ``draws``, ``seed``."""
+    return coverage_option(draws_option(seed_option(command)))
+
+
+def default_out(record: Path) -> Path:
+    """Return where a report goes when nothing was said.
+
+    Examples
+    --------
+    >>> default_out(Path("day.csv")).as_posix()
+    'day-report'
+    """
+    return record / "report" if record.is_dir() else record.with_name(f"{record.stem}-report")

@@ -5,6 +5,7 @@ The formula only: the regulation's test has a sequence of its own, and a session
 
 from __future__ import annotations
 
+from math import ceil, floor
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -36,7 +37,8 @@ def endurance_index(session: Session, runtimes: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        Columns ``kit.results.RESULT_COLUMNS["endurance_index"]``; the index in 1/W.
+        Columns ``kit.results.RESULT_COLUMNS["endurance_index"]``; the index in 1/W, its bounds
+        rounded outwards.
         ``index_per_w_high`` is NaN for a device that was not seen off. ``class_low`` and
         ``class_high`` are the letters at the two ends of the index, for displays of 4 to below
         7 inch; empty otherwise, because whether the limits for larger devices belong to an index
@@ -70,9 +72,13 @@ def endurance_index(session: Session, runtimes: pd.DataFrame) -> pd.DataFrame:
             continue
         open_end = bool(row["right_censored"])
         hours = [row[f"runtime_h{end}"] for end in ("", "_low", "_high")]
-        middle, low, high = (float(v) for v in endurance_index_formula(hours, volts, mah))
+        middle = float(endurance_index_formula(hours[0], volts, mah))
+        # bounds are rounded outwards, where the formula rounds to the nearest
+        low, high = (h / (volts * mah) * 1000.0 for h in hours[1:])
+        low = floor(low * 100.0) / 100.0
+        high = float("nan") if open_end else ceil(high * 100.0) / 100.0
         if open_end:
-            middle = high = float("nan")
+            middle = float("nan")
         inch = device.display_diagonal_in
         letters = ["", ""]
         if inch is not None and SMARTPHONE_IN[0] <= inch < SMARTPHONE_IN[1]:

@@ -10,10 +10,11 @@ from kit.compare.cells import cells_of, pooled_run_scatter
 from kit.compare.changes import changes_of
 from kit.compare.claims import claims_of
 from kit.compare.components import components_of
-from kit.compare.conditions import condition_keys, contrasts
+from kit.compare.conditions import Likeness
 from kit.compare.matching import match_phases
 from kit.compare.members import fingerprint, members_of
 from kit.compare.order import history, standing_of
+from kit.compare.pairs import meetings
 from kit.compare.phase_changes import phase_changes
 from kit.compare.units import units_of
 
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from kit.compare.matching import Match, Unmatched
     from kit.compare.members import Member
     from kit.compare.order import Led, Standing
+    from kit.compare.pairs import Meetings
     from kit.compare.phase_changes import PhaseChange
     from kit.compare.settings import CompareSettings
     from kit.compare.units import Unit
@@ -69,6 +71,10 @@ class Comparison:
         whether a setup file stated it.
     remarks
         On the identity of devices.
+    like
+        What was alike between the sessions.
+    met
+        Who stood beside whom, from `kit.compare.pairs.meetings`.
     """
 
     members: tuple[Member, ...]
@@ -78,6 +84,8 @@ class Comparison:
     stated: bool
     units: tuple[Unit, ...]
     remarks: tuple[str, ...]
+    like: Likeness
+    met: Meetings
     beside: tuple[Beside, ...]
     standing: Standing
     history: tuple[Led, ...]
@@ -116,12 +124,13 @@ def compare(
     scatters = tuple(pooled_run_scatter(cells[: k + 1]) for k in range(len(cells)))
     given = [member.session.assumptions for member in members]
     assumed = max(a.run_unit_cv for a in given)
-    standing = standing_of(
-        members, units, cells, settings, assumed=assumed, run_scatter=scatters[-1]
-    )
-    led = history(members, units, cells, settings, assumed=assumed, run_scatters=scatters)
-    changes = changes_of(members, units, cells, settings, assumed=assumed, run_scatter=scatters[-1])
-    keys = condition_keys(m.session for m in members)
+    like = Likeness(members, accept=settings.accept, tolerance_pct=settings.length_tolerance_pct)
+    standing = standing_of(like, units, cells, settings, assumed=assumed, run_scatter=scatters[-1])
+    led = history(like, units, cells, settings, assumed=assumed, run_scatters=scatters)
+    changes = changes_of(
+        like, standing.field.entries, units, cells, settings, assumed=assumed,
+        run_scatter=scatters[-1],
+    )  # fmt: skip
     beside = []
     for i, j in combinations(range(len(members)), 2):
         matches, unmatched = match_phases(
@@ -131,10 +140,7 @@ def compare(
             Beside(
                 first=i,
                 second=j,
-                contrasts=contrasts(
-                    members[i], members[j], keys, accept=settings.accept,
-                    tolerance_pct=settings.length_tolerance_pct,
-                ),
+                contrasts=like.of_sessions(i, j),
                 matches=matches,
                 unmatched=unmatched,
             )
@@ -147,11 +153,13 @@ def compare(
         stated=any("run_unit_cv" in a.stated for a in given),
         units=units,
         remarks=remarks,
+        like=like,
+        met=meetings(members),
         beside=tuple(beside),
         standing=standing,
         history=led,
         changes=changes,
-        phase_changes=phase_changes(members, units, settings, assumed=assumed),
+        phase_changes=phase_changes(like, units, settings, assumed=assumed),
         components=components_of(cells, units, standing.field, scatters[-1]),
         run_scatter=scatters[-1],
         claims=claims_of(members, units, standing, led, changes),

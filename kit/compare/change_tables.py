@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 from kit.compare.changes import returns
 from kit.compare.conditions import DEVICE_KEYS
-from kit.compare.entries import between
 from kit.compare.order_tables import bounds_cell
 from kit.display import Column, Table
 from kit.labels import full_name
@@ -101,7 +100,7 @@ def what_changed(found: Comparison) -> Table | None:
         for one, two in returns(unit):
             returned = True
             early, late = (found.members[p.member].number for p in (one, two))
-            for c in between(found.members, one, two, found.settings):
+            for c in found.like.of_unit(one, two):
                 idle = c.status == "same" or (c.status == "unknown" and not c.decides)
                 if idle and c.key not in DEVICE_KEYS:
                     continue

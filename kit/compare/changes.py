@@ -16,7 +16,7 @@ import numpy as np
 
 from kit.claims.verdicts import CANNOT, SUPPORTED, TIED
 from kit.compare.conditions import DEVICE_KEYS
-from kit.compare.entries import Entry, between, deciding, entries_of
+from kit.compare.entries import Entry
 from kit.compare.field import Bounds, field_of
 from kit.compare.pairs import family_share
 from kit.stats.factors import coverage_factor, effective_dof
@@ -25,8 +25,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from kit.compare.cells import Cells, RunScatter
-    from kit.compare.conditions import Contrast
-    from kit.compare.members import Member
+    from kit.compare.conditions import Contrast, Likeness
     from kit.compare.settings import CompareSettings
     from kit.compare.units import Appearance, Unit
 
@@ -79,7 +78,7 @@ def returns(unit: Unit) -> tuple[tuple[Appearance, Appearance], ...]:
 
     Examples
     --------
-    >>> from kit.compare.units import Appearance
+    >>> from kit.compare.units import Appearance, Unit
     >>> places = tuple(Appearance(member=m, device=0) for m in range(3))
     >>> unit = Unit(name="a", model="", appearances=places)
     >>> [(one.member, two.member) for one, two in returns(unit)]
@@ -167,7 +166,8 @@ def _controls(asked: _Asked, others: Sequence[Entry]) -> tuple[str, ...]:
 
 
 def changes_of(
-    members: Sequence[Member],
+    like: Likeness,
+    entries: Sequence[Entry],
     units: Sequence[Unit],
     cells: Sequence[Cells],
     settings: CompareSettings,
@@ -179,8 +179,10 @@ def changes_of(
 
     Parameters
     ----------
-    members, units, cells, settings, assumed, run_scatter
+    like, units, cells, settings, assumed, run_scatter
         As for `kit.compare.order.standing_of`.
+    entries
+        Of all sessions.
 
     Notes
     -----
@@ -193,7 +195,7 @@ def changes_of(
     asked = [
         _Asked(
             unit=number, before=one, after=two,
-            differs=deciding(between(members, one, two, settings)),
+            differs=like.differing(one, two, of="unit"),
         )
         for number, unit in enumerate(units)
         for one, two in returns(unit)
@@ -204,7 +206,7 @@ def changes_of(
         for item in asked
         for change in (
             _as_it_ran(item, cells, settings, assumed, run_scatter, share),
-            _against(item, members, units, cells, settings, assumed, run_scatter, share),
+            _against(item, entries, units, cells, settings, assumed, run_scatter, share),
         )
     )
 
@@ -225,11 +227,10 @@ def _as_it_ran(
 
 
 def _against(
-    asked: _Asked, members: Sequence[Member], units: Sequence[Unit], cells: Sequence[Cells],
+    asked: _Asked, entries: Sequence[Entry], units: Sequence[Unit], cells: Sequence[Cells],
     settings: CompareSettings, assumed: float, run_scatter: RunScatter, share: float,
 ) -> Change:  # fmt: skip
-    kept = entries_of(members, units, settings)
-    others = [e for e in kept if e.unit != asked.unit]
+    others = [e for e in entries if e.unit != asked.unit]
     mine = [
         Entry(name=units[asked.unit].name, unit=asked.unit, appearances=(place,))
         for place in units[asked.unit].appearances

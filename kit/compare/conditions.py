@@ -21,16 +21,17 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from kit.compare.members import Member
+    from kit.compare.units import Appearance
     from kit.session import Device, Session
 
 __all__ = [
     "DEVICE_KEYS",
     "PROTOCOL",
     "Contrast",
+    "Likeness",
     "Status",
     "close_lengths",
     "condition_keys",
-    "contrasts",
     "lengths",
 ]
 
@@ -100,8 +101,8 @@ def _plain(value: object) -> object:
     return "off" if text in _OFF else text
 
 
-def _alike(key: str, first: object, second: object) -> Status:
-    a, b = _plain(first), _plain(second)
+def _alike(key: str, a: object, b: object) -> Status:
+    """Return whether two values in comparable form are alike."""
     if a is None or b is None:
         return "unknown"
     if isinstance(a, float) and isinstance(b, float):
@@ -164,9 +165,10 @@ def _step_words(step: tuple[str, float] | None, place: int) -> str:
     return f"phase {place}: {full_name(name, 'activity not recorded')}, {size}"
 
 
-def _protocol(first: Session, second: Session, tolerance_pct: float) -> tuple[str, str, Status]:
+def _protocol(
+    a: list[tuple[str, float]], b: list[tuple[str, float]], tolerance_pct: float
+) -> tuple[str, str, Status]:
     """Return the first phase in which two protocols part, and whether they do."""
-    a, b = _steps(first), _steps(second)
     if not a or not b or any(not name for name, _ in (*a, *b)):
         words = [f"{len(s)} phases" if s and all(n for n, _ in s) else NOT_RECORDED for s in (a, b)]
         return words[0], words[1], "unknown"
@@ -206,42 +208,31 @@ def _health(first: Device, second: Device) -> Status:
     return "same" if abs(first.health_pct - second.health_pct) <= within else "differs"
 
 
-def _device_rows(first: Device, second: Device, accept: frozenset[str]) -> Iterable[Contrast]:
+def _device_rows(first: Device, second: Device, accept: frozenset[str]) -> tuple[Contrast, ...]:
     software = first.software, second.software
-    yield Contrast(
-        key="software", label=_LABELS["software"], first=recorded(software[0]),
-        second=recorded(software[1]), status=_alike("software", *software),
-        decides="software" not in accept,
-    )  # fmt: skip
-    yield Contrast(
-        key="health_pct", label=_LABELS["health_pct"], first=recorded(first.health_pct, "%"),
-        second=recorded(second.health_pct, "%"), status=_health(first, second),
-        decides="health_pct" not in accept,
+    return (
+        Contrast(
+            key="software", label=_LABELS["software"], first=recorded(software[0]),
+            second=recorded(software[1]), status=_alike("software", *map(_plain, software)),
+            decides="software" not in accept,
+        ),
+        Contrast(
+            key="health_pct", label=_LABELS["health_pct"],
+            first=recorded(first.health_pct, "%"), second=recorded(second.health_pct, "%"),
+            status=_health(first, second), decides="health_pct" not in accept,
+        ),
     )  # fmt: skip
 
 
-def contrasts(
-    first: Member,
-    second: Member,
-    keys: Sequence[str],
-    *,
-    devices: tuple[Device, Device] | None = None,
-    accept: frozenset[str] = frozenset(),
-    tolerance_pct: float = 10.0,
-) -> tuple[Contrast, ...]:
-    """Return what was alike and what differed between two sessions, or for a device in them.
+class Likeness:
+    """What was alike between sessions, worked out once for every two that are asked for.
 
     Parameters
     ----------
-    first, second
-        The sessions.
-    keys
-        Conditions to compare, from :func:`condition_keys`.
-    devices
-        The same unit in both: its own exceptions, software and battery health are then compared
-        as well. ``None``: what holds for the whole row.
+    members
+        The sessions in order.
     accept
-        Keys that may differ.
+        Keys of conditions that may differ.
     tolerance_pct
         By how much phases of one activity may differ in length (% of the longer).
 
@@ -250,36 +241,89 @@ def contrasts(
     Free conditions, and how long a device stayed on the charger, are listed and decide nothing:
     nobody but their author knows what they are worth.
     """
-    own = ({}, {}) if devices is None else (devices[0].conditions, devices[1].conditions)
-    one, two, status = _protocol(first.session, second.session, tolerance_pct)
-    rows = [
-        Contrast(
-            key=PROTOCOL, label=_LABELS[PROTOCOL], first=one, second=two, status=status,
-            decides=PROTOCOL not in accept,
+
+    def __init__(
+        self, members: Sequence[Member], *, accept: frozenset[str], tolerance_pct: float
+    ) -> None:
+        self.members = tuple(members)
+        self.accept = accept
+        self.tolerance_pct = tolerance_pct
+        self.keys = condition_keys(m.session for m in members)
+        self._steps = [_steps(m.session) for m in members]
+        self._protocols: dict[tuple[int, int], tuple[str, str, Status]] = {}
+        self._values: dict[tuple[int, int], dict[str, tuple[object, object]]] = {}
+        self._differing: dict[tuple[Appearance, Appearance, bool], tuple[Contrast, ...]] = {}
+
+    def of_sessions(self, first: int, second: int) -> tuple[Contrast, ...]:
+        """Return the contrasts of two sessions, for the row as a whole."""
+        return self._rows((first, -1), (second, -1))
+
+    def of_unit(self, first: Appearance, second: Appearance) -> tuple[Contrast, ...]:
+        """Return the contrasts of one unit in two sessions, software and health included."""
+        one, two = (self.members[p.member].session.devices[p.device] for p in (first, second))
+        return (
+            *self._rows((first.member, first.device), (second.member, second.device)),
+            *_device_rows(one, two, self.accept),
         )
-    ]  # fmt: skip
-    for key in keys:
-        a = {**first.session.conditions, **own[0]}.get(key)
-        b = {**second.session.conditions, **own[1]}.get(key)
-        if recorded(a) == recorded(b) == NOT_RECORDED and key not in CONDITIONS:
-            continue
-        # the threshold of a saver or dimming that is off decides nothing
-        switch = key.removesuffix("_threshold_pct")
-        idle = switch != key and all(
-            _plain({**s.session.conditions, **o}.get(switch)) == "off"
-            for s, o in ((first, own[0]), (second, own[1]))
-        )
-        known = CONDITIONS.get(key)
-        rows.append(
-            Contrast(
-                key=key,
-                label=full_name(key, key) if known is None else known.label,
-                first=_words(key, a),
-                second=_words(key, b),
-                status=_alike(key, a, b),
-                decides=known is not None and key not in SAID_ONLY | accept and not idle,
+
+    def differing(
+        self, first: Appearance, second: Appearance, *, of: Literal["unit", "settings"]
+    ) -> tuple[Contrast, ...]:
+        """Return what is recorded, differs, and keeps two appearances from being compared.
+
+        Parameters
+        ----------
+        of
+            ``unit``: one unit, software and battery health included; ``settings``: any two
+            devices, only what they were set to.
+        """
+        key = (first, second, of == "unit")
+        if key not in self._differing:
+            rows = (
+                self.of_unit(first, second)
+                if of == "unit"
+                else self._rows((first.member, first.device), (second.member, second.device))
             )
-        )
-    if devices is not None:
-        rows += _device_rows(*devices, accept)
-    return tuple(rows)
+            self._differing[key] = tuple(c for c in rows if c.decides and c.status == "differs")
+        return self._differing[key]
+
+    def _effective(self, place: tuple[int, int]) -> dict[str, tuple[object, object]]:
+        """Return key → (value as recorded, in comparable form) of a row (−1) or a device in it."""
+        if place not in self._values:
+            session = self.members[place[0]].session
+            own = session.devices[place[1]].conditions if place[1] >= 0 else {}
+            found = {**session.conditions, **own}
+            self._values[place] = {k: (found.get(k), _plain(found.get(k))) for k in self.keys}
+        return self._values[place]
+
+    def _rows(self, first: tuple[int, int], second: tuple[int, int]) -> tuple[Contrast, ...]:
+        pair = first[0], second[0]
+        if pair not in self._protocols:
+            steps = self._steps[pair[0]], self._steps[pair[1]]
+            self._protocols[pair] = _protocol(*steps, self.tolerance_pct)
+        one, two, status = self._protocols[pair]
+        rows = [
+            Contrast(
+                key=PROTOCOL, label=_LABELS[PROTOCOL], first=one, second=two, status=status,
+                decides=PROTOCOL not in self.accept,
+            )
+        ]  # fmt: skip
+        a, b = self._effective(first), self._effective(second)
+        for key in self.keys:
+            known = CONDITIONS.get(key)
+            if known is None and a[key][1] is None and b[key][1] is None:
+                continue
+            # the threshold of a saver or dimming that is off decides nothing
+            switch = key.removesuffix("_threshold_pct")
+            idle = switch != key and a[switch][1] == b[switch][1] == "off"
+            rows.append(
+                Contrast(
+                    key=key,
+                    label=full_name(key, key) if known is None else known.label,
+                    first=_words(key, a[key][0]),
+                    second=_words(key, b[key][0]),
+                    status=_alike(key, a[key][1], b[key][1]),
+                    decides=known is not None and key not in SAID_ONLY | self.accept and not idle,
+                )
+            )
+        return tuple(rows)

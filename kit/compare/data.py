@@ -43,7 +43,7 @@ def _pairs(found: Comparison) -> dict[str, Any]:
         rows.append(
             [a.name, b.name, pair.ties.tie, "; ".join(pair.through), pair.ties.why,
              *_percent(pair.alone), *_percent(pair.family)[1:], *parts, pair.verdict, pair.longer,
-             *together(found.members, a, b)]
+             *together(found.met, a, b)]
         )  # fmt: skip
     return _table(
         (

@@ -9,17 +9,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from kit.compare.conditions import condition_keys, contrasts
-
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from kit.compare.conditions import Contrast
-    from kit.compare.members import Member
-    from kit.compare.settings import CompareSettings
+    from kit.compare.conditions import Likeness
     from kit.compare.units import Appearance, Unit
 
-__all__ = ["Entry", "between", "deciding", "entries_of"]
+__all__ = ["Entry", "entries_of"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -44,38 +40,15 @@ class Entry:
     apart: str = ""
 
 
-def deciding(found: Sequence[Contrast]) -> tuple[Contrast, ...]:
-    """Return what is recorded, differs, and keeps the two sides from being compared."""
-    return tuple(c for c in found if c.decides and c.status == "differs")
-
-
-def between(
-    members: Sequence[Member], a: Appearance, b: Appearance, settings: CompareSettings
-) -> tuple[Contrast, ...]:
-    """Return the contrasts of one unit between two of its appearances."""
-    keys = condition_keys(m.session for m in members)
-    first, second = members[a.member], members[b.member]
-    return contrasts(
-        first,
-        second,
-        keys,
-        devices=(first.session.devices[a.device], second.session.devices[b.device]),
-        accept=settings.accept,
-        tolerance_pct=settings.length_tolerance_pct,
-    )
-
-
-def entries_of(
-    members: Sequence[Member], units: Sequence[Unit], settings: CompareSettings
-) -> tuple[Entry, ...]:
+def entries_of(like: Likeness, units: Sequence[Unit]) -> tuple[Entry, ...]:
     """Return the entries, unit by unit.
 
     Parameters
     ----------
-    members, units
-        Sessions in order, and the units in them.
-    settings
-        Conditions that may differ, and the tolerance of phase lengths.
+    like
+        What was alike between the sessions.
+    units
+        The units in them.
 
     Notes
     -----
@@ -89,9 +62,7 @@ def entries_of(
         for place in unit.appearances:
             why = ""
             for group in groups:
-                differ = [
-                    c for other in group for c in deciding(between(members, other, place, settings))
-                ]
+                differ = [c for other in group for c in like.differing(other, place, of="unit")]
                 if not differ:
                     group.append(place)
                     break

@@ -18,8 +18,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from kit.compare.cells import Cells, RunScatter
+    from kit.compare.conditions import Likeness
     from kit.compare.field import Field
-    from kit.compare.members import Member
     from kit.compare.pairs import Pair
     from kit.compare.settings import CompareSettings
     from kit.compare.units import Unit
@@ -59,12 +59,12 @@ class Standing:
 
     def pair(self, a: int, b: int) -> tuple[Pair, int]:
         """Return the pair of two entries, and 1, or −1 if it is written the other way round."""
-        for pair in self.pairs:
-            if (pair.a, pair.b) == (a, b):
-                return pair, 1
-            if (pair.a, pair.b) == (b, a):
-                return pair, -1
-        raise KeyError((a, b))
+        if a == b:
+            raise KeyError((a, b))
+        i, j = min(a, b), max(a, b)
+        size = len(self.field.entries)
+        # every two in the order of itertools.combinations
+        return self.pairs[i * (2 * size - i - 1) // 2 + j - i - 1], 1 if a < b else -1
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -122,7 +122,7 @@ def _places(field: Field, pairs: Sequence[Pair], session_s: float | None) -> tup
 
 
 def standing_of(
-    members: Sequence[Member],
+    like: Likeness,
     units: Sequence[Unit],
     cells: Sequence[Cells],
     settings: CompareSettings,
@@ -134,17 +134,15 @@ def standing_of(
 
     Parameters
     ----------
-    members, units, cells
-        Sessions in order, the units in them, and their runtimes.
+    like, units, cells
+        What was alike between the sessions, the units in them, and their runtimes.
     settings
         What was asked for.
     assumed, run_scatter
         As for `kit.compare.field.field_of`.
     """
-    field = field_of(
-        cells, entries_of(members, units, settings), assumed=assumed, run_scatter=run_scatter
-    )
-    pairs = pairs_of(members, field, settings)
+    field = field_of(cells, entries_of(like, units), assumed=assumed, run_scatter=run_scatter)
+    pairs = pairs_of(like, field, settings)
     return Standing(field=field, pairs=pairs, places=_places(field, pairs, settings.session_cv))
 
 
@@ -171,7 +169,7 @@ def _led(standing: Standing, member: int) -> Led:
 
 
 def history(
-    members: Sequence[Member],
+    like: Likeness,
     units: Sequence[Unit],
     cells: Sequence[Cells],
     settings: CompareSettings,
@@ -183,7 +181,7 @@ def history(
 
     Parameters
     ----------
-    members, units, cells, settings, assumed
+    like, units, cells, settings, assumed
         As for :func:`standing_of`.
     run_scatters
         Scatter between runs, pooled over the sessions up to each.
@@ -194,10 +192,10 @@ def history(
     line. Each has a family of its own, at the stated coverage.
     """
     found = []
-    for k in range(1, len(members) + 1):
+    for k in range(1, len(cells) + 1):
         known = tuple(_until(unit, k) for unit in units)
         standing = standing_of(
-            members[:k], [u for u in known if u.appearances], cells[:k], settings,
+            like, [u for u in known if u.appearances], cells[:k], settings,
             assumed=assumed, run_scatter=run_scatters[k - 1],
         )  # fmt: skip
         found.append(_led(standing, k - 1))

@@ -137,7 +137,7 @@ def pairs(found: Comparison) -> Table | None:
     shown = _shown_pairs(found)
     for a, b in shown:
         pair, sign = found.standing.pair(a, b)
-        runs, won, lost = together(found.members, entries[a], entries[b])
+        runs, won, lost = together(found.met, entries[a], entries[b])
         names = entries[a].name, entries[b].name
         if pair.longer:
             verdict = f"{names[0 if pair.longer * sign > 0 else 1]} runs longer"

@@ -10,8 +10,6 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from kit.claims.verdicts import CANNOT, SUPPORTED, TIED
-from kit.compare.conditions import DEVICE_KEYS, condition_keys, contrasts
-from kit.compare.entries import deciding
 from kit.units import joined
 
 if TYPE_CHECKING:
@@ -19,14 +17,25 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from kit.compare.conditions import Likeness
     from kit.compare.entries import Entry
     from kit.compare.field import Bounds, Field
     from kit.compare.members import Member
     from kit.compare.settings import CompareSettings
 
     Flags = NDArray[np.bool_]
+    Meetings = Mapping[tuple[int, int, int], tuple[int, int, int]]
 
-__all__ = ["Pair", "Ties", "barred", "family_share", "leagues", "pairs_of", "together"]
+__all__ = [
+    "Pair",
+    "Ties",
+    "barred",
+    "family_share",
+    "leagues",
+    "meetings",
+    "pairs_of",
+    "together",
+]
 
 BASIS = {
     "side_by_side": "ran side by side",
@@ -91,32 +100,23 @@ class Pair:
         return BASIS[self.ties.tie]
 
 
-def barred(members: Sequence[Member], a: Entry, b: Entry, settings: CompareSettings) -> str:
+def barred(like: Likeness, a: Entry, b: Entry) -> str:
     """Return the settings in which two entries differ wherever they ran; empty if they do not."""
-    keys = condition_keys(m.session for m in members)
     found: list[str] = []
     for one, two in product(a.appearances, b.appearances):
-        first, second = members[one.member], members[two.member]
-        rows = contrasts(
-            first, second, keys,
-            devices=(first.session.devices[one.device], second.session.devices[two.device]),
-            accept=settings.accept, tolerance_pct=settings.length_tolerance_pct,
-        )  # fmt: skip
-        differ = [c.label.lower() for c in deciding(rows) if c.key not in DEVICE_KEYS]
+        differ = like.differing(one, two, of="settings")
         if not differ:
             return ""
-        found += differ
+        found += [c.label.lower() for c in differ]
     return ", ".join(dict.fromkeys(found))
 
 
-def _ties(
-    members: Sequence[Member], field: Field, i: int, j: int, settings: CompareSettings
-) -> Ties:
+def _ties(like: Likeness, field: Field, i: int, j: int, settings: CompareSettings) -> Ties:
     a, b = field.entries[i], field.entries[j]
     for k in (i, j):
         if not field.has_runtime(k):
             return Ties(tie="apart", why=f"no runtime of {field.entries[k].name} was recorded")
-    why = barred(members, a, b, settings)
+    why = barred(like, a, b)
     if why:
         return Ties(tie="apart", why=f"they ran under different settings ({why})")
     if field.joined(i, j):
@@ -127,23 +127,35 @@ def _ties(
     return Ties(tie="apart", why="no device links the sessions in which they ran")
 
 
-def together(members: Sequence[Member], a: Entry, b: Entry) -> tuple[int, int, int]:
+def meetings(members: Sequence[Member]) -> Meetings:
+    """Return, for every two devices of a session, the runs in which they stood side by side.
+
+    Returns
+    -------
+    dict
+        (session, device, device) by position → runs, and in how many of them the first, and the
+        second, surely ran longer.
+    """
+    found: dict[tuple[int, int, int], tuple[int, int, int]] = {}
+    for m, member in enumerate(members):
+        places = {d.id: k for k, d in enumerate(member.session.devices)}
+        columns = (member.runtime_pairs[c].tolist() for c in ("device_a", "device_b", "verdict"))
+        for a, b, verdict in zip(*columns, strict=True):
+            for one, two, mine in ((places[a], places[b], "a"), (places[b], places[a], "b")):
+                runs, won, lost = found.get((m, one, two), (0, 0, 0))
+                other = "b" if mine == "a" else "a"
+                found[m, one, two] = (runs + 1, won + (verdict == mine), lost + (verdict == other))
+    return found
+
+
+def together(met: Meetings, a: Entry, b: Entry) -> tuple[int, int, int]:
     """Return runs in which both took part, and in how many of them a, and b, surely ran longer."""
-    runs = a_longer = b_longer = 0
-    for one, two in product(a.appearances, b.appearances):
-        if one.member != two.member:
-            continue
-        member = members[one.member]
-        ids = [member.session.devices[p.device].id for p in (one, two)]
-        rows: list[Mapping[str, object]] = member.runtime_pairs.to_dict("records")  # type: ignore[assignment]  # keys are str
-        for row in rows:
-            if {row["device_a"], row["device_b"]} != set(ids):
-                continue
-            turned = row["device_a"] != ids[0]
-            runs += 1
-            a_longer += row["verdict"] == ("b" if turned else "a")
-            b_longer += row["verdict"] == ("a" if turned else "b")
-    return runs, a_longer, b_longer
+    rows = [
+        met.get((one.member, one.device, two.device), (0, 0, 0))
+        for one, two in product(a.appearances, b.appearances)
+        if one.member == two.member
+    ]
+    return sum(r[0] for r in rows), sum(r[1] for r in rows), sum(r[2] for r in rows)
 
 
 def family_share(coverage: float, comparisons: int) -> float:
@@ -160,15 +172,18 @@ def _verdict(bounds: Bounds) -> tuple[str, int]:
     return (TIED, 0) if closed else (CANNOT, 0)
 
 
-def pairs_of(
-    members: Sequence[Member], field: Field, settings: CompareSettings
-) -> tuple[Pair, ...]:
+def pairs_of(like: Likeness, field: Field, settings: CompareSettings) -> tuple[Pair, ...]:
     """Return every pair of entries with what links it and its verdict.
 
     Parameters
     ----------
-    members, field, settings
-        Sessions, network, and what was asked for.
+    like, field, settings
+        What was alike between the sessions, the network, and what was asked for.
+
+    Returns
+    -------
+    tuple of Pair
+        In the order of `itertools.combinations`.
 
     Notes
     -----
@@ -176,7 +191,7 @@ def pairs_of(
     (Bonferroni), as for kinds of device in one session.
     """
     size = len(field.entries)
-    ties = {(i, j): _ties(members, field, i, j, settings) for i, j in combinations(range(size), 2)}
+    ties = {(i, j): _ties(like, field, i, j, settings) for i, j in combinations(range(size), 2)}
     open_ = [place for place, found in ties.items() if found.tie != "apart"]
     share = family_share(settings.coverage, sum(field.contrasts(i, j) for i, j in open_))
     pairs = []

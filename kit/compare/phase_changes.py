@@ -14,7 +14,6 @@ import numpy as np
 from kit.claims.verdicts import CANNOT, SUPPORTED, TIED
 from kit.compare.changes import returns
 from kit.compare.conditions import DEVICE_KEYS
-from kit.compare.entries import between, deciding
 from kit.compare.matching import match_phases
 from kit.compare.pairs import family_share
 from kit.drain.gauge import charge_excess
@@ -27,6 +26,7 @@ if TYPE_CHECKING:
 
     import pandas as pd
 
+    from kit.compare.conditions import Likeness
     from kit.compare.matching import Match
     from kit.compare.members import Member
     from kit.compare.settings import CompareSettings
@@ -137,7 +137,7 @@ def _half_width(first: Rate, second: Rate, cv: float, coverage: float, bound: fl
 
 
 def phase_changes(
-    members: Sequence[Member],
+    like: Likeness,
     units: Sequence[Unit],
     settings: CompareSettings,
     *,
@@ -147,8 +147,8 @@ def phase_changes(
 
     Parameters
     ----------
-    members, units, settings
-        Sessions in order, the units in them, and what was asked for.
+    like, units, settings
+        What was alike between the sessions, the units in them, and what was asked for.
     assumed
         Relative standard deviation of a rate from day to day.
 
@@ -159,12 +159,13 @@ def phase_changes(
     charge may show faster at one level than at another. A claim needs U at 1 − (1 − coverage)/M,
     M all such comparisons (Bonferroni). Derived in docs/comparing.md.
     """
+    members = like.members
     asked = []
     for number, unit in enumerate(units):
         for before, after in returns(unit):
             sessions = members[before.member].session, members[after.member].session
             matches, _ = match_phases(*sessions, tolerance_pct=settings.length_tolerance_pct)
-            differ = deciding(between(members, before, after, settings))
+            differ = like.differing(before, after, of="unit")
             labels = [c.label.lower() for c in differ if c.key not in (*DEVICE_KEYS, "protocol")]
             asked += [(number, before, after, m, ", ".join(labels)) for m in matches]
     if not asked:

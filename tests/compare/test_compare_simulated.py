@@ -15,6 +15,7 @@ import pytest
 
 from kit.claims.verdicts import SUPPORTED
 from kit.compare.cells import cells_of, pooled_run_scatter
+from kit.compare.conditions import Likeness
 from kit.compare.entries import entries_of
 from kit.compare.field import field_of
 from kit.compare.members import Member
@@ -63,15 +64,16 @@ def member(number, made, k):
 
 
 def fields(first, second):
-    """Yield the members and the network of every pair of days."""
+    """Yield what was alike and the network of every pair of days."""
     entries = None
     for k in range(DAYS):
         members = (member(1, first, k), member(2, second, k))
         if entries is None:  # ids and conditions are the same every day
-            entries = entries_of(members, units_of(members)[0], SETTINGS)
+            like = Likeness(members, accept=frozenset(), tolerance_pct=10.0)
+            entries = entries_of(like, units_of(members)[0])
         cells = [cells_of(m) for m in members]
         scatter = pooled_run_scatter(cells)
-        yield members, field_of(cells, entries, assumed=CV, run_scatter=scatter)
+        yield like, field_of(cells, entries, assumed=CV, run_scatter=scatter)
 
 
 def row(first, controls, day):
@@ -101,7 +103,7 @@ def test_equal_devices_are_seldom_told_apart():
     first = days(20261127, 1, row(("a", 2.6), 1, 1.0))
     second = days(20261128, 2, row(("b", 2.6), 1, 1.08))
     false = sum(
-        any(p.verdict == SUPPORTED for p in pairs_of(members, field, SETTINGS))
-        for members, field in fields(first, second)
+        any(p.verdict == SUPPORTED for p in pairs_of(like, field, SETTINGS))
+        for like, field in fields(first, second)
     )
     assert false / DAYS <= 0.05

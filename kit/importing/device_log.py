@@ -139,7 +139,7 @@ def read_device_log(table: Table, decisions: Decisions, device: str) -> DeviceLo
         rows=np.array(rows, dtype=np.intp)[kept],
         axis=axis,
         seconds=seconds,
-        to_second=stamps.to_second or bool((seconds % 60 != 0).any()),
+        to_second=stamps.to_second or bool((stamps.second[kept] % 60 != 0).any()),
         soc=soc[kept],
     )
 

@@ -144,15 +144,17 @@ def _time_texts(
         ]
         return {"elapsed_min": np.array(texts, dtype=object)}, ""
     stamps = whole.astype("datetime64[s]")
-    suffix, used = "", ""
+    used = ""
+    suffix = np.full(whole.size, "", dtype=object)
     if axis == "utc":
         used = zone or "UTC"
         placed = pd.DatetimeIndex(stamps).tz_localize("UTC").tz_convert(ZoneInfo(used))
         wall = placed.tz_localize(None).to_numpy().astype("datetime64[s]")
-        if len(np.unique(wall - stamps)) > 1:
-            suffix = "Z"  # the clocks changed: a wall clock would say some times twice
-        else:
-            stamps = wall
+        offsets = (wall - stamps).astype(np.int64)
+        stamps = wall
+        if len(np.unique(offsets)) > 1:  # the clocks changed: some times come twice
+            minutes, codes = np.unique(offsets // 60, return_inverse=True)
+            suffix = np.array([_offset(m) for m in minutes.tolist()], dtype=object)[codes]
     texts19 = np.datetime_as_string(stamps, unit="s")
     if axis == "day":
         texts19 = np.array([t[11:] for t in texts19.tolist()])
@@ -161,5 +163,16 @@ def _time_texts(
     if not fine.all():
         coarse = texts19.astype(f"U{cut}").astype(object)
         text = np.where(fine, text, coarse)
-    clock: NDArray[np.object_] = (text + suffix if suffix else text).astype(object)
+    clock: NDArray[np.object_] = (text + suffix).astype(object)
     return {"clock": clock}, used
+
+
+def _offset(minutes: int) -> str:
+    """Return an offset from UTC as ISO 8601 writes it.
+
+    Examples
+    --------
+    >>> _offset(60), _offset(-210)
+    ('+01:00', '-03:30')
+    """
+    return f"{'-' if minutes < 0 else '+'}{abs(minutes) // 60:02d}:{abs(minutes) % 60:02d}"

@@ -50,3 +50,19 @@ def test_equal_input_gives_equal_results(bare):
     first, second = results_of(bare), results_of(bare)
     for name in ("phase_drain", "agreement", "runtimes", "projections"):
         pd.testing.assert_frame_equal(getattr(first, name), getattr(second, name))
+
+
+def test_monte_carlo_stops_when_its_figures_stand(bare):
+    session, findings = read_record(bare)
+    asked = analyse(session, findings, Settings()).extra["monte_carlo"]
+    (made,) = asked.itertuples(index=False)
+    # blocks of 10 000, two at least; one significant digit of u takes far fewer than 100 000
+    assert made.draws % 10_000 == 0
+    assert 20_000 <= made.draws < made.draws_most == 100_000
+    assert made.digits == 1
+
+
+def test_too_few_draws_for_two_blocks_are_made_as_asked(bare):
+    (made,) = results_of(bare).extra["monte_carlo"].itertuples(index=False)
+    assert made.draws == made.draws_most == 10_000
+    assert made.digits != 1

@@ -83,6 +83,65 @@ def test_forty_minutes_are_not_accounted_for(results):
     assert wording.unaccounted_min(results, 1) == pytest.approx(600 - 560)
 
 
+def test_hours_on_a_named_mix_are_100_over_the_weighted_mean_of_the_rates(results):
+    """Limpet 10, map 3, photo 2, forms 3, guide 1 of 9, from the integers of the log.
+
+    map 100 − 91 in 1 h; photo 91 − 71 in 1¼ h, less half of what 3 unlogged minutes at 1.15 × 16
+    pp/h may drain (0.46 pp): 15.6; forms 59 − 50 in 1 h; guide 48 − 39 in 1 h. A gauge that counts
+    charge falls 7, 4.5, 0 and −1 % too slowly at 95, 81, 54 and 43 %; half of that: 9.3, 16.0,
+    9.0, 9.0 pp/h. (3 × 9.3 + 2 × 16.0 + 3 × 9.0 + 9.0)/9 = 10.7 pp/h, 100/10.7 = 9.4 h; the
+    short last phase with the map moves it by a few hundredths.
+    """
+    frame = results.extra["mixes"]
+    row = frame.query("mix == 'survey-day' and device == 'limpet'").iloc[0]
+    assert row["rate_pp_per_h"] == pytest.approx(10.7, abs=0.2)
+    assert row["hours"] == pytest.approx(9.4, abs=0.2)
+    assert row["hours_low"] < row["hours"] < row["hours_high"]
+    # Dunlin 9 was off before the lecture from storage and in the sketching: no hours on that mix
+    lacking = frame.query("mix == 'shore-station' and device == 'dunlin'").iloc[0]
+    assert lacking["missing"] == "video, sketch"
+
+
+def test_power_per_area_is_power_over_the_area_of_the_display(results):
+    """Limpet 10: 10.2 in at 4 to 3 are 8.16 × 6.12 in, 20.726 × 15.545 cm = 322.2 cm²."""
+    key = "phase == 'p4' and device == 'limpet'"
+    power = results.energy.query(key).iloc[0]["power_w"]
+    row = results.extra["specific_power"].query(key).iloc[0]
+    assert row["area_cm2"] == pytest.approx(322.2, abs=0.05)
+    assert row["power_mw_per_cm2"] == pytest.approx(1000 * power / 322.2, rel=1e-3)
+
+
+def test_the_index_formula_on_the_runtimes(results):
+    """9:21.5 = 9.36 h/(3.82 V × 7900 mAh) × 1000 = 0.310; Kelpfin: 599 min/38 500 = 0.2593."""
+    frame = results.extra["endurance_index"].set_index("device")
+    assert frame.loc["limpet", "index_per_w"] == pytest.approx(0.31)
+    assert frame.loc["kelpfin", "index_per_w_low"] == pytest.approx(0.25)  # a bound, rounded down
+    assert frame.loc["kelpfin", "index_per_w"] != frame.loc["kelpfin", "index_per_w"]  # NaN
+    assert set(frame.index) == {"limpet", "kelpfin", "whelk"}  # the others' voltage: not recorded
+
+
+def test_the_map_early_and_late_tells_nothing_about_the_gauge_of_the_survivor(results):
+    """Kelpfin 11: 100 − 92 = 8 pp, later 17 less 5 unlogged minutes − 8: about 8.4 pp; 1.05.
+
+    Whole percentages: u of the ratio is about √(4/12)/8 = 0.07 and more, the effect looked for
+    0.14, so the record cannot tell.
+    """
+    (row,) = results.extra["reference_repeats"].itertuples(index=False)
+    assert (row.device, row.activity, row.phase_first, row.phase_last) == (
+        "kelpfin", "map", "p1", "p8",
+    )  # fmt: skip
+    assert row.ratio == pytest.approx(1.05, abs=0.03)
+    assert row.ratio_low < 1.0 < 1.14 < row.ratio_high
+    assert row.verdict == "cannot_tell"
+
+
+def test_what_the_record_does_not_carry_is_one_line(results):
+    *_, prose = report.limits(results)
+    assert prose.text.startswith("Not computed here: evenness within a phase")
+    assert "power per luminance" in prose.text  # "not recorded" in the conditions
+    assert "every device ran once" in prose.text
+
+
 def test_the_first_page_says_who_and_what_is_tied(results):
     headline, claims, more, picture = report.glance(results)
     assert isinstance(headline, Prose)

@@ -16,6 +16,10 @@ if TYPE_CHECKING:
 __all__ = ["limits", "unaccounted_min"]
 
 
+LEVEL_EFFECT_PP = 2.0
+"""Most that percent of energy and percent of charge differ by; derived in docs/measurement.md."""
+
+
 def unaccounted_min(results: Results, run: int) -> float:
     """Return the minutes of a run that lie between its phases."""
     total, before = 0.0, 0.0
@@ -99,6 +103,13 @@ def _gauge(results: Results) -> str:
         f"{said(float(used.gauge_error_pp), 'pp')} against true charge, staying alike over about "
         f"{said(float(used.gauge_correlation_pp), 'pp')}. This is {origin} here; every figure for "
         "true charge, energy and power depends on it."
+        + (
+            " It is less than what may lie between a gauge that counts charge and one that counts "
+            f"energy, about {quantity(LEVEL_EFFECT_PP, 'pp')}, so statements between devices at "
+            "different charge levels do not allow for that."
+            if used.gauge_error_pp < LEVEL_EFFECT_PP
+            else ""
+        )
     )
 
 

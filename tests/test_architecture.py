@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 
-ROOT = Path(__file__).resolve().parent.parent
+from tests.helpers.files import ROOT
+
 KIT = ROOT / "kit"
 LATER = {"commands.py": "cli", "verify.py": "render", "verify_folder.py": "render"}
 """Files of a package that stand in a later layer: its commands, and what makes a report again."""

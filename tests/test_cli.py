@@ -4,15 +4,14 @@ import json
 import re
 import subprocess
 import sys
-from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
 
 from kit.cli import cli, count, default_out
 from kit.errors import ExitCode, Finding
+from tests.helpers.files import ROOT
 
-ROOT = Path(__file__).resolve().parent.parent
 SAMPLE = ROOT / "sample_sessions" / "full-day"
 
 

@@ -12,15 +12,13 @@ import sys
 import tomllib
 from datetime import datetime
 from itertools import pairwise
-from pathlib import Path
 
 import numpy as np
 import pytest
 
 from kit.read.record import read_record
 from kit.simulate import simulate_day
-
-SAMPLES = Path(__file__).resolve().parent.parent / "sample_sessions"
+from tests.helpers.files import SAMPLES
 
 
 def _script():

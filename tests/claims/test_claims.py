@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -18,15 +17,9 @@ from kit.drain.phases import prepare
 from kit.drain.standing import standing
 from kit.read.record import read_record
 from kit.results import RESULT_COLUMNS, Settings
-from kit.session import Assumptions, Device
-from tests.helpers.builders import join_runs, make_session
-
-SAMPLES = Path(__file__).parents[2] / "sample_sessions"
-EXACT = Assumptions(reading_delay_min=0.0, phase_length_u_min=0.0, gauge_error_pp=0.0)
-
-
-def seen(on, off):
-    return {"last_on_min": float(on), "first_off_min": float(off)}
+from kit.session import Device
+from tests.helpers.builders import BARE, join_runs, make_session, seen
+from tests.helpers.files import SAMPLES
 
 
 def day(readings, **fields):
@@ -34,7 +27,7 @@ def day(readings, **fields):
     count = max(len(values) for values in readings.values()) - 1
     fields = {
         "phases": {f"p{k}": 60 for k in range(1, count + 1)},
-        "assumptions": EXACT,
+        "assumptions": BARE,
         "start": None,
         **fields,
     }
@@ -257,7 +250,7 @@ def test_drained_least_by_the_table_rule():
 
 def test_gauge_error_takes_the_claim_on_charge_away():
     exact = day({"A": [97, 91, 81], "B": [97, 91, 78]})
-    with_gauge = replace(exact, assumptions=replace(EXACT, gauge_error_pp=3.0))
+    with_gauge = replace(exact, assumptions=replace(BARE, gauge_error_pp=3.0))
     frame = table(with_gauge, code="drained_least", phase_from="p2").set_index("measurand")
     assert frame["verdict"].to_dict() == {"displayed": "supported", "true_charge": "tied"}
     assert frame.loc["true_charge", "needed"] > 6

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -12,11 +11,8 @@ from kit.claims import claims
 from kit.claims.load_bearing import MOST_READINGS, load_bearing
 from kit.read.record import read_record
 from kit.results import RESULT_COLUMNS, Settings
-from kit.session import Assumptions
-from tests.helpers.builders import join_runs, make_session
-
-SAMPLES = Path(__file__).parents[2] / "sample_sessions"
-EXACT = Assumptions(reading_delay_min=0.0, phase_length_u_min=0.0, gauge_error_pp=0.0)
+from tests.helpers.builders import BARE, join_runs, make_session
+from tests.helpers.files import SAMPLES
 
 
 def seen(on, off, **more):
@@ -27,7 +23,7 @@ def day(readings, **fields):
     count = max(len(values) for values in readings.values()) - 1
     phases = {f"p{k}": 60 for k in range(1, count + 1)}
     return make_session(
-        **{"readings": readings, "phases": phases, "assumptions": EXACT, "start": None, **fields}
+        **{"readings": readings, "phases": phases, "assumptions": BARE, "start": None, **fields}
     )
 
 
@@ -128,7 +124,7 @@ def test_noted_minute_alone_can_be_load_bearing():
     session = day(
         {"A": [97, 55, 12], "B": [97, 55, 12]},
         power_offs={"A": 140.0, "B": 136.0},
-        assumptions=replace(EXACT, off_check_min=2.0),
+        assumptions=replace(BARE, off_check_min=2.0),
     )
     frame = found(session)
     noted = frame[frame["point"] == "noted off"]
@@ -253,7 +249,7 @@ def test_power_off_is_not_asked_back_before_the_last_reading():
         ],
         phases={"p1": 60, "p2": 60, "p3": 60},
         power_offs={"A": 147.0, "B": 143.0},
-        assumptions=replace(EXACT, off_check_min=2.0),
+        assumptions=replace(BARE, off_check_min=2.0),
     )
     frame = found(session)
     noted = frame[frame["point"] == "noted off"].set_index("device")["instead"]

@@ -9,10 +9,7 @@ import pytest
 from kit.drain.budget import budget
 from kit.drain.phases import phase_drain
 from kit.results import Settings
-from kit.session import Assumptions
-from tests.helpers.builders import make_session
-
-BARE = Assumptions(reading_delay_min=0.0, phase_length_u_min=0.0, gauge_error_pp=0.0)
+from tests.helpers.builders import BARE, make_session
 
 
 def drains(lag, measurand="displayed"):

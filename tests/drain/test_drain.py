@@ -17,11 +17,8 @@ from kit.drain.split_phases import parts
 from kit.drain.standing import standing
 from kit.drain.usage_mix import usage_mixes
 from kit.results import RESULT_COLUMNS, Settings
-from kit.session import Assumptions, Device, Gauge, Phase
-from tests.helpers.builders import COMPLETE_CONDITIONS, join_runs, make_session
-
-BARE = Assumptions(reading_delay_min=0.0, phase_length_u_min=0.0, gauge_error_pp=0.0)
-"""Nothing but the resolution of the display."""
+from kit.session import Device, Gauge, Phase
+from tests.helpers.builders import BARE, COMPLETE_CONDITIONS, join_runs, make_session
 
 
 def row(session, phase, device="a", measurand="displayed", run=1, coverage=0.95):

@@ -14,9 +14,8 @@ from kit.drain.simulation import simulate_drains, simulate_to_digits
 from kit.results import RESULT_COLUMNS, Settings
 from kit.session import Assumptions, Device, Gauge
 from kit.stats.uncertainty import sum_of_uniforms_half_width
-from tests.helpers.builders import make_session
+from tests.helpers.builders import BARE, make_session
 
-BARE = Assumptions(reading_delay_min=0.0, phase_length_u_min=0.0, gauge_error_pp=0.0)
 DRAWS = 200_000
 
 

@@ -10,11 +10,9 @@ import pytest
 from kit.drain.order import drain_pairs, family_factor, margins
 from kit.drain.phases import prepare
 from kit.results import RESULT_COLUMNS, Settings
-from kit.session import Assumptions, Device, Gauge, Phase
+from kit.session import Device, Gauge, Phase
 from kit.stats.uncertainty import resolution
-from tests.helpers.builders import COMPLETE_CONDITIONS, make_session
-
-BARE = Assumptions(reading_delay_min=0.0, phase_length_u_min=0.0, gauge_error_pp=0.0)
+from tests.helpers.builders import BARE, COMPLETE_CONDITIONS, make_session
 
 
 def pair(drain_a, drain_b, *, assumptions=BARE, start=90, measurand="displayed"):

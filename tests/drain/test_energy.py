@@ -19,9 +19,7 @@ from kit.drain.energy import (
 )
 from kit.results import RESULT_COLUMNS, Settings
 from kit.session import Assumptions, Device, Gauge, Phase
-from tests.helpers.builders import make_session
-
-BARE = Assumptions(reading_delay_min=0.0, phase_length_u_min=0.0, gauge_error_pp=0.0)
+from tests.helpers.builders import BARE, make_session
 
 
 def battery(**fields):

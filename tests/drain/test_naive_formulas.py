@@ -13,10 +13,8 @@ import numpy as np
 
 from kit.drain.model import interval
 from kit.drain.phases import prepare
-from kit.session import Assumptions
-from tests.helpers.builders import join_runs, make_session
+from tests.helpers.builders import BARE, join_runs, make_session
 
-BARE = Assumptions(reading_delay_min=0.0, phase_length_u_min=0.0, gauge_error_pp=0.0)
 DEVICES, PHASES, DAYS = 8, 4, 16
 
 

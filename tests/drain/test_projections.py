@@ -10,10 +10,9 @@ import pytest
 from kit.drain.gauge import charge_excess
 from kit.drain.projections import hours_from_rate, projections
 from kit.results import RESULT_COLUMNS, Settings
-from kit.session import Assumptions, Device, Gauge, Phase
-from tests.helpers.builders import COMPLETE_CONDITIONS, make_session
+from kit.session import Device, Gauge, Phase
+from tests.helpers.builders import BARE, COMPLETE_CONDITIONS, make_session
 
-BARE = Assumptions(reading_delay_min=0.0, phase_length_u_min=0.0, gauge_error_pp=0.0)
 ENERGY = (Device(id="a", label="A", gauge=Gauge(counts="energy")),)
 
 

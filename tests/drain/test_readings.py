@@ -14,10 +14,8 @@ from kit.drain.phases import phase_drain, prepare
 from kit.drain.readings import observed
 from kit.drain.ticks import find_ticks
 from kit.results import Settings
-from kit.session import Assumptions, Device, Gauge
-from tests.helpers.builders import make_session
-
-BARE = Assumptions(reading_delay_min=0.0, phase_length_u_min=0.0, gauge_error_pp=0.0)
+from kit.session import Device, Gauge
+from tests.helpers.builders import BARE, make_session
 
 
 def reading(device="a", **cells):

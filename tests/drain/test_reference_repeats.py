@@ -13,11 +13,10 @@ from kit.drain.power_drain import power_drains
 from kit.drain.reference_repeats import REPEAT_COLUMNS, charge_share, reference_repeats
 from kit.drain.within_phase import WITHIN_COLUMNS, within_phase
 from kit.results import Settings
-from kit.session import Assumptions, Device, Gauge, Phase
+from kit.session import Device, Gauge, Phase
 from tests.drain.test_readings import dense
-from tests.helpers.builders import COMPLETE_CONDITIONS, make_session
+from tests.helpers.builders import BARE, COMPLETE_CONDITIONS, make_session
 
-BARE = Assumptions(reading_delay_min=0.0, phase_length_u_min=0.0, gauge_error_pp=0.0)
 PHASES = (
     Phase(id="p1", label="p1", activity="map", planned_min=60),
     Phase(id="p2", label="p2", activity="other", planned_min=60),

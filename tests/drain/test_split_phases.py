@@ -12,10 +12,9 @@ from kit.drain.part_rows import Turn, done_h
 from kit.drain.rotation import rotation_u
 from kit.drain.split_phases import parts
 from kit.results import RESULT_COLUMNS, Settings
-from kit.session import Assumptions, Phase, PlannedTurn
-from tests.helpers.builders import make_session
+from kit.session import Phase, PlannedTurn
+from tests.helpers.builders import BARE, make_session
 
-BARE = Assumptions(reading_delay_min=0.0, phase_length_u_min=0.0, gauge_error_pp=0.0)
 CROSS = Phase(
     id="x", label="x", kind="crossover", parts=("stream", "forms"), first_half=("a", "b"),
     planned_min=120,

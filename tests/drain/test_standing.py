@@ -9,10 +9,8 @@ import pytest
 
 from kit.drain.standing import standing
 from kit.results import RESULT_COLUMNS, Settings
-from kit.session import Assumptions
-from tests.helpers.builders import join_runs, make_session
+from tests.helpers.builders import BARE, join_runs, make_session
 
-BARE = Assumptions(reading_delay_min=0.0, phase_length_u_min=0.0, gauge_error_pp=0.0)
 SIX = {"a": [99, 80], "b": [99, 78], "c": [99, 75], "d": [99, 74], "e": [99, 60]}
 
 

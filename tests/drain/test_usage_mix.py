@@ -11,10 +11,8 @@ from kit.drain.mix_winners import SWITCH_COLUMNS, _envelope, winners
 from kit.drain.phases import prepare
 from kit.drain.usage_mix import MIX_COLUMNS, mix_rates, usage_mixes
 from kit.results import Settings
-from kit.session import Assumptions, Device, Gauge, Phase
-from tests.helpers.builders import COMPLETE_CONDITIONS, make_session
-
-BARE = Assumptions(reading_delay_min=0.0, phase_length_u_min=0.0, gauge_error_pp=0.0)
+from kit.session import Device, Gauge, Phase
+from tests.helpers.builders import BARE, COMPLETE_CONDITIONS, make_session
 
 
 def energy_gauges(*names):

@@ -39,8 +39,10 @@ from kit.session import (
     empty_frames,
 )
 
-__all__ = ["COMPLETE_CONDITIONS", "frame", "join_runs", "make_session"]
+__all__ = ["BARE", "COMPLETE_CONDITIONS", "frame", "join_runs", "make_session", "seen"]
 
+BARE = Assumptions(reading_delay_min=0.0, phase_length_u_min=0.0, gauge_error_pp=0.0)
+"""Nothing but the resolution of the display."""
 START = datetime(2026, 5, 16, 8, 0, tzinfo=UTC)
 
 COMPLETE_CONDITIONS: Mapping[str, object] = {
@@ -168,6 +170,11 @@ def _power_off_rows(
         for d, t in still_on.items()
     ]
     return rows
+
+
+def seen(on: float, off: float) -> dict[str, float]:
+    """Return a power-off between being last seen on and first seen off, in minutes."""
+    return {"last_on_min": float(on), "first_off_min": float(off)}
 
 
 def make_session(

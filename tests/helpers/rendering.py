@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import json
-from pathlib import Path
 from typing import TYPE_CHECKING
 from xml.sax.saxutils import escape
 
 from kit.display import Block, Column, DataBundle, Picture, Prose, Table
 from kit.render.notebook_run import without_slow_grammar
 from kit.safe_text import displayable
+from tests.helpers.files import FIXTURES, HOSTILE
 
 with without_slow_grammar():
     from nbformat import v4
@@ -17,11 +16,7 @@ with without_slow_grammar():
 if TYPE_CHECKING:
     from nbformat import NotebookNode
 
-FIXTURES = Path(__file__).parents[1] / "fixtures"
 NOTEBOOKS = FIXTURES / "notebooks"
-HOSTILE: tuple[str, ...] = tuple(
-    json.loads((FIXTURES / "hostile_strings.json").read_text(encoding="utf-8"))
-)
 SESSION = {
     "id": "fixture",
     "title": "Saltmarsh survey",

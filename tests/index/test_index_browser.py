@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -10,6 +9,7 @@ import pytest
 
 from kit.index.entry import Entry, Lead, Longest
 from kit.index.page import index_page
+from tests.helpers.files import HOSTILE
 from tests.helpers.visit import DESK, PHONE, Visit, launched
 
 if TYPE_CHECKING:
@@ -17,9 +17,6 @@ if TYPE_CHECKING:
 
 pytestmark = pytest.mark.system
 
-HOSTILE: list[str] = json.loads(
-    (Path(__file__).parents[1] / "fixtures" / "hostile_strings.json").read_text(encoding="utf-8")
-)
 SUPPORTED = Lead("supported", "lead supported by at least 35 min")
 TIED = Lead("tied", "too close to call: Limpet 10 and Kelpfin 11")
 ENTRIES = (

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import base64
 import hashlib
-import json
 import re
 import shutil
 from pathlib import Path
@@ -19,6 +18,7 @@ from kit.index.page import COLUMNS, KINDS, index_page
 from kit.index.write import write_index
 from kit.render.svg import contrast
 from kit.safe_text import displayable
+from tests.helpers.files import HOSTILE
 from tests.helpers.page_tree import Element, parsed, variables
 from tests.helpers.plain_results import (
     caution,
@@ -29,9 +29,6 @@ from tests.helpers.plain_results import (
     runtime,
 )
 
-HOSTILE: list[str] = json.loads(
-    (Path(__file__).parents[1] / "fixtures" / "hostile_strings.json").read_text(encoding="utf-8")
-)
 FILES = ("report.html", "report.pdf")
 
 

@@ -1,7 +1,6 @@
 """Rates of earlier sessions: pooled, matched by device and activity, never over stated ones."""
 
 import shutil
-from pathlib import Path
 
 import pytest
 
@@ -11,9 +10,8 @@ from kit.plan.file import read_plan
 from kit.read.record import read_record
 from kit.session import Phase
 from tests.helpers.builders import make_session
+from tests.helpers.files import SAMPLES
 from tests.helpers.plans import make_plan
-
-SAMPLES = Path(__file__).parents[2] / "sample_sessions"
 
 
 def test_pooling_by_hand():

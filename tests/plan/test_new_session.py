@@ -5,7 +5,6 @@ import os
 import tomllib
 from dataclasses import replace
 from datetime import date
-from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
@@ -18,9 +17,8 @@ from kit.plan.outlook import outlook
 from kit.plan.planned import Limit
 from kit.read.record import read_record
 from kit.session import Assumptions, Device, Gauge, Phase
+from tests.helpers.files import PLAN
 from tests.helpers.plans import make_plan
-
-SAMPLE = Path(__file__).parents[2] / "sample_sessions" / "plan.toml"
 
 LECTURE = Phase(
     id="x", label="Lecture", kind="crossover", parts=("stream", "forms"), planned_min=61
@@ -43,7 +41,7 @@ def fill(folder, lines):
 
 
 def test_folder_of_the_sample_plan_can_be_recorded_and_read(tmp_path):
-    plan, _ = read_plan(SAMPLE)
+    plan, _ = read_plan(PLAN)
     folder = new_session(plan, tmp_path / "day")
     assert folder == tmp_path / "day"
     assert sorted(p.name for p in folder.iterdir()) == ["log.csv", "session.toml"]
@@ -238,7 +236,7 @@ def test_text_of_a_device_cannot_break_out_of_a_comment(tmp_path):
 
 
 def test_outlook_and_folder_agree_on_the_turns(tmp_path):
-    plan, _ = read_plan(SAMPLE)
+    plan, _ = read_plan(PLAN)
     text = (new_session(plan, tmp_path / "day") / "session.toml").read_text(encoding="utf-8")
     halves = tomllib.loads(text)["phases"][3]["first_half"]
     assert tuple(halves) == outlook(plan).table.schedules["p3"].first_half

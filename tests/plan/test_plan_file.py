@@ -1,7 +1,6 @@
 """Reading a plan file: everything wrong is told at once, with key, line and remedy."""
 
 from datetime import datetime
-from pathlib import Path
 from textwrap import dedent
 from zoneinfo import ZoneInfo
 
@@ -11,8 +10,7 @@ from kit.errors import RecordError, UsageError
 from kit.plan.file import PLAN_KEYS, parse_plan, read_plan
 from kit.plan.planned import Break, Limit, Person
 from kit.plan.text import plan_text
-
-SAMPLE = Path(__file__).parents[2] / "sample_sessions" / "plan.toml"
+from tests.helpers.files import PLAN
 
 GOOD = """
 [session]
@@ -167,7 +165,7 @@ def test_halves_that_the_file_names_are_kept():
 
 
 def test_sample_plan_reads_without_a_finding():
-    plan, findings = read_plan(SAMPLE)
+    plan, findings = read_plan(PLAN)
     assert findings == ()
     assert len(plan.devices) == 6
     assert plan.stop_min == 690  # 08:00 to 19:30
@@ -401,7 +399,7 @@ def test_tables_of_another_kind_are_told_not_tripped_over(broken):
 
 
 def test_docs_name_every_key_of_a_plan():
-    page = (SAMPLE.parent.parent / "docs" / "planning.md").read_text(encoding="utf-8")
+    page = (PLAN.parent.parent / "docs" / "planning.md").read_text(encoding="utf-8")
     for name in (*PLAN_KEYS["devices"], *PLAN_KEYS["phases"]):
         assert f"`{name}`" in page or f"[devices.{name}]" in page, name
     for name in PLAN_KEYS[""]:

@@ -1,7 +1,6 @@
 """The plan on a terminal: every section, one hundred columns, no text that steers it."""
 
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
 
@@ -11,15 +10,15 @@ from kit.plan.outlook import outlook
 from kit.plan.planned import Limit, Person
 from kit.plan.text import WIDTH, moment, plan_text, short_time
 from kit.session import Phase
+from tests.helpers.files import PLAN
 from tests.helpers.plans import make_plan
 
-SAMPLE = Path(__file__).parents[2] / "sample_sessions" / "plan.toml"
 RATES = {d: {"map": 10.0 + i, "film": 12.0} for i, d in enumerate("abcd")}
 
 
 @pytest.fixture(scope="module")
 def sample():
-    plan, _ = read_plan(SAMPLE)
+    plan, _ = read_plan(PLAN)
     return plan, plan_text(plan)
 
 

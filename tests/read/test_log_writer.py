@@ -12,9 +12,8 @@ from hypothesis import strategies as st
 from kit.read.log_writer import log_text
 from kit.read.record import read_record
 from kit.session import FRAME_COLUMNS
+from tests.helpers.files import SAMPLES
 from tests.helpers.records import SETUP, read
-
-SAMPLES = Path(__file__).parents[2] / "sample_sessions"
 
 
 def again(session, setup):

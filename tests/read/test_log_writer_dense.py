@@ -1,16 +1,13 @@
 """Readings written column by column give the same bytes as those written row by row."""
 
-from pathlib import Path
-
 import pytest
 
 from kit.read import log_writer
 from kit.read.log_writer import log_text
 from kit.read.log_writer_dense import reading_columns
 from kit.read.record import read_record
+from tests.helpers.files import SAMPLES
 from tests.helpers.records import SETUP, read
-
-SAMPLES = Path(__file__).parents[2] / "sample_sessions"
 
 
 def both(session, monkeypatch):

@@ -15,9 +15,8 @@ from hypothesis import strategies as st
 from kit.errors import RecordError, UsageError
 from kit.read.record import read_record
 from kit.session import FRAME_COLUMNS, empty_frames
+from tests.helpers.files import ROOT
 from tests.helpers.records import SETUP, errors, one_error, read, written
-
-ROOT = Path(__file__).parents[2]
 
 LOG = """
 event,phase,point,device,clock,soc_pct,order,last_on,first_off,temperature_c,by,evidence,note

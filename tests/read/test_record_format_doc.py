@@ -2,16 +2,15 @@
 
 import re
 from dataclasses import fields
-from pathlib import Path
 
 import pytest
 
 from kit.read.conditions import CONDITIONS
 from kit.read.table_schema import log_schema
 from kit.session import Assumptions, Device, Gauge, Phase
+from tests.helpers.files import ROOT
 from tests.helpers.records import errors, read
 
-ROOT = Path(__file__).parents[2]
 TEXT = (ROOT / "docs" / "record-format.md").read_text(encoding="utf-8")
 LOG, DENSE, CARD = re.findall(r"```csv\n(.*?)```", TEXT, re.DOTALL)
 (SETUP,) = re.findall(r"```toml\n(.*?)```", TEXT, re.DOTALL)

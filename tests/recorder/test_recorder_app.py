@@ -14,14 +14,13 @@ from textual.widgets import Input
 
 from kit.recorder.app import RecorderApp
 from kit.recorder.recorder import Recorder
+from tests.helpers.files import ROOT
 from tests.helpers.recorder_day import DAY, SetClock, empty_day
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from textual.pilot import Pilot
-
-ROOT = Path(__file__).resolve().parents[2]
 
 
 def reference_log(tmp_path: Path) -> bytes:
@@ -95,6 +94,10 @@ def test_what_the_screen_shows_in_80_by_24(tmp_path: Path) -> None:
             shown = screen(app)
             assert any("the last entry was then" in s for s in shown)
             assert any("Any entry can end with" in s for s in shown)
+            app.tick()  # the clock goes on, and the keys stay where they are
+            await pilot.pause()
+            assert any("Any entry can end with" in s for s in screen(app))
+            assert not any("READ  3" in s for s in screen(app))
             await press(pilot, "")
             await pilot.pause()
             assert any(s.startswith("▶  3") for s in screen(app))

@@ -23,6 +23,7 @@ from kit.places import templates_folder
 from kit.recorder import notebook as notebook_module
 from kit.recorder.notebook import ACTIONS, KEY_HEIGHT, open_panel
 from kit.recorder.recorder import Recorder
+from tests.helpers.files import ROOT
 from tests.helpers.recorder_day import DAY, SetClock, empty_day
 
 if TYPE_CHECKING:
@@ -30,7 +31,6 @@ if TYPE_CHECKING:
 
     from kit.recorder.notebook import Panel
 
-ROOT = Path(__file__).resolve().parents[2]
 ALLOWED = (
     ast.Module, ast.Import, ast.ImportFrom, ast.alias, ast.Assign, ast.Expr, ast.Call, ast.Name,
     ast.Attribute, ast.Constant, ast.keyword, ast.Load, ast.Store,

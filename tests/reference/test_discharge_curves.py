@@ -17,7 +17,7 @@ from kit.drain.gauge import charge_excess
 from kit.drain.projections import projections
 from kit.results import Settings
 from kit.session import Assumptions, Device, Gauge
-from tests.helpers.builders import make_session
+from tests.helpers.builders import BARE, make_session
 
 CURVES = Path(__file__).resolve().parent.parent / "fixtures" / "discharge_curves.csv"
 
@@ -68,9 +68,6 @@ def hours(cell, assumptions):
     )
     frame = projections(s, Settings())
     return frame["hours_low"].to_numpy(), frame["hours_high"].to_numpy(), -np.diff(levels)
-
-
-BARE = Assumptions(reading_delay_min=0, phase_length_u_min=0, gauge_error_pp=0)
 
 
 @pytest.mark.parametrize(("cell", "short_of"), [("Ai2020", 0.005), ("Chen2020", 0.015)])

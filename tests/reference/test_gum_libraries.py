@@ -11,13 +11,11 @@ from kit.drain.energy import energy
 from kit.drain.phases import prepare
 from kit.drain.usage_mix import mix_rates
 from kit.results import Settings
-from kit.session import Assumptions, Device, Gauge
+from kit.session import Device, Gauge
 from kit.stats.uncertainty import effective_dof
-from tests.helpers.builders import make_session
+from tests.helpers.builders import BARE, make_session
 
 pytestmark = pytest.mark.system
-
-BARE = Assumptions(reading_delay_min=0.0, phase_length_u_min=0.0, gauge_error_pp=0.0)
 
 
 def test_effective_dof_of_gtc():

@@ -8,15 +8,10 @@ import pytest
 
 from kit.errors import RenderError
 from kit.render.publish import publish
+from tests.helpers.files import content
 
 OLD = {"a.txt": b"old a", "tables/b.csv": b"old b", "tables/gone.csv": b"old gone"}
 NEW = {"a.txt": b"new a", "tables/b.csv": b"new b", "c.pdf": b"new c"}
-
-
-def content(folder: Path) -> dict[str, bytes]:
-    return {
-        p.relative_to(folder).as_posix(): p.read_bytes() for p in folder.rglob("*") if p.is_file()
-    }
 
 
 def test_files_replace_the_old_ones_and_the_obsolete_go(tmp_path: Path) -> None:

@@ -13,6 +13,7 @@ from kit.errors import NotebookError, RecordError, RenderError, UsageError
 from kit.render import report as render
 from kit.render.report import render_report
 from kit.results import Settings
+from tests.helpers.files import content
 from tests.helpers.rendering import HOSTILE, NOTEBOOKS
 
 if TYPE_CHECKING:
@@ -44,12 +45,6 @@ def make_record(folder: Path, log: str = LOG, label: str = "Limpet 10") -> Path:
     (folder / "log.csv").write_text(log, encoding="utf-8")
     (folder / "session.toml").write_text(setup(label), encoding="utf-8")
     return folder
-
-
-def content(folder: Path) -> dict[str, bytes]:
-    return {
-        p.relative_to(folder).as_posix(): p.read_bytes() for p in folder.rglob("*") if p.is_file()
-    }
 
 
 def rendered(record: Path, out: Path, template: Path = TEMPLATE) -> Outputs:

@@ -21,6 +21,7 @@ from kit.revise.amend import amend, today
 from kit.revise.cell_edit import edited
 from kit.revise.corrections import corrections_of, net
 from kit.revise.lock import alone_in
+from tests.helpers.files import content
 from tests.helpers.records import SETUP
 
 LOG = """event,phase,point,device,elapsed_min,soc_pct,note
@@ -39,12 +40,6 @@ def record_in(folder: Path, log: str = LOG) -> Path:
     (folder / "log.csv").write_bytes(log.encode())
     (folder / "session.toml").write_text(SETUP, encoding="utf-8")
     return folder
-
-
-def content(folder: Path) -> dict[str, bytes]:
-    return {
-        p.relative_to(folder).as_posix(): p.read_bytes() for p in folder.rglob("*") if p.is_file()
-    }
 
 
 def correct(record: Path, **changes: Any) -> Any:

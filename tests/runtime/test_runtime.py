@@ -8,16 +8,12 @@ import pytest
 from kit.results import RESULT_COLUMNS
 from kit.runtime.runtimes import runtime_pairs, runtime_tables, runtimes
 from kit.session import Assumptions, Device
-from tests.helpers.builders import make_session
+from tests.helpers.builders import make_session, seen
 
 
 def record(**fields):
     """Return a session of one long phase unless ``fields`` say otherwise."""
     return make_session(**{"phases": {"day": 1000}, **fields})
-
-
-def seen(on, off):
-    return {"last_on_min": float(on), "first_off_min": float(off)}
 
 
 @pytest.fixture

@@ -3,17 +3,16 @@
 import io
 import json
 import shutil
-from pathlib import Path
 
 import pytest
 
 from kit.errors import NotebookError, RecordError, RenderError, UsageError
 from kit.render import sheet as render_sheet
 from kit.render.sheet import render_run_sheet
+from tests.helpers.files import PLAN
 
 pytestmark = pytest.mark.slow
 
-SAMPLE = Path(__file__).parents[2] / "sample_sessions" / "plan.toml"
 HOSTILE = (
     "<script>alert(1)</script>", '#read("/etc/passwd")', "**x** [a](b)", "\u202eright\u202c",
     "shell 🐚", "x" * 300,
@@ -49,8 +48,8 @@ def sheets(tmp_path_factory):
     hostile = plan_with(HOSTILE, folder / "hostile.toml")
     many = plan_with([f"Tablet number {i}" for i in range(14)], folder / "many.toml")
     return {
-        "a4": render_run_sheet(SAMPLE, folder / "a4"),
-        "letter": render_run_sheet(SAMPLE, folder / "letter", paper="letter"),
+        "a4": render_run_sheet(PLAN, folder / "a4"),
+        "letter": render_run_sheet(PLAN, folder / "letter", paper="letter"),
         "hostile": render_run_sheet(hostile, folder / "hostile"),
         "many": render_run_sheet(many, folder / "many"),
     }
@@ -58,7 +57,7 @@ def sheets(tmp_path_factory):
 
 def test_all_parts_are_made_and_progress_is_told(tmp_path):
     told = []
-    made = render_run_sheet(SAMPLE, tmp_path / "out", progress=lambda s, f: told.append((s, f)))
+    made = render_run_sheet(PLAN, tmp_path / "out", progress=lambda s, f: told.append((s, f)))
     assert sorted(p.name for p in (tmp_path / "out").iterdir()) == [
         "run-sheet.html", "run-sheet.ipynb", "run-sheet.pdf",
     ]  # fmt: skip
@@ -72,7 +71,7 @@ def test_all_parts_are_made_and_progress_is_told(tmp_path):
 def test_same_plan_same_bytes(sheets, tmp_path):
     copy = tmp_path / "elsewhere {x}" / "plan.toml"
     copy.parent.mkdir()
-    shutil.copyfile(SAMPLE, copy)
+    shutil.copyfile(PLAN, copy)
     again = render_run_sheet(copy, tmp_path / "out")
     for name in ("notebook", "html", "pdf"):
         assert getattr(again, name).read_bytes() == getattr(sheets["a4"], name).read_bytes(), name
@@ -90,7 +89,7 @@ def test_a_faulty_plan_writes_nothing(tmp_path):
 
 def test_a_failing_cell_keeps_the_last_sheet(tmp_path, monkeypatch):
     out = tmp_path / "out"
-    made = render_run_sheet(SAMPLE, out)
+    made = render_run_sheet(PLAN, out)
     before = made.pdf.read_bytes()
     notebook = json.loads((render_sheet.templates_folder() / "run_sheet.ipynb").read_text())
     notebook["cells"][4]["source"] = ["run_sheet.nothing(sheet)"]
@@ -98,18 +97,18 @@ def test_a_failing_cell_keeps_the_last_sheet(tmp_path, monkeypatch):
     (tmp_path / "templates" / "run_sheet.ipynb").write_text(json.dumps(notebook))
     monkeypatch.setattr(render_sheet, "templates_folder", lambda: tmp_path / "templates")
     with pytest.raises(NotebookError):
-        render_run_sheet(SAMPLE, out)
+        render_run_sheet(PLAN, out)
     assert made.pdf.read_bytes() == before
     assert (out / "run-sheet.failed.ipynb").exists()
     monkeypatch.undo()
-    render_run_sheet(SAMPLE, out)
+    render_run_sheet(PLAN, out)
     assert not (out / "run-sheet.failed.ipynb").exists()
 
 
 def test_an_output_that_cannot_be_written_is_told(tmp_path):
     (tmp_path / "out").write_text("a file where the folder should be")
     with pytest.raises(RenderError):
-        render_run_sheet(SAMPLE, tmp_path / "out")
+        render_run_sheet(PLAN, tmp_path / "out")
 
 
 def test_html_has_boxes_room_and_page_starts(sheets):

@@ -3,7 +3,6 @@
 import ast
 import json
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
 
@@ -19,9 +18,9 @@ from kit.session import Phase
 from kit.sheet.before import DEVICE_CHECKS, ROW_CHECKS
 from kit.sheet.contents import BOX, NAME_WIDTH, Sheet
 from kit.sheet.day import ARROWS, EXTRA_ROWS
+from tests.helpers.files import ROOT
 from tests.helpers.plans import make_plan
 
-ROOT = Path(__file__).parents[2]
 TEMPLATE = ROOT / "report_templates" / "run_sheet.ipynb"
 RATES = {d: {"map": 10.0, "film": 12.0} for d in "abcd"}
 

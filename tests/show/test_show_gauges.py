@@ -14,10 +14,9 @@ from kit.session import Assumptions, Device, Gauge, Phase, Session
 from kit.show import tables, wording
 from kit.show.flag_words import flag_text
 from kit.units import NO_BREAK
-from tests.helpers.builders import COMPLETE_CONDITIONS, make_session
+from tests.helpers.builders import BARE, COMPLETE_CONDITIONS, make_session
 from tests.helpers.fake_results import fake_results, rows
 
-BARE = Assumptions(reading_delay_min=0.0, phase_length_u_min=0.0, gauge_error_pp=0.0)
 FEW = Settings(draws=10_000)
 
 

@@ -14,12 +14,11 @@ from kit.drain.mix_winners import mix_shifts
 from kit.drain.usage_mix import OWN_MIX, chosen_mixes, mix_from_text, own_mix
 from kit.errors import UsageError
 from kit.results import Results, Settings
-from kit.session import Assumptions, Device, Gauge, Phase, Session
+from kit.session import Device, Gauge, Phase, Session
 from kit.show import pictures, tables, wording
 from kit.units import NO_BREAK
-from tests.helpers.builders import COMPLETE_CONDITIONS, make_session
+from tests.helpers.builders import BARE, COMPLETE_CONDITIONS, make_session
 
-BARE = Assumptions(reading_delay_min=0.0, phase_length_u_min=0.0, gauge_error_pp=0.0)
 FEW = Settings(draws=10_000)
 
 

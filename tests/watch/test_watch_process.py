@@ -19,13 +19,13 @@ from kit.results import Settings
 from kit.revise.archive import FOLDER, read_archive
 from kit.revise.draft import DRAFT_LINE
 from kit.revise.verify import verify
+from tests.helpers.files import ROOT, content
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
 pytestmark = pytest.mark.slow
 
-ROOT = Path(__file__).resolve().parents[2]
 LONGEST_S = 60
 """Until the test gives up, on a computer with other work."""
 
@@ -79,12 +79,6 @@ def watched(tmp_path: Path) -> Iterator[Watched]:
     if made.process.poll() is None:
         made.process.kill()
         made.process.wait()
-
-
-def content(folder: Path) -> dict[str, bytes]:
-    return {
-        p.relative_to(folder).as_posix(): p.read_bytes() for p in folder.rglob("*") if p.is_file()
-    }
 
 
 def test_a_save_is_a_draft_and_never_a_revision(

@@ -296,7 +296,8 @@ def _scatter(
     # runs that are not repeated scatter as much as those that are
     runs = seen.run_part + np.diag(seen.single.astype(np.float64))
     dof = n - x.shape[1]
-    residual = seen.value - x @ np.linalg.lstsq(x, seen.value, rcond=None)[0]
+    # of full rank by construction
+    residual = seen.value - x @ np.linalg.solve(x.T @ x, x.T @ seen.value)
     observed = float(np.sqrt((residual**2).sum() / dof)) if dof else float("nan")
     mean = float(np.diag(runs).mean()) if run_dof else 0.0
     if dof >= ENOUGH_DOF:

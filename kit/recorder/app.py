@@ -35,6 +35,8 @@ __all__ = ["RecorderApp"]
 
 MARKS = {"saved": "✓", "question": "?", "refused": "✗", "told": "·", "quit": "·"}
 SHORT_HELP = "x off  m missed  s start  e end  w turn  l looked  u undo  ? all keys  q leave"
+UNDER_HELP = ("phase", "turns", "next", "row", "reply")
+"""What makes room for the keys."""
 
 
 class RecorderApp(App[None]):
@@ -44,7 +46,7 @@ class RecorderApp(App[None]):
     CSS = """
     Screen { layout: vertical; }
     #clock { height: 1; text-style: bold; }
-    #phase { height: 1; text-style: bold; }
+    #phase { height: auto; max-height: 2; text-style: bold; }
     #turns { height: auto; max-height: 2; }
     #next { height: auto; min-height: 3; max-height: 4; border: heavy $foreground;
             padding: 0 1; text-style: bold; }
@@ -62,6 +64,8 @@ class RecorderApp(App[None]):
         super().__init__()
         self.recorder = recorder
         self.said = Reply(kind="told", text="\n".join(recorder.news) or "Ready.")
+        self.drawn: object = None
+        self.helping = False
 
     def compose(self) -> ComposeResult:
         """Make the parts of the screen."""
@@ -81,13 +85,19 @@ class RecorderApp(App[None]):
         """Fill the screen, and keep its clock going."""
         self.query_one("#entry", Input).focus()
         self.refresh_row()
-        self.set_interval(1.0, self.refresh_clock)
+        self.set_interval(1.0, self.tick)
 
     def show_text(self, name: str, text: str) -> None:
         """Show plain text; nothing in it is markup."""
         part = self.query_one(f"#{name}", Static)
         part.update(Content(text))
-        part.display = bool(text)
+        part.display = bool(text) and not (self.helping and name in UNDER_HELP)
+
+    def tick(self) -> None:
+        """Show the time; the row too, when a walk begins or ends by the time alone."""
+        here = self.refresh_clock()
+        if _of_the_row(here) != self.drawn:
+            self.refresh_row()
 
     def refresh_clock(self) -> Situation:
         """Show the time, and what follows from it."""
@@ -104,6 +114,7 @@ class RecorderApp(App[None]):
     def refresh_row(self) -> None:
         """Show everything anew."""
         here = self.refresh_clock()
+        self.drawn = _of_the_row(here)
         row = self.query_one("#row", Static)
         lines = row_lines(here, width=row.size.width or 78, height=row.size.height or 8)
         row.update(Content("\n".join(lines)))
@@ -135,7 +146,8 @@ class RecorderApp(App[None]):
         panel = self.query_one("#help", Static)
         panel.update(Content(text))
         panel.set_class(bool(text), "shown")
-        for name in ("next", "row", "reply"):
+        self.helping = bool(text)
+        for name in UNDER_HELP:
             self.query_one(f"#{name}").display = not text
 
     def on_resize(self) -> None:
@@ -145,3 +157,8 @@ class RecorderApp(App[None]):
     def action_leave(self) -> None:
         """Leave; everything confirmed is on disk."""
         self.exit()
+
+
+def _of_the_row(here: Situation) -> object:
+    """Return what of a situation the marks of the row depend on."""
+    return None if here.round is None else (here.round.phase, here.round.point, here.round.due)

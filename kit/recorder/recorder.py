@@ -338,7 +338,9 @@ class Recorder:
             return Reply(kind="refused", text="There is nothing to withdraw.")
         self._append("undo", said="u", facts={"of": last.n, **self._while_edited()})
         self._write_log()
-        return Reply(kind="saved", text=f"withdrawn: {last.said} (of {last.at[11:19]})")
+        devices = dict.fromkeys(row["device"] for row in last.rows if row.get("device"))
+        who = f"{self.protocol.label(next(iter(devices)))}, " if len(devices) == 1 else ""
+        return Reply(kind="saved", text=f"withdrawn: {last.said} ({who}{last.at[11:19]})")
 
     def _append(
         self,

@@ -122,9 +122,11 @@ def prompt_line(here: Situation, protocol: Protocol) -> str:
             f"READ  {device.place}  {device.label}{last}   [{what} {here.round.phase}, {place}]"
         )
     if here.step == "start" and here.following is not None:
-        return displayable(f"START {here.following.label}: type s when it begins")
+        read = any(r.get("phase") == here.following.id for r in here.rows)
+        hint = "" if read or here.ended is None else " (r: read the row once more)"
+        return displayable(f"START {here.following.label}: type s when it begins{hint}")
     if here.step == "turn":
-        return displayable(f"{_change(here)} {whose_line(here, protocol)}")
+        return _change(here)
     if here.step == "end" and here.phase is not None:
         return displayable(f"END of {here.phase.label}: type e when it is over")
     if here.step == "stop":
@@ -141,7 +143,8 @@ def _change(here: Situation) -> str:
     if turn is None or not turn.has_next:
         return "The turn is over: type w; none is left."
     if turn.rows and turn.next_at is not None and turn.next_at > here.now:
-        return f"The turn is over: type w. The next begins at {turn.next_at:%H:%M}."
+        what = "first half" if turn.halves else "turn"
+        return f"The {what} is over: type w. The next begins at {turn.next_at:%H:%M}."
     if turn.halves:
         return "SWAP: type w when the second half begins."
     return "CHANGE turns: type w when the next begins."

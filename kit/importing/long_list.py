@@ -193,7 +193,8 @@ class _List:
             return column.spread(self.times.texts(column.places, cells, known))
         every = [cells[code] for code in column.codes.tolist()]
         places = [(r, column.places[0][1]) for r in self.rows]
-        days = self.texts["date"].tolist() if "date" in self.texts else [""] * len(every)
+        dates = self.texts.get("date", np.full(len(every), "", dtype=object)).tolist()
+        days = [f"{r} {d}" for r, d in zip(self.texts["run"].tolist(), dates, strict=True)]
         names = self.texts["device"] if "device" in self.texts else np.zeros(len(every))
         for name in dict.fromkeys(names.tolist()):
             own = np.flatnonzero(names == name).tolist()

@@ -313,7 +313,8 @@ class _Card:
             cells = self.times.cells(places, plain, heading.unit)
             convention = self.times.convention(cells, plain)
             if convention == "clock":
-                cells = self.times.halves(places, cells, columns["date"])
+                days = [f"{r} {d}" for r, d in zip(columns["run"], columns["date"], strict=True)]
+                cells = self.times.halves(places, cells, days)
             texts = self.times.texts(places, cells, convention)
             columns["elapsed_min" if convention == "elapsed" else "clock"] = texts
             known = "open" if convention == "open" else convention

@@ -198,7 +198,8 @@ class TimeReader:
         """Settle times of a twelve-hour clock without AM and PM.
 
         Such a column has no hour above 12 and steps back where a column of 24 hours would not.
-        With ``hours = "12"`` each time is the first one after that of the row before.
+        With ``hours = "12"`` each time is the first one after that of the row before. ``days``
+        says of each cell to which run and day it belongs; each begins anew.
         """
         rows = [i for i, c in enumerate(cells) if c.sort == "colon"]
         twelve = all(3600 <= cells[i].seconds < 13 * 3600 for i in rows)

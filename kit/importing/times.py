@@ -68,6 +68,8 @@ class TimeCell:
         Whether AM or PM stands in the cell.
     open_date
         Whether day and month of the cell could be either way round.
+    text
+        Of a word; of minutes as a number, as they were written.
     """
 
     sort: Sort
@@ -125,7 +127,8 @@ def _of_text(text: str, order: DateOrder) -> TimeCell:
     if not text:
         return TimeCell("blank")
     if NUMBER.fullmatch(text):
-        return TimeCell("number", float(text.replace(",", ".")))
+        plain = text.replace(",", ".")
+        return TimeCell("number", float(plain), text=plain)
     if not any(c.isdigit() for c in text):
         return TimeCell("word", text=text)
     plain = HALVES.sub(r" \1m", text)
@@ -201,6 +204,9 @@ def from_number(cell: TimeCell, unit: str, *, serials_1904: bool = False) -> Tim
     'span'
     """
     seconds = round(cell.seconds * UNITS[unit], 3)
+    if unit == "minutes":  # how many decimals were noted stays with them
+        text = cell.text or number_text(cell.seconds)
+        return TimeCell("span", seconds, seconds % 60 != 0, text=text)
     if unit != "days":
         return TimeCell("span", seconds, unit == "seconds" or seconds % 60 != 0)
     seconds = float(round(seconds))
@@ -239,7 +245,11 @@ def elapsed_text(cell: TimeCell) -> str:
     --------
     >>> elapsed_text(time_of("2 h 05 min")), elapsed_text(time_of(timedelta(hours=30, seconds=5)))
     ('2:05', '30:00:05')
+    >>> elapsed_text(from_number(time_of("61,50"), "minutes"))
+    '61.50'
     """
+    if cell.text:
+        return cell.text
     seconds = abs(cell.seconds)
     if seconds != int(seconds):
         return number_text(cell.seconds / 60)

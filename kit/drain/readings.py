@@ -227,6 +227,9 @@ def _noted(
     own = np.broadcast_to(latest > earliest, timed.shape).reshape(times.shape)
     known = ~np.isnan(t) & ~np.isnan(times)
     off = np.where(known, t - times, 0.0)
+    # alone in its round and not at the boundary's minute: no time that a row shares
+    alone = np.isfinite(timed).sum(axis=1, keepdims=True) == 1
+    own = own | (np.broadcast_to(alone, timed.shape).reshape(times.shape) & (off > 0.0))
     by_clock = known & (own | (obs.resolution[safe] < 1.0))
     n = np.broadcast_to(order.reshape(rounds).max(axis=1, keepdims=True), timed.shape).reshape(
         times.shape

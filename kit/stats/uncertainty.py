@@ -24,6 +24,7 @@ from kit.stats.factors import (
     sum_of_uniforms_half_width,
     trapezoid_half_width,
 )
+from kit.stats.step_normal import step_normal_half_width
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -248,10 +249,13 @@ class Resolution:
 
         Notes
         -----
-        ``U = √(X² + (k·u_other)²) + bound``. Where the unknown rounding of a display counts and
-        there are hardly any fractions beside it that would spread its three values, as between a
-        full charge and a change of the display, U is at least the bound of the rounding plus the
-        one-sided width of the rest, so that it also covers when the rounding is the worst.
+        ``U = √(X² + (k·u_other)²) + bound``, and where that is too little, as for a single
+        reading whose rounding is known (93 instead of 95 % when both parts are alike), the
+        half-width of `kit.stats.step_normal` in place of the square root. Where the unknown
+        rounding of a display counts and there are hardly any fractions beside it that would spread
+        its three values, as between a full charge and a change of the display, U is at least the
+        bound of the rounding plus the one-sided width of the rest, so that it also covers when the
+        rounding is the worst.
 
         Examples
         --------
@@ -271,11 +275,27 @@ class Resolution:
 
         other = _floats(u_other)
         even = np.hypot(self.half_width(coverage), normal_factor(coverage) * other)
+        even = np.maximum(even, self._convolved(other, coverage))
         one_sided = NORMAL_GUARD * float(ndtri(coverage))
         rest = np.hypot(np.minimum(one_sided * np.sqrt(self.own), self.bound), one_sided * other)
         worst = np.where(self.common > 0.0, self.common_bound + rest, 0.0)
         apart = self.bound < _SPREAD_OVER * self.common_bound
         return np.asarray(np.where(apart, np.maximum(even, worst), even) + _floats(bound))
+
+    def _convolved(self, other: Floats, coverage: float) -> Floats:
+        """Return the half-width of one or two rounding errors and a normal one; 0 for others."""
+        with np.errstate(divide="ignore", invalid="ignore"):
+            shape = np.where(self.own > 0.0, self.fourth / (12.0 * self.own) ** 2, 0.0)
+        steps = (shape >= 0.5) & (self.common <= self.own * 1e-6) & (other > 0.0)
+        if not steps.any():
+            return np.zeros(steps.shape)
+        single = np.clip(shape, 0.5, 1.0)
+        ratio = _second_step(single)
+        first = np.sqrt(3.0 * self.own / (1.0 + ratio**2))
+        exact = step_normal_half_width(first, ratio, other, coverage)
+        # the rest is not quite normal; the fewer readings there are the more that tells
+        guard = 1.0 + (NORMAL_GUARD - 1.0) * (2.0 * single - 1.0)
+        return np.where(steps, guard * exact, 0.0)
 
     def worst_half_width(self, coverage: float) -> Floats:
         """Return the half-width when the roundings are the worst that they can be (pp)."""
@@ -351,11 +371,15 @@ def resolution(
     )
 
 
+def _second_step(shape: Floats) -> Floats:
+    """Return the ratio of two uniform errors with Σc⁴/(Σc²)² = ``shape``, ½ to 1."""
+    return np.asarray(np.sqrt((1.0 - shape) / (shape + np.sqrt(2.0 * shape - 1.0))))
+
+
 def _step_factor(shape: Floats, coverage: float) -> Floats:
     """Return X/u for sums of uniform errors with Σc⁴/(Σc²)² = ``shape`` (1 = one error)."""
     g = np.clip(shape, 0.0, 1.0)
-    high = np.maximum(g, 0.5)
-    ratio = np.sqrt((1.0 - high) / (high + np.sqrt(2.0 * high - 1.0)))
+    ratio = _second_step(np.maximum(g, 0.5))
     trapezoid = trapezoid_half_width(1.0, ratio, coverage) / np.sqrt((1.0 + ratio**2) / 3.0)
     triangle = float(trapezoid_half_width(1.0, 1.0, coverage)) / np.sqrt(2.0 / 3.0)
     normal = normal_factor(coverage)

@@ -139,6 +139,22 @@ def test_width_and_normal_part_together_cover(ratio):
     assert half == pytest.approx(float(expanded(0.80, u_other, 0.95)))
 
 
+@pytest.mark.parametrize("ratio", [0.1, 0.3, 0.5, 1.0, 3.0])
+@pytest.mark.parametrize("coverage", [0.9, 0.95, 0.99])
+def test_one_reading_and_a_normal_part_cover_where_squares_added_do_not(ratio, coverage):
+    """A rectangle has no tails: squares of half-widths fall short by up to 2 and 1.5 %."""
+    rng = np.random.default_rng(20260517)
+    shown = resolution([1], convention_variance=0.0)
+    u_other = ratio * float(shown.u)
+    error = fractions(rng, 1)[0] + u_other * rng.standard_normal(DRAWS)
+    half = float(shown.expanded(u_other, coverage))
+    covered = np.mean(np.abs(error) <= half)
+    assert coverage - SLACK <= covered <= coverage + 0.022 + SLACK
+    if (ratio, coverage) == (0.5, 0.95):
+        squares = np.hypot(0.475, 1.96 * u_other)
+        assert np.mean(np.abs(error) <= squares) < 0.94
+
+
 def test_naive_half_a_point_fails():
     """± 0.5 covers 1 − 0.5² = 75 % of differences of two readings, ± 1.96/√12 about 81 %."""
     rng = np.random.default_rng(1)

@@ -9,6 +9,8 @@ from kit.errors import RenderError, UsageError
 
 __all__ = ["copy_samples", "samples_folder", "templates_folder"]
 
+MADE = ("report", "report-draft", "__pycache__")
+"""Folders beside a sample that were made from it."""
 PACKAGE = Path(__file__).resolve().parent
 
 
@@ -51,7 +53,7 @@ def copy_samples(into: Path) -> tuple[Path, ...]:
         into.mkdir(parents=True, exist_ok=True)
         for sample in samples:
             if sample.is_dir():
-                shutil.copytree(sample, into / sample.name, ignore=shutil.ignore_patterns("report"))
+                shutil.copytree(sample, into / sample.name, ignore=shutil.ignore_patterns(*MADE))
             else:
                 shutil.copy(sample, into / sample.name)
     except OSError as error:  # that of copytree, a list of them, has no reason of its own

@@ -10,10 +10,10 @@ import pytest
 from kit.index.entry import Entry, Lead, Longest
 from kit.index.page import index_page
 from tests.helpers.files import HOSTILE
-from tests.helpers.visit import DESK, PHONE, Visit, launched
+from tests.helpers.visit import DESK, PHONE, Visit
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    pass
 
 pytestmark = pytest.mark.system
 
@@ -42,12 +42,6 @@ ENTRIES = (
     Entry(state="no_report", title="bare", place="bare", headline="No report was found."),
 )  # fmt: skip
 PLACES = ["a/report", "b/report", "c/report", "bare"]
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    with launched() as made:
-        yield made
 
 
 @pytest.fixture(scope="module")

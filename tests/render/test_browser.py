@@ -10,19 +10,12 @@ from kit.render.document import document_of
 from kit.render.html import html_page
 from kit.safe_text import displayable
 from tests.helpers.rendering import HOSTILE, hostile_notebook, plain_notebook
-from tests.helpers.visit import DESK, PHONE, Visit, launched
+from tests.helpers.visit import DESK, PHONE, Visit
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
     from pathlib import Path
 
 pytestmark = pytest.mark.system
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    with launched() as made:
-        yield made
 
 
 @pytest.fixture(scope="module")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 import subprocess
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import pytest
 
@@ -16,11 +16,10 @@ from kit.results import Settings
 from kit.safe_text import displayable
 from tests.helpers.page_tree import Element, parsed
 from tests.helpers.rendering import HOSTILE
-from tests.helpers.visit import DESK, PHONE, Visit, launched
+from tests.helpers.visit import DESK, PHONE, Visit
 from tests.render.test_pdf import failures
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
     from pathlib import Path
 
     from kit.render.report import Outputs
@@ -28,12 +27,6 @@ if TYPE_CHECKING:
 pytestmark = pytest.mark.slow
 
 SETTINGS = Settings(draws=10_000)
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    with launched() as made:
-        yield made
 
 
 def toml_text(text: str) -> str:

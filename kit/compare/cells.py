@@ -76,8 +76,9 @@ def _grids(member: Member) -> tuple[Floats, Floats, Flags]:
         frame["run"].tolist(), frame["device"].tolist(), frame["runtime_h_low"].tolist(),
         frame["runtime_h_high"].tolist(), frame["right_censored"].tolist(), strict=True,
     )  # fmt: skip
+    aside = member.set_aside
     for run, device, low, high, censored in rows:
-        if device in member.charged or not low > 0.0:
+        if device in aside or not low > 0.0:
             continue
         i, j = runs[run], places[device]
         value[i, j] = np.log(low) if censored else (np.log(low) + np.log(high)) / 2.0
@@ -92,7 +93,7 @@ def cells_of(member: Member) -> Cells:
     Parameters
     ----------
     member
-        Devices that were charged during a run have no runtime here.
+        Devices that were charged during a run, or shut down by heat, have no runtime here.
 
     Notes
     -----

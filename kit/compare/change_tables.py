@@ -25,8 +25,8 @@ def _runtime(found: Comparison, place: Appearance) -> str:
     """Return the runtimes of a device in a session, run by run."""
     member = found.members[place.member]
     device = member.session.devices[place.device].id
-    if device in member.charged:
-        return "charged during a run"
+    if device in member.set_aside:
+        return member.set_aside[device]
     rows = member.runtimes[member.runtimes["device"] == device]
     cells = []
     for low, value, censored in zip(

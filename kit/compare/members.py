@@ -20,6 +20,9 @@ if TYPE_CHECKING:
 
 __all__ = ["Member", "fingerprint", "in_order", "members_of"]
 
+INCIDENTS = {"heat_shutdown": "shut down by heat", "swelling": "found swollen"}
+"""Causes of incidents (docs/record-format.md) after which a runtime is not that of its battery."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Member:
@@ -51,9 +54,17 @@ class Member:
         return f"session\N{NO-BREAK SPACE}{self.number} ({f'{day:%Y-%m-%d}' if day else self.key})"
 
     @property
-    def charged(self) -> frozenset[str]:
-        """Return the devices that were charged during a run."""
-        return frozenset(self.session.charges["device"].tolist())
+    def set_aside(self) -> dict[str, str]:
+        """Return the devices whose runtime is not that of one battery charge, and why."""
+        frame = self.session.incidents
+        found = {
+            device: INCIDENTS[cause.strip().casefold()]
+            for device, cause in zip(frame["device"].tolist(), frame["cause"].tolist(), strict=True)
+            if cause.strip().casefold() in INCIDENTS
+        }
+        return found | dict.fromkeys(
+            self.session.charges["device"].tolist(), "charged during a run"
+        )
 
 
 def in_order(sessions: Iterable[Session]) -> tuple[int, ...]:

@@ -111,11 +111,22 @@ def barred(like: Likeness, a: Entry, b: Entry) -> str:
     return ", ".join(dict.fromkeys(found))
 
 
+def _no_runtime(like: Likeness, entry: Entry) -> str:
+    """Return why nothing is known of the runtime of an entry."""
+    reasons = []
+    for place in entry.appearances:
+        member = like.members[place.member]
+        why = member.set_aside.get(member.session.devices[place.device].id)
+        if why:
+            reasons.append(f"{entry.name} was {why}")
+    return reasons[0] if reasons else f"no runtime of {entry.name} was recorded"
+
+
 def _ties(like: Likeness, field: Field, i: int, j: int, settings: CompareSettings) -> Ties:
     a, b = field.entries[i], field.entries[j]
     for k in (i, j):
         if not field.has_runtime(k):
-            return Ties(tie="apart", why=f"no runtime of {field.entries[k].name} was recorded")
+            return Ties(tie="apart", why=_no_runtime(like, field.entries[k]))
     why = barred(like, a, b)
     if why:
         return Ties(tie="apart", why=f"they ran under different settings ({why})")

@@ -100,7 +100,7 @@ class PhaseChange:
 def _rates(member: Member, frame: pd.DataFrame) -> dict[tuple[str, str], Rate]:
     """Return (device, phase) → figures of the displayed drain over the runs."""
     rows = frame[(frame["measurand"] == "displayed") & (frame["status"] == "measured")]
-    rows = rows[~rows["device"].isin(list(member.charged)) & rows["rate_pp_per_h"].notna()]
+    rows = rows[~rows["device"].isin(list(member.set_aside)) & rows["rate_pp_per_h"].notna()]
     found = {}
     for (device, phase), mine in rows.groupby(["device", "phase"], sort=False):
         rate = mine["rate_pp_per_h"].to_numpy()

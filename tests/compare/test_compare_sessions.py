@@ -259,12 +259,18 @@ def test_runs_of_a_session_are_pooled():
     assert link.alone.link.u_scatter == pytest.approx(math.sqrt(variance))
 
 
-def test_a_charged_device_has_no_runtime():
+def test_a_charged_or_overheated_device_has_no_runtime():
     charged = day(
         1, {"a": 600, "c": 500}, charges=[{"device": "a", "start_min": 10.0, "end_min": 20.0}]
     )
     found = compared(charged, day(2, {"b": 400, "c": 520}))
-    assert pair(found, "a", "b")[0].ties.why == "no runtime of a was recorded"
+    assert pair(found, "a", "b")[0].ties.why == "a was charged during a run"
+    hot = day(1, {"a": 600, "c": 500}, incidents=[{"device": "c", "cause": "heat_shutdown"}])
+    found = compared(hot, day(2, {"b": 400, "c": 520}))
+    # it links nothing then: c of the second day stands by itself
+    assert pair(found, "a", "b")[0].ties.tie == "apart"
+    silent = compared(day(1, {"c": 500}, devices=[device("a"), device("c")]), day(2, {"c": 520}))
+    assert pair(silent, "a", "c")[0].ties.why == "no runtime of a was recorded"
 
 
 # ---------------------------------------------------------------------- which is which

@@ -149,7 +149,7 @@ def test_one_reading_and_a_normal_part_cover_where_squares_added_do_not(ratio, c
     error = fractions(rng, 1)[0] + u_other * rng.standard_normal(DRAWS)
     half = float(shown.expanded(u_other, coverage))
     covered = np.mean(np.abs(error) <= half)
-    assert coverage - SLACK <= covered <= coverage + 0.022 + SLACK
+    assert coverage - SLACK <= covered <= coverage + 0.03 + SLACK
     if (ratio, coverage) == (0.5, 0.95):
         squares = np.hypot(0.475, 1.96 * u_other)
         assert np.mean(np.abs(error) <= squares) < 0.94

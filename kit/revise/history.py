@@ -242,7 +242,9 @@ class _History:
         after = plain_results(self.results)
         comparison: Comparison | None = None
         try:
-            before = _again(last.log, last.fingerprint, last.number, self.results.settings)
+            before = _again(
+                last.log, tuple(last.inputs.values()), last.number, self.results.settings
+            )
         except RecordError:
             found = Headline(
                 "not_comparable",
@@ -343,8 +345,11 @@ def plain_results(results: Results) -> dict[str, Any]:
 
 # a record that is being edited is compared with the same revision again and again
 @lru_cache(maxsize=1)
-def _again(log: Path, fingerprint: str, number: int, settings: Settings) -> dict[str, Any]:
-    """Return the plain results of an earlier revision, with the settings of this one."""
+def _again(log: Path, digests: tuple[str, ...], number: int, settings: Settings) -> dict[str, Any]:
+    """Return the plain results of an earlier revision, with the settings of this one.
+
+    ``digests`` are those of its files: it is another one if they are.
+    """
     from kit.analyse import analyse
     from kit.checks import check_session
     from kit.errors import in_order

@@ -29,16 +29,10 @@ source)."""
 
 
 class LastingKernel:
-    """A context that hands out a kernel as good as new, and ends it.
+    """A context that hands out a kernel as good as new, and ends it."""
 
-    Parameters
-    ----------
-    folder
-        Working folder of the kernel.
-    """
-
-    def __init__(self, folder: Path) -> None:
-        self.folder = folder
+    def __init__(self) -> None:
+        self._folder: Path | None = None
         self._open = ExitStack()
         self._kernel: AsyncKernelManager | None = None
         self._uses = 0
@@ -54,11 +48,16 @@ class LastingKernel:
     ) -> None:
         self.end()
 
-    def get(self) -> AsyncKernelManager:
-        """Return the kernel; it is started if there is none."""
+    def get(self, folder: Path) -> AsyncKernelManager:
+        """Return the kernel, working in a folder; it is started if there is none."""
+        if self._kernel is not None and folder != self._folder:
+            move = f"__import__('os').chdir({str(folder)!r})"
+            if not _does(self._kernel, move):
+                self.end()
         if self._kernel is None:
-            self._kernel = self._open.enter_context(start_kernel(self.folder, preload=PRELOAD))
+            self._kernel = self._open.enter_context(start_kernel(folder, preload=PRELOAD))
             self._uses = 0
+        self._folder = folder
         self._uses += 1
         return self._kernel
 
@@ -72,12 +71,12 @@ class LastingKernel:
         """Make the kernel forget the last notebook; one that cannot is ended."""
         if self._kernel is None:
             return
-        if self._uses >= USES or not _forgets(self._kernel):
+        if self._uses >= USES or not _does(self._kernel, FORGET):
             self.end()
 
 
-def _forgets(kernel: AsyncKernelManager) -> bool:
-    """Empty a kernel's namespace; return whether it did so."""
+def _does(kernel: AsyncKernelManager, code: str) -> bool:
+    """Let a kernel do something that no notebook sees; return whether it did so."""
     with without_slow_grammar():
         from jupyter_client.blocking.client import BlockingKernelClient
 
@@ -90,7 +89,7 @@ def _forgets(kernel: AsyncKernelManager) -> bool:
     try:
         client.wait_for_ready(timeout=FORGET_TIMEOUT_S)
         reply = client.execute(
-            FORGET, silent=True, store_history=False, reply=True, timeout=FORGET_TIMEOUT_S
+            code, silent=True, store_history=False, reply=True, timeout=FORGET_TIMEOUT_S
         )
     except (RuntimeError, TimeoutError):
         return False

@@ -172,7 +172,7 @@ def watch(
     files = RecordFiles(record, report / FOLDER)
     with (
         alone_in(draft / "watch", doing="watching a record for drafts"),
-        LastingKernel(record.parent) as kernel,
+        LastingKernel() as kernel,
     ):
 
         def make() -> Outputs:
@@ -183,7 +183,7 @@ def watch(
                     settings=settings,
                     keep="draft",
                     archive=report / FOLDER,
-                    kernel=kernel.get(),
+                    kernel=kernel.get(record.parent),
                 )
             except RecordError:
                 raise

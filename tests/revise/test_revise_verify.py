@@ -21,36 +21,21 @@ from kit import places
 from kit.cli import cli
 from kit.errors import ExitCode, RenderError, UsageError
 from kit.render import report as render
-from kit.results import Settings
 from kit.revise.amend import amend
 from kit.revise.carried import EARLIER_NAME, MANIFEST_NAME, RESULTS_NAME, unpacked
 from kit.revise.swap import STAGE
 from kit.revise.verify import verify
-from tests.helpers.records import SETUP
+from kit.watch.kernel import LastingKernel
+from tests.helpers.short_report import SETTINGS, make_record, short_template
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     from pypdf import PdfWriter
 
-pytestmark = pytest.mark.slow
+    from kit.results import Settings
 
-LOG = """event,phase,point,device,clock,soc_pct,last_on,first_off,note
-reading,map,start,limpet,08:00,100,,,
-reading,map,start,dunlin,08:00,100,,,
-reading,map,end,limpet,09:00,87,,,
-reading,map,end,dunlin,09:00,85,,,
-reading,photo,end,limpet,09:30,80,,,
-reading,photo,end,dunlin,09:30,77,,,
-power_off,photo,,limpet,,1,12:10,12:12,
-power_off,photo,,dunlin,,1,11:20,11:22,
-"""
-SETTINGS = Settings(draws=10_000)
-KEPT_CELLS = (
-    "title", "parameters", "load", "at-a-glance", "glance", "runtimes-text", "runtimes",
-    "limits-text", "limits", "revisions-text", "revisions", "reproduce-text", "reproduce", "data",
-)  # fmt: skip
-"""Cells of the template that these tests run: enough of every kind, in a third of the time."""
+pytestmark = pytest.mark.slow
 
 
 @pytest.fixture(scope="module")
@@ -62,12 +47,7 @@ def remade() -> dict[str, Path]:
 @pytest.fixture(scope="module", autouse=True)
 def template(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
     """Take a shorter template for the kit's own."""
-    name = render.TEMPLATE
-    notebook = json.loads((places.templates_folder() / name).read_text(encoding="utf-8"))
-    notebook["cells"] = [c for c in notebook["cells"] if c["id"] in KEPT_CELLS]
-    assert len(notebook["cells"]) == len(KEPT_CELLS)
-    folder = tmp_path_factory.mktemp("templates")
-    (folder / name).write_text(json.dumps(notebook), encoding="utf-8")
+    folder = short_template(tmp_path_factory.mktemp("templates")).parent
     with pytest.MonkeyPatch.context() as patch:
         for module in (places, render):
             patch.setattr(module, "templates_folder", lambda: folder)
@@ -75,17 +55,25 @@ def template(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
 
 
 @pytest.fixture(scope="module")
-def original(tmp_path_factory: pytest.TempPathFactory, template: None) -> Path:
+def kernel() -> Iterator[LastingKernel]:
+    """Return one kernel for all reports."""
+    with LastingKernel() as made:
+        yield made
+
+
+@pytest.fixture(scope="module")
+def original(
+    tmp_path_factory: pytest.TempPathFactory, template: None, kernel: LastingKernel
+) -> Path:
     """Return the output folder of a report with one correction behind it."""
     folder = tmp_path_factory.mktemp("verify")
-    record = folder / "day"
-    record.mkdir()
-    (record / "log.csv").write_text(LOG, encoding="utf-8")
-    (record / "session.toml").write_text(SETUP, encoding="utf-8")
+    record = make_record(folder / "day")
     out = folder / "out"
-    render.render_report(record, out, settings=SETTINGS)
+    render.render_report(record, out, settings=SETTINGS, kernel=kernel.get(folder))
+    kernel.forget()
     amend(record, line=4, column="soc_pct", to="88", reason="misread", on=date(2026, 6, 1))
-    made = render.render_report(record, out, settings=SETTINGS)
+    made = render.render_report(record, out, settings=SETTINGS, kernel=kernel.get(folder))
+    kernel.forget()
     assert made.revision == 2
     assert "The conclusion does not change against revision 1" in made.headline
     return out
@@ -94,13 +82,14 @@ def original(tmp_path_factory: pytest.TempPathFactory, template: None) -> Path:
 @pytest.fixture(autouse=True)
 def once(
     monkeypatch: pytest.MonkeyPatch, remade: dict[str, Path],
-    tmp_path_factory: pytest.TempPathFactory,
+    tmp_path_factory: pytest.TempPathFactory, kernel: LastingKernel,
 ) -> None:  # fmt: skip
     """Make a report of the same data with the same settings only once."""
     real = render.render_report
 
     def cached(record: Path, out: Path, *, settings: Settings, **options: Any) -> None:
-        made_of = (settings, record.name, record.is_dir(), os.environ.get("SOURCE_DATE_EPOCH"))
+        epoch = os.environ.get("SOURCE_DATE_EPOCH")
+        made_of = (settings, options.get("keep"), record.name, record.is_dir(), epoch)
         digest = hashlib.sha256(repr(made_of).encode())
         folder = record if record.is_dir() else record.parent
         for root in (folder, out):
@@ -109,7 +98,8 @@ def once(
                 digest.update(path.read_bytes() if path.is_file() else b"")
         key = digest.hexdigest()
         if key not in remade:
-            real(record, out, settings=settings, **options)
+            real(record, out, settings=settings, kernel=kernel.get(record.parent), **options)
+            kernel.forget()
             remade[key] = Path(shutil.copytree(out, tmp_path_factory.mktemp("remade") / "out"))
         else:
             shutil.copytree(remade[key], out, dirs_exist_ok=True)

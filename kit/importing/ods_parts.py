@@ -53,6 +53,9 @@ def ods_facts(parts: Mapping[str, bytes]) -> dict[str, Facts]:
     parser.EndElementHandler = walk.end
     try:
         parser.Parse(parts["content.xml"], True)  # noqa: FBT003 - the parser's own signature
+        for name, facts in walk.sheets.items():
+            walk.name = name
+            facts.check_density()
     except expat.ExpatError as error:
         raise RefusedError(
             rule="import-broken",
@@ -111,7 +114,8 @@ class _Walk:
         kind = self.cell.get("value-type", "")
         facts = self.sheets[self.name]
         if kind or self.has_text:
-            facts.reach(self.row + self.repeat_rows - 1, self.column + columns - 1)
+            last = self.row + self.repeat_rows - 1, self.column + columns - 1
+            facts.reach(*last, cells=self.repeat_rows * columns)
             places = [
                 (r, c)
                 for r in range(self.row, self.row + self.repeat_rows)

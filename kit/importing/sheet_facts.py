@@ -14,6 +14,12 @@ MOST_CELLS = 12_000_000
 MOST_COLUMNS = 2_000
 
 
+SPARSE_CELLS = 1_000_000
+SPARSE_SHARE = 0.05
+"""Of a rectangle of more than so many cells at least this share must be filled: a table that was
+kept is dense, one stray cell in the last row is not."""
+
+
 class BoundsError(Exception):
     """A cell lies so far out that the sheet cannot be laid out."""
 
@@ -51,19 +57,33 @@ class Facts:
     merged: list[tuple[int, int, int, int]] = field(default_factory=list)
     last_row: int = -1
     last_column: int = -1
+    filled: int = 0
 
-    def reach(self, row: int, column: int) -> None:
-        """Note a cell with content.
+    def check_density(self) -> None:
+        """Refuse a large rectangle that is almost empty.
+
+        Raises
+        ------
+        BoundsError
+            With the last row and column.
+        """
+        cells = (self.last_row + 1) * (self.last_column + 1)
+        if cells > SPARSE_CELLS and self.filled < SPARSE_SHARE * cells:
+            raise BoundsError(self.last_row, self.last_column)
+
+    def reach(self, row: int, column: int, cells: int = 1) -> None:
+        """Note a cell with content; it may stand for several, of which it is the last.
 
         Raises
         ------
         BoundsError
             If the rectangle from A1 to it is too large.
         """
+        self.filled += cells
         if row <= self.last_row and column <= self.last_column:
             return
         self.last_row = max(self.last_row, row)
         self.last_column = max(self.last_column, column)
-        cells = (self.last_row + 1) * (self.last_column + 1)
-        if self.last_column >= MOST_COLUMNS or cells > MOST_CELLS:
+        area = (self.last_row + 1) * (self.last_column + 1)
+        if self.last_column >= MOST_COLUMNS or area > MOST_CELLS:
             raise BoundsError(row, column)

@@ -91,20 +91,17 @@ def _percent_styles(parts: Mapping[str, bytes]) -> tuple[frozenset[str], frozens
     if not any(mark in styles for mark in PERCENT_IDS):
         return frozenset(), frozenset()
     from openpyxl.styles.numbers import BUILTIN_FORMATS
-    from openpyxl.styles.stylesheet import Stylesheet
 
-    try:
-        sheet = Stylesheet.from_tree(_tree(parts, "xl/styles.xml"))
-        custom = {f.numFmtId: f.formatCode for f in sheet.numFmts.numFmt}
-        codes = [custom.get(x.numFmtId) or BUILTIN_FORMATS.get(x.numFmtId, "") for x in
-                 sheet.cellXfs.xf]  # fmt: skip
-    except (TypeError, ValueError, KeyError, AttributeError, ET.ParseError) as error:
-        raise RefusedError(
-            rule="import-broken",
-            found=f"number formats that cannot be read ({error})",
-            expected="a whole XLSX file",
-            remedy="Save the file again from a spreadsheet program.",
-        ) from error
+    custom: dict[str, str] = {}
+    codes: list[str] = []
+    for element in _tree(parts, "xl/styles.xml"):
+        if _local(element.tag) == "numFmts":
+            custom = {f.get("numFmtId", ""): f.get("formatCode", "") for f in element}
+        elif _local(element.tag) == "cellXfs":
+            used = [x.get("numFmtId", "0") for x in element]
+            codes = [
+                custom.get(i) or BUILTIN_FORMATS.get(int(i) if i.isdigit() else 0, "") for i in used
+            ]
     kinds = [percent_kind(code) for code in codes]
     return (
         frozenset(str(i) for i, k in enumerate(kinds) if k == "times100"),
@@ -132,6 +129,7 @@ def _scan(data: bytes, name: str, times100: frozenset[str], signs: frozenset[str
     parser.StartElementHandler, parser.EndElementHandler = walk.start, walk.end
     try:
         parser.Parse(data, True)  # noqa: FBT003 - the parser's own signature
+        walk.facts.check_density()
     except expat.ExpatError as error:
         raise RefusedError(
             rule="import-broken",

@@ -88,6 +88,9 @@ def readings(
     point_codes = back[point.codes.to_numpy()[rows]]
     open_point = (point_codes == 0) & np.isfinite(t_min)
     fill = open_point & (phase == 0)
+    named = open_point & ~fill & log.is_event("reading")[rows]
+    at_edge = named & _at_edge(t_min, log.run[rows], phase, spans, phases)
+    _tell_no_point(log, rows[at_edge], notes)
     phase[fill] = _phase_at(t_min[fill], log.run[rows][fill], spans, phases)
     point_codes[open_point & (phase > 0)] = names.index("inside")
     kind = np.where(log.is_event("tick")[rows], 1, 0).astype(np.int8)
@@ -105,6 +108,50 @@ def readings(
     )
     _tell_twice(log, rows, kind, point_codes, notes)
     return frame
+
+
+def _at_edge(
+    t_min: NDArray[np.float64],
+    run: NDArray[np.int64],
+    phase: NDArray[np.int32],
+    spans: pd.DataFrame,
+    phases: Sequence[str],
+) -> NDArray[np.bool_]:
+    """Return which times are the very start or end of their phase (1 + its place)."""
+    found = np.zeros(t_min.size, dtype=bool)
+    place = {name: i for i, name in enumerate(phases, start=1)}
+    for span in spans.itertuples(index=False):
+        ours = (run == span.run) & (phase == place[str(span.phase)])
+        found |= ours & ((t_min == span.start_min) | (t_min == span.end_min))
+    return found
+
+
+def _tell_no_point(log: Log, rows: NDArray[np.intp], notes: Collector) -> None:
+    """Tell readings on the boundary of their phase that do not say that they are of it."""
+    expected = "'start' or 'end', as it was made on the boundary of the phase"
+    for row in rows[:MOST_ALIKE].tolist():
+        device, phase = log.text("device", row), log.text("phase", row)
+        notes.add(
+            "point-open",
+            row=row,
+            column="point",
+            severity="note",
+            found=f"an empty cell, for a reading of {quoted(device)} in {quoted(phase)}",
+            expected=expected,
+            remedy="It counts as a reading inside the phase; write the point to make it the one "
+            "of the boundary.",
+            device=device,
+            phase=phase,
+            run=int(log.run[row]),
+        )
+    notes.add_rest(
+        "point-open",
+        rows,
+        column="point",
+        severity="note",
+        expected=expected,
+        remedy="They count as readings inside the phase.",
+    )
 
 
 def _tell_not_taken(log: Log, rows: NDArray[np.intp], notes: Collector) -> None:

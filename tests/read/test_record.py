@@ -34,6 +34,18 @@ still_on,photo,,limpet,09:40,70,,,,,,,
 """
 
 
+def test_a_reading_on_a_boundary_that_does_not_say_so_is_told():
+    """photo runs from 09:05 (65 min) to its planned end, 95 min; map ends at 09:00."""
+    log = LOG + "".join(
+        f"reading,{phase},,limpet,{clock},89,,,,,,,\n"
+        for phase, clock in (("map", "09:00"), ("map", "08:59"), ("photo", "09:05"), ("", "09:35"))
+    )
+    session, findings = read(log)
+    told = [(f.rule, f.line, f.phase, f.severity) for f in findings]
+    assert told == [("point-open", 13, "map", "note"), ("point-open", 15, "photo", "note")]
+    assert session.readings["point"].tolist()[-4:] == ["inside"] * 4
+
+
 @pytest.mark.parametrize("setup", ['[session]\ntitle = "Mud\n', "[session]\ntitle = '\udcfc'\n"])
 def test_a_setup_file_that_cannot_be_read_is_told_alone(tmp_path, setup):
     """What the log would lack stands in it, unread: faults of the log would only mislead."""

@@ -8,6 +8,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from kit.claims.verdicts import CANNOT, NOT_SUPPORTED, SUPPORTED, TIED
+from kit.compare.order import leading
 from kit.compare.words import longer_words, to_percent
 from kit.units import NO_BREAK, count, joined, number
 
@@ -20,7 +21,10 @@ if TYPE_CHECKING:
     from kit.compare.order import Led, Standing
     from kit.compare.units import Unit
 
-__all__ = ["Said", "claims_of"]
+__all__ = ["LISTED", "PRINTED", "Said", "claims_of"]
+
+PRINTED, LISTED = 1, 2
+"""Priorities of a claim."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -35,6 +39,8 @@ class Said:
         What somebody may want to say; whether the record bears it out; why; what is true.
     lead_pct, low_pct, high_pct
         The difference and the interval that decides (%), NaN or infinite where open.
+    priority
+        1 is printed, 2 is in the full list only.
     """
 
     code: str
@@ -46,6 +52,7 @@ class Said:
     method: str
     reason: str
     wording: str
+    priority: int = 1
 
 
 def _numbers(bounds: Bounds | None, sign: int = 1) -> tuple[float, float, float]:
@@ -66,7 +73,7 @@ def _room(bounds: Bounds) -> str:
     return f"up to {number(math.ceil(max(ends)))}{NO_BREAK}% either way is open"
 
 
-def _longer(standing: Standing, a: int, b: int, method: str) -> Said:
+def _longer(standing: Standing, a: int, b: int, method: str, priority: int) -> Said:
     """Return the claim that entry a runs longer than entry b."""
     pair, sign = standing.pair(a, b)
     names = [standing.field.entries[k].name for k in (a, b)]
@@ -96,40 +103,44 @@ def _longer(standing: Standing, a: int, b: int, method: str) -> Said:
         )
     return Said(
         code="longer", statement=statement, verdict=verdict, lead_pct=lead, low_pct=low,
-        high_pct=high, method=method, reason=reason, wording=wording,
+        high_pct=high, method=method, reason=reason, wording=wording, priority=priority,
     )  # fmt: skip
 
 
-def _leads(members: Sequence[Member], led: Led, method: str) -> Said | None:
-    if not led.leader or not led.rivals:
+def _leads(standing: Standing, league: int, method: str) -> Said | None:
+    """Return the claim that the first of a group runs longest; ``None`` for a group of one."""
+    lead = leading(standing, league)
+    if not lead.rivals:
         return None
-    where = f"after {members[led.member].said}"
-    others = count(led.rivals, "device")
-    if led.verdict == SUPPORTED:
+    entries = standing.field.entries
+    name, level = entries[lead.entry].name, joined(entries[k].name for k in lead.level)
+    of_all = f"of the {count(lead.rivals + 1, 'device')} that can be compared"
+    start = of_all[0].upper() + of_all[1:]
+    if lead.verdict == SUPPORTED:
+        wording = f"{start}, {name} runs longest: longer than each of the others."
+        reason = f"ahead of all {count(lead.rivals, 'other')}"
+    elif lead.verdict == TIED:
         wording = (
-            f"{led.leader} runs longer than each of the other {others} it can be compared with."
+            f"{start}, {name} has the longest runtime, but {level} "
+            f"{'is' if len(lead.level) == 1 else 'are'} too close to call."
         )
-        reason = f"ahead of all {others}"
-    elif led.verdict == TIED:
-        wording = (
-            f"{led.leader} has the longest runtime so far, but {joined(led.level)} "
-            f"{'is' if len(led.level) == 1 else 'are'} too close to call."
-        )
-        reason = f"not separated from {joined(led.level)}"
+        reason = f"not separated from {level}"
     else:
         wording = (
-            f"Who runs longest cannot be said: {led.leader} cannot be told from "
-            f"{joined(led.level)}, of which not all was seen."
+            f"{start}, it cannot be said which runs longest: {name} cannot be told from {level}, "
+            "and not every runtime was seen to its end."
         )
-        reason = f"not everything was seen of {led.leader} or of {joined(led.level)}"
+        reason = f"not every runtime was seen to its end ({name}, {level})"
     return Said(
-        code="leads", statement=f"{led.leader} runs longest of all, {where}", verdict=led.verdict,
+        code="leads", statement=f"{name} runs longest {of_all}", verdict=lead.verdict,
         lead_pct=math.nan, low_pct=math.nan, high_pct=math.nan, method=method, reason=reason,
         wording=wording,
     )  # fmt: skip
 
 
-def _changed(members: Sequence[Member], units: Sequence[Unit], change: Change, rows: int) -> Said:
+def _changed(
+    members: Sequence[Member], units: Sequence[Unit], change: Change, rows: int, priority: int
+) -> Said:
     """Return the claim that a device runs longer or shorter than before."""
     name = units[change.unit].name
     early, late = (members[p.member].said for p in (change.before, change.after))
@@ -182,6 +193,7 @@ def _changed(members: Sequence[Member], units: Sequence[Unit], change: Change, r
         else "t interval of one return",
         reason=change.why or basis,
         wording=wording,
+        priority=priority,
     )
 
 
@@ -211,28 +223,47 @@ def claims_of(
     Returns
     -------
     tuple of Said
-        Who leads; whoever led before the last session, and whoever leads now, against every
-        other; neighbours in the order; what became of each device that returned.
+        Who leads each group; whoever led before the last session, and whoever leads now,
+        against every other; neighbours in the order; what became of each device that returned.
     """
     compared = sum(
         standing.field.contrasts(p.a, p.b) for p in standing.pairs if p.ties.tie != "apart"
     )
     method = f"t intervals, {count(compared, 'comparison')} together (Bonferroni)"
-    found: list[Said] = []
-    last = _leads(members, led[-1], method)
-    if last is not None:
-        found.append(last)
+    leagues = list(dict.fromkeys(p.league for p in standing.places))
+    leads = [_leads(standing, league, method) for league in leagues]
+    found = [claim for claim in leads if claim is not None]
     asked: set[frozenset[int]] = set()
     entries = standing.field.entries
+    newest = len(members) - 1
     # whoever led before the last session, then whoever leads now, against every other
     for name in dict.fromkeys((led[-2].leader, led[-1].leader)):
         for champion in [k for k, e in enumerate(entries) if e.name == name]:
             for rival in [p.entry for p in standing.places if p.entry != champion]:
-                if frozenset((champion, rival)) not in asked:
-                    asked.add(frozenset((champion, rival)))
-                    found.append(_longer(standing, champion, rival, method))
+                if frozenset((champion, rival)) in asked:
+                    continue
+                asked.add(frozenset((champion, rival)))
+                apart = standing.pair(champion, rival)[0].ties.tie == "apart"
+                fresh = any(p.member == newest for p in entries[rival].appearances)
+                urgent = not apart or (fresh and name == led[-2].leader)
+                found.append(
+                    _longer(standing, champion, rival, method, PRINTED if urgent else LISTED)
+                )
     for one, two in pairwise(standing.places):
         if one.league == two.league and frozenset((one.entry, two.entry)) not in asked:
-            found.append(_longer(standing, one.entry, two.entry, method))
-    found += [_changed(members, units, change, len(changes) // 2) for change in changes]
+            found.append(_longer(standing, one.entry, two.entry, method, PRINTED))
+    latest = {change.unit: change.after for change in changes}
+    for change in changes:
+        # ties of earlier returns stand in the table of changes
+        urgent = change.verdict == SUPPORTED or (
+            change.after == latest[change.unit] and _is_next(units[change.unit], change)
+        )
+        found.append(
+            _changed(members, units, change, len(changes) // 2, PRINTED if urgent else LISTED)
+        )
     return tuple(found)
+
+
+def _is_next(unit: Unit, change: Change) -> bool:
+    """Whether a change is from one appearance to the next."""
+    return (change.before, change.after) in pairwise(unit.appearances)

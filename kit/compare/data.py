@@ -94,11 +94,11 @@ def _tables(found: Comparison) -> dict[str, Any]:
             ],
         ),
         "claims": _table(
-            ("code", "statement", "verdict", "lead_pct", "low_pct", "high_pct", "method",
-             "reason", "wording"),
+            ("code", "priority", "statement", "verdict", "lead_pct", "low_pct", "high_pct",
+             "method", "reason", "wording"),
             [
-                [c.code, c.statement, c.verdict, c.lead_pct, c.low_pct, c.high_pct, c.method,
-                 c.reason, c.wording]
+                [c.code, c.priority, c.statement, c.verdict, c.lead_pct, c.low_pct, c.high_pct,
+                 c.method, c.reason, c.wording]
                 for c in found.claims
             ],
         ),

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from kit.compare.settings import CompareSettings
     from kit.compare.units import Unit
 
-__all__ = ["Led", "Place", "Standing", "history", "standing_of"]
+__all__ = ["Lead", "Led", "Place", "Standing", "history", "leading", "standing_of"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,6 +68,16 @@ class Standing:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Lead:
+    """The longest runtime of a group: whose, from which entries it is not told, out of how many."""
+
+    entry: int
+    verdict: str
+    level: tuple[int, ...]
+    rivals: int
+
+
+@dataclass(frozen=True, kw_only=True)
 class Led:
     """Who led after a session.
 
@@ -84,6 +94,8 @@ class Led:
         Names of those that it could not be told from.
     rivals
         Number of entries that it was compared with.
+    linked
+        Whether anything links this session with those before.
     """
 
     member: int
@@ -92,6 +104,7 @@ class Led:
     verdict: str
     level: tuple[str, ...]
     rivals: int
+    linked: bool = True
 
 
 def _places(field: Field, pairs: Sequence[Pair], session_s: float | None) -> tuple[Place, ...]:
@@ -146,6 +159,19 @@ def standing_of(
     return Standing(field=field, pairs=pairs, places=_places(field, pairs, settings.session_cv))
 
 
+def leading(standing: Standing, league: int) -> Lead:
+    """Return who has the longest runtime of a group, and from whom it cannot be told."""
+    leader, *rivals = [p.entry for p in standing.places if p.league == league]
+    level, verdict = [], SUPPORTED if rivals else CANNOT
+    for rival in rivals:
+        pair, sign = standing.pair(leader, rival)
+        if pair.longer * sign > 0:
+            continue
+        level.append(rival)
+        verdict = CANNOT if CANNOT in (verdict, pair.verdict) else TIED
+    return Lead(entry=leader, verdict=verdict, level=tuple(level), rivals=len(rivals))
+
+
 def _led(standing: Standing, member: int) -> Led:
     entries = standing.field.entries
     here = {k for k, e in enumerate(entries) if any(p.member == member for p in e.appearances)}
@@ -153,18 +179,13 @@ def _led(standing: Standing, member: int) -> Led:
     if not groups:
         return Led(member=member, leader="", unit=-1, verdict=CANNOT, level=(), rivals=0)
     league = max(set(groups), key=lambda g: (groups.count(g), -g))
-    order = [p for p in standing.places if p.league == league]
-    leader, rivals = order[0].entry, [p.entry for p in order[1:]]
-    level, verdict = [], SUPPORTED if rivals else CANNOT
-    for rival in rivals:
-        pair, sign = standing.pair(leader, rival)
-        if pair.longer * sign > 0:
-            continue
-        level.append(entries[rival].name)
-        verdict = CANNOT if CANNOT in (verdict, pair.verdict) else TIED
+    lead = leading(standing, league)
+    in_league = [p.entry for p in standing.places if p.league == league]
+    earlier = any(p.member < member for k in in_league for p in entries[k].appearances)
     return Led(
-        member=member, leader=entries[leader].name, unit=entries[leader].unit, verdict=verdict,
-        level=tuple(level), rivals=len(rivals),
+        member=member, leader=entries[lead.entry].name, unit=entries[lead.entry].unit,
+        verdict=lead.verdict, level=tuple(entries[k].name for k in lead.level),
+        rivals=lead.rivals, linked=earlier or member == 0,
     )  # fmt: skip
 
 

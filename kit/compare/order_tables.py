@@ -6,6 +6,7 @@ import math
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
+from kit.compare.claims import PRINTED
 from kit.compare.pairs import together
 from kit.compare.words import ratio_cell
 from kit.display import Column, Table
@@ -192,6 +193,8 @@ def history(found: Comparison) -> Table:
             change = "nobody: no runtime"
         elif before < 0:
             change = "first"
+        elif not led.linked:
+            change = "not linked with the sessions before"
         else:
             change = "still leads" if led.unit == before else "new leader"
         before = led.unit if led.leader else before
@@ -231,7 +234,9 @@ def claims(found: Comparison) -> Table | None:
     """Return the sentences with verdict, margin and a wording that is true; ``None`` for none."""
     if not found.claims:
         return None
-    methods = dict.fromkeys(c.method for c in found.claims)
+    printed = [c for c in found.claims if c.priority == PRINTED]
+    left = len(found.claims) - len(printed)
+    methods = dict.fromkeys(c.method for c in printed)
     return Table(
         id="claims",
         caption="What people will want to say across these sessions, and whether it stands",
@@ -248,12 +253,13 @@ def claims(found: Comparison) -> Table | None:
                 _margin(c.lead_pct, c.low_pct, c.high_pct),
                 c.wording,
             )
-            for c in found.claims
+            for c in printed
         ),
         notes=(
             "Margin: the interval that decides, in per cent of the second device, or of the "
             "earlier session.",
             *(f"Judged by: {method}." for method in methods),
+            *((f"{left} further sentences are in the CSV tables.",) if left else ()),
         ),
     )
 

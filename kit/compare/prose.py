@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from kit.claims.verdicts import SUPPORTED
 from kit.compare.network import ENOUGH_DOF
+from kit.compare.order import leading
 from kit.show.references import REFERENCES, Reference
 from kit.units import NO_BREAK, count, joined, number, percent
 
@@ -48,6 +49,7 @@ def glance(found: Comparison) -> tuple[str, ...]:
     ahead = _ahead(found)
     if ahead:
         parts.append(ahead)
+    parts += leads[1:2]
     changed = [c for c in said if c.code.startswith("changed") and c.verdict == SUPPORTED]
     if changed:
         parts += [c.wording for c in changed[:2]]
@@ -67,20 +69,17 @@ def glance(found: Comparison) -> tuple[str, ...]:
 def _ahead(found: Comparison) -> str:
     """Return over whom the first of the order is surely ahead; empty where over nobody or all."""
     places = found.standing.places
-    if not places or found.history[-1].verdict == SUPPORTED:
+    if not places:
         return ""
     names = found.standing.field.entries
-    leader = next((p.entry for p in places if names[p.entry].name == found.history[-1].leader), -1)
-    behind = []
-    for item in places:
-        if leader in (-1, item.entry):
-            continue
-        pair, sign = found.standing.pair(leader, item.entry)
-        if pair.longer * sign > 0:
-            behind.append(names[item.entry].name)
+    lead = leading(found.standing, places[0].league)
+    if lead.verdict == SUPPORTED:
+        return ""
+    group = [p.entry for p in places if p.league == places[0].league]
+    behind = [names[k].name for k in group if k not in (lead.entry, *lead.level)]
     if not behind:
         return ""
-    return f"{names[leader].name} runs longer than {joined(behind)}."
+    return f"{names[lead.entry].name} runs longer than {joined(behind)}."
 
 
 def scatter_sentence(found: Comparison) -> str:

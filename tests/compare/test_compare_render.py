@@ -151,7 +151,7 @@ def test_the_command_says_what_it_made(tmp_path):
     )
     assert run.exit_code == 0, run.output
     assert "comparison.html" in run.output
-    assert "Who runs longest cannot be said" in run.output
+    assert "it cannot be said which runs longest" in run.output
     wrong = CliRunner().invoke(
         cli, ["compare", *map(str, SAMPLES), "-o", str(tmp_path / "out"), "--same", "goby"]
     )

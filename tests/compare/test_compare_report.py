@@ -62,7 +62,7 @@ def test_the_sample_says_what_its_truth_says(sample):
     assert [row[1] for row in order.rows] == ["1–2", "1–6", "2–6", "2–6", "2–6", "2–6"]
     assert order.rows[1][2].startswith(">")
     text = prose(compare_report.glance(sample))
-    assert "Goby 10 cannot be told from Kelpfin 11, of which not all was seen" in text
+    assert "Goby 10 cannot be told from Kelpfin 11, and not every runtime was seen" in text
     assert "Goby 10 runs longer than Whelk 10 Plus, Limpet 10, Periwinkle 8 and Curlew 11" in text
     history = tables(compare_report.history(sample))["history"]
     assert [(row[2], row[3]) for row in history.rows] == [

@@ -344,9 +344,21 @@ def test_places_are_intervals_and_history_is_told_from_what_was_known():
     # a champion's claims come first, the opposite is said where it holds
     said = {c.statement: c.verdict for c in found.claims}
     assert said["b runs longer than d"] == "not_supported"
-    assert (
-        said["d runs longest of all, after session\N{NO-BREAK SPACE}3 (2026-05-03)"] == "supported"
+    assert said["d runs longest of the four devices that can be compared"] == "supported"
+
+
+def test_a_session_that_nothing_links_has_a_first_of_its_own():
+    found = compared(
+        day(1, {"a": 600, "c": 400}), day(2, {"b": 610, "c": 400}), day(3, {"x": 900, "y": 500})
     )
+    assert [h.linked for h in found.history] == [True, True, False]
+    leads = [c.wording for c in found.claims if c.code == "leads"]
+    # the larger group opens; no first of one group is called the first of all
+    assert leads == [
+        "Of the three devices that can be compared, b has the longest runtime, but a is too close "
+        "to call.",
+        "Of the two devices that can be compared, x runs longest: longer than each of the others.",
+    ]
 
 
 def test_a_later_session_changes_no_earlier_line():

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections import Counter
 from dataclasses import dataclass
 from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any, Literal
@@ -184,11 +185,13 @@ class _Results:
     def __init__(self, data: Mapping[str, Any], session: Mapping[str, Any]) -> None:
         self.data = data
         self.session = session
-        self.labels = {
-            id_: _text(row.get("label")) or id_
-            for row in self.rows("devices")
-            if (id_ := _text(row.get("id")))
-        }
+        self.labels = _apart(
+            {
+                id_: _text(row.get("label")) or id_
+                for row in self.rows("devices")
+                if (id_ := _text(row.get("id")))
+            }
+        )
 
     def rows(self, table: str) -> Iterator[dict[str, Any]]:
         """Yield the rows of a table by column; rows of another width are left out."""
@@ -324,6 +327,21 @@ class _Results:
                 return Lead("not_supported", "lead not supported")
             return Lead("open", "who leads cannot be said")
         return Lead("open", "lead not judged in this report")
+
+
+def _apart(labels: Mapping[str, str]) -> dict[str, str]:
+    """Return the labels, those that stand several times with their place, as the report has it.
+
+    Examples
+    --------
+    >>> _apart({"a": "Limpet 10", "b": "Dunlin 9", "c": "Limpet 10"})
+    {'a': 'Limpet 10 [1]', 'b': 'Dunlin 9', 'c': 'Limpet 10 [3]'}
+    """
+    times = Counter(labels.values())
+    return {
+        id_: f"{label} [{place}]" if times[label] > 1 else label
+        for place, (id_, label) in enumerate(labels.items(), start=1)
+    }
 
 
 def _some(names: list[str]) -> str:

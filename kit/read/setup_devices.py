@@ -5,10 +5,10 @@ from __future__ import annotations
 from datetime import date, datetime, time
 from typing import TYPE_CHECKING, cast, get_args
 
+from kit.labels import full_name
 from kit.read.cells import nearest, quoted
 from kit.read.conditions import CONDITIONS
-from kit.read.toml_table import NOT_RECORDED, is_number
-from kit.safe_text import displayable
+from kit.read.toml_table import NOT_RECORDED, is_number, toml_text
 from kit.session import Device, Gauge, GaugeCounts, RoundingConvention
 
 if TYPE_CHECKING:
@@ -65,7 +65,7 @@ def read_devices(tables: Sequence[Table]) -> tuple[Device, ...]:
         elif position is not None:
             places[position] = name
         label = table.text("label") or name
-        _tell_label_twice(table, label, devices)
+        _tell_alike(table, label, devices)
         device = Device(
             id=name,
             label=label,
@@ -91,16 +91,21 @@ def read_devices(tables: Sequence[Table]) -> tuple[Device, ...]:
     return tuple(devices)
 
 
-def _tell_label_twice(table: Table, label: str, before: Sequence[Device]) -> None:
-    """Tell a label that reads like that of another device: no sentence could tell them apart."""
-    seen = {" ".join(displayable(d.label).split()): d.id for d in before}
-    shown = " ".join(displayable(label).split())
-    if shown in seen and seen[shown] != table.text("id"):
-        table.wrong(
-            "label" if table.has("label") else "id",
-            f"a label of its own ({quoted(seen[shown])} has the same)",
-            'Add what tells the two apart, such as "unit A" and "unit B".',
-            rule="setup-twice",
+def _tell_alike(table: Table, label: str, before: Sequence[Device]) -> None:
+    """Tell a label that reads like that of another device."""
+    name = table.text("id")
+    seen = {full_name(d.label, d.id).casefold(): d.id for d in before if d.id != name}
+    twin = seen.get(full_name(label, name).casefold(), "")
+    if name and twin:
+        key = "label" if table.has("label") else "id"
+        table.notes.add(
+            "setup-alike",
+            table.key(key),
+            severity="caution",
+            found=toml_text(table.data[key]),
+            expected=f"a label of its own ({quoted(twin)} has the same)",
+            remedy="The report adds their places in the row; better say what tells them apart, such "
+            'as "unit A" and "unit B".',
         )
 
 

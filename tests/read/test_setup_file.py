@@ -407,11 +407,12 @@ def test_the_largest_number_is_still_one():
     assert good("[[devices]]\nid = 'a'\nrated_energy_wh = 1000000\n").devices[0].rated_energy_wh
 
 
-@pytest.mark.parametrize("label", ["Limpet 10", " Limpet  10", "Limpet\u200b 10"])
-def test_two_devices_never_read_the_same(label):
+@pytest.mark.parametrize("label", ["Limpet 10", " limpet  10", "Limpet\u200b 10"])
+def test_two_devices_that_read_the_same_are_told(label):
     found = fault(f"[[devices]]\nid = 'a'\nlabel = 'Limpet 10'\n[[devices]]\nid = 'b'\n"
                   f"label = '{label}'\n")  # fmt: skip
-    assert (found.line, found.column, found.rule) == (6, "devices[2].label", "setup-twice")
+    assert (found.line, found.column, found.rule) == (6, "devices[2].label", "setup-alike")
+    assert found.severity == "caution"
     assert "'a' has the same" in found.expected
 
 

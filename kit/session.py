@@ -210,8 +210,8 @@ class Assumptions:
         How noted minutes were rounded: ``floor`` (a digital clock), ``nearest`` or ``unknown``.
     off_check_min
         Near empty, every device was looked at at least this often (min), so that one noted
-        off had been on at most this long before. ``None``: not stated; only "last seen on" and
-        readings count.
+        off had been on at most this long before, unless its row says when it was last seen on.
+        ``None``: not stated; only "last seen on" and readings count.
     """
 
     reading_delay_min: float = 2.0

@@ -357,7 +357,8 @@ def _observed(
         (last - early, early + late, "last reading"),
         (-before, 0.0, "on at the start"),
     ]
-    if watch is not None and not np.isnan(note.off):
+    # what was noted of this very device goes before what is promised of all
+    if watch is not None and not np.isnan(note.off) and np.isnan(note.last_on):
         words = f"looked at every {watch:g} min"
         candidates.append((note.off - watch - before, slope, words))
     low, ramp, since = max((c for c in candidates if not np.isnan(c[0])), key=lambda c: c[0])

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Literal
 from kit.errors import RenderError, UsageError
 from kit.plan.outlook import outlook
 from kit.session import Assumptions, Gauge
-from kit.units import number
+from kit.units import clock, number
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
@@ -106,7 +106,7 @@ def _umask() -> int:
 def setup_text(plan: Plan, view: Outlook) -> str:
     """Return the setup file of the session that a plan describes."""
     parts = [
-        *_session_lines(plan),
+        *_session_lines(plan, view),
         *_condition_lines(plan),
         *_assumption_lines(plan, view),
         *_claim_lines(plan),
@@ -120,7 +120,7 @@ def _ruled(title: str) -> str:
     return f"\n# {'-' * (RULE - len(title) - 3)} {title}"
 
 
-def _session_lines(plan: Plan) -> Iterator[str]:
+def _session_lines(plan: Plan, view: Outlook) -> Iterator[str]:
     yield f"# {_plain(plan.title or plan.id)}"
     yield "#"
     yield "# Made from a plan. This file says what is tested and how; log.csv, beside it, what was"
@@ -134,15 +134,24 @@ def _session_lines(plan: Plan) -> Iterator[str]:
             "title": plan.title,
             "date": plan.date,
             "timezone": plan.timezone,
-            "start": None if plan.start is None else f"{plan.start:%H:%M}",
             "operator": plan.operator,
             "revision": 1,
             "notes": plan.notes,
             "log": "log.csv",
+            "look_every_min": view.looks.every_min,
         }
     )
+    yield from _start_lines(plan, view)
     yield '# stop = "18:00"               # when the session was stopped'
     yield '# stated_elapsed = "10:00"     # h:mm, if somebody called it out'
+
+
+def _start_lines(plan: Plan, view: Outlook) -> Iterator[str]:
+    """Runtimes count from the first phase, which begins when it begins: the log says when."""
+    if plan.start is not None and plan.phases:
+        begins = view.table.of_phase(plan.phases[0].id).start_min
+        planned = f'# start = "{clock(plan.start, begins)}"'
+        yield f"{planned:<30}# planned; without it, the first phase_start in the log counts"
 
 
 def _condition_lines(plan: Plan) -> Iterator[str]:
@@ -177,8 +186,8 @@ def _assumption_lines(plan: Plan, view: Outlook) -> Iterator[str]:
         )
         yield f"reading_delay_min = {late:g}".ljust(34) + f"# {why}"
     if "off_check_min" not in stated:
-        yield f"off_check_min = {view.looks.every_min:g}".ljust(34) + (
-            "# near empty the row was looked at this often"
+        yield f"# off_check_min = {view.looks.every_min:g}".ljust(34) + (
+            "# only if near empty the row was really looked at this often"
         )
 
 

@@ -59,6 +59,8 @@ class Setup:
         Empty when the file names none: then they are those of the log.
     phase_times
         Phase id → (start, end) as noted in the setup file, each ``None`` if it is not.
+    look_every_min
+        How often the recorder reminds of looking along the row near empty (min).
     lines
         Line of each key, for findings that need the log too.
     """
@@ -71,6 +73,7 @@ class Setup:
     revision: int = 1
     notes: str = ""
     log: str = ""
+    look_every_min: float | None = None
     runs: tuple[RunSetup, ...] = (RunSetup(),)
     numbered_runs: bool = False
     devices: tuple[Device, ...] = ()
@@ -146,6 +149,7 @@ def setup_of(top: Table) -> Setup:
         revision=session.whole("revision") or 1,
         notes=session.text("notes"),
         log=session.text("log"),
+        look_every_min=session.number("look_every_min", low=0.01, unit="min"),
         runs=runs,
         numbered_runs=numbered,
         devices=devices,

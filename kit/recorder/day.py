@@ -35,7 +35,7 @@ class Protocol:
     run
         Number of the run; ``None`` when the session has one run only.
     look_every_min
-        How often the row is looked at near empty (min), if the setup file says so.
+        How often to remind of looking along the row near empty (min), if the setup file says so.
     """
 
     title: str

@@ -109,7 +109,7 @@ def protocol_of(setup: Setup, *, title: str, run: int | None, local: tzinfo) -> 
         zoned=bool(setup.timezone),
         start=_start(setup, said, zone),
         run=said.number if setup.numbered_runs else None,
-        look_every_min=setup.assumptions.off_check_min,
+        look_every_min=setup.look_every_min or setup.assumptions.off_check_min,
     )
 
 

@@ -38,7 +38,7 @@ Step = Literal["start", "read", "run", "turn", "end", "stop", "done"]
 who is still on, nothing."""
 
 NEAR_EMPTY_PCT = 10.0
-"""From here on a device is looked at as often as the setup file promises (off_check_min)."""
+"""From here on the operator is reminded of looking as often as the setup file says (%)."""
 
 
 @dataclass(frozen=True, kw_only=True)

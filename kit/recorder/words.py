@@ -224,9 +224,7 @@ def remarks(here: Situation, protocol: Protocol) -> tuple[str, ...]:
     first = next(
         (here.moments.get(r.id) for r in here.rows if r.get("event") == "phase_start"), None
     )
-    if first is not None and protocol.start is None:
-        found.append(f'session.toml has no start; write start = "{first:%H:%M}".')
-    elif first is not None and protocol.start is not None:
+    if first is not None and protocol.start is not None:
         if first.date() != protocol.start.astimezone(protocol.zone).date():
             found.append(
                 f"session.toml says {protocol.start:%Y-%m-%d}, the first phase started on "

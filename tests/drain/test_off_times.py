@@ -78,6 +78,17 @@ def test_stated_looks_near_empty_bound_the_window():
     assert off_times(session)[0].basis == ("looked at every 3 min; minute noted off",)
 
 
+def test_a_time_last_seen_on_goes_before_the_promise_of_looks():
+    # Last seen on at 80 and found off at 102: whatever was promised, nobody looked in between.
+    session = record(
+        phases={"p1": 60, "p2": 60},
+        readings={"a": [100, 40]},
+        power_offs={"a": {"last_on_min": 80.0, "first_off_min": 102.0}},
+        assumptions=Assumptions(off_check_min=3.0),
+    )
+    assert bounds(session) == [(80.0, 103.0)]
+
+
 def test_untimed_readings_are_placed_at_their_boundary():
     session = record(
         phases={"p1": 60, "p2": 60},

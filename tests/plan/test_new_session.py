@@ -4,7 +4,7 @@ import csv
 import os
 import tomllib
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 from hypothesis import given, settings
@@ -65,7 +65,8 @@ def test_folder_of_the_sample_plan_can_be_recorded_and_read(tmp_path):
     assert session.title == plan.title
     assert session.date == date(2026, 6, 6)
     assert session.timezone == "Europe/London"
-    assert session.runs[0].start == plan.start
+    assert plan.start is not None
+    assert session.runs[0].start == plan.start + timedelta(minutes=2)  # after the first walk
     assert session.devices == plan.devices
     assert session.mixes == plan.mixes
     assert session.declared_comparison == plan.declared_comparison
@@ -76,8 +77,8 @@ def test_folder_of_the_sample_plan_can_be_recorded_and_read(tmp_path):
     # positions 1 4 5 against 2 3 6, as in the timetable
     assert lecture.first_half == ("limpet", "dunlin", "whelk")
     assert session.assumptions.reading_delay_min == 0
-    assert session.assumptions.off_check_min == 2
-    assert session.assumptions.stated == {"reading_delay_min", "off_check_min"}
+    assert session.assumptions.off_check_min is None  # nobody has looked yet
+    assert session.assumptions.stated == {"reading_delay_min"}
     assert session.readings["soc_pct"].tolist() == [100, 97]
 
 

@@ -104,8 +104,8 @@ def _tell_alike(table: Table, label: str, before: Sequence[Device]) -> None:
             severity="caution",
             found=toml_text(table.data[key]),
             expected=f"a label of its own ({quoted(twin)} has the same)",
-            remedy="The report adds their places in the row; better say what tells them apart, such "
-            'as "unit A" and "unit B".',
+            remedy="The report adds their places; better say what tells the two apart, such as "
+            '"unit A" and "unit B".',
         )
 
 

@@ -15,9 +15,11 @@ streams belong to the whole process.
 
 from __future__ import annotations
 
+import atexit
 import io
 import json
 import os
+import shutil
 import tempfile
 import warnings
 from contextlib import contextmanager, redirect_stderr, redirect_stdout
@@ -56,8 +58,16 @@ class WarmKernel:
             import_module(name)
         self._shown: list[Shown | None] = []
         # IPython wants a folder of its own; that of the user is not touched
-        self._home = tempfile.TemporaryDirectory(prefix="rundown-shell-")
-        self._shell = _shell(self._shown, self._home.name)
+        self._home = tempfile.mkdtemp(prefix="rundown-shell-")
+        atexit.register(self.close)
+        self._shell = _shell(self._shown, self._home)
+
+    def close(self) -> None:
+        """Give the process back; a process has one warm kernel at a time."""
+        self._shell.restore_sys_module_state()
+        type(self._shell).clear_instance()
+        shutil.rmtree(self._home, ignore_errors=True)
+        atexit.unregister(self.close)
 
     @contextmanager
     def notebook(self, folder: Path) -> Iterator[None]:

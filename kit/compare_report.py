@@ -54,10 +54,6 @@ NO_RETURN = "No device took part in more than one of these sessions."
 NO_PHASES = "No phase of one session has a counterpart in another."
 NO_PHASE_CHANGES = "No device that returned was read in a phase that has a counterpart."
 ALL_COMPARED = "Every two devices of these sessions are compared."
-NO_DIFFERENCE = (
-    "Whatever decides a runtime is recorded alike for the devices that returned, software and "
-    "battery health included."
-)
 
 
 def settings_of(
@@ -203,7 +199,7 @@ def changes(found: Comparison) -> Page:
         return _prose(NO_RETURN)
     return (
         *_or(NO_RETURN, change_tables.runtime_changes(found)),
-        *_or(NO_DIFFERENCE, change_tables.what_changed(found)),
+        *_or("", change_tables.what_changed(found)),
         *_or(NO_PHASE_CHANGES, change_tables.phase_changes(found)),
     )
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from kit.compare.changes import returns
 from kit.compare.conditions import DEVICE_KEYS
+from kit.compare.like_tables import counts_as
 from kit.compare.order_tables import bounds_cell
 from kit.display import Column, Table
 from kit.labels import full_name
@@ -94,43 +95,35 @@ def runtime_changes(found: Comparison) -> Table | None:
 def what_changed(found: Comparison) -> Table | None:
     """Return what else changed with every returning device; ``None`` if none returned."""
     rows = []
-    returned = False
-    words = {"differs": "differs", "unknown": "not recorded in both"}
     for unit in found.units:
         for one, two in returns(unit):
-            returned = True
             early, late = (found.members[p.member].number for p in (one, two))
+            told: dict[str, list[str]] = {}
             for c in found.like.of_unit(one, two):
-                idle = c.status == "same" or (c.status == "unknown" and not c.decides)
-                if idle and c.key not in DEVICE_KEYS:
-                    continue
-                effect = "keeps the two apart" if c.decides else "listed only"
-                if c.status == "unknown":
-                    effect = "taken as alike"
-                elif c.key in found.settings.accept:
-                    effect = "accepted as it is"
-                told = "alike" if c.status == "same" else f"{words[c.status]}: {effect}"
-                rows.append(
-                    (unit.name, f"{early} → {late}", c.label, c.first, c.second,
-                     told)
-                )  # fmt: skip
-    if not returned or not rows:
+                # what is the same for the whole row, or unknown, stands in the other table
+                if c.status == "differs" or c.key in DEVICE_KEYS:
+                    effect = counts_as(c, found.settings.accept)
+                    told.setdefault(effect, []).append(f"{c.label}: {c.first} → {c.second}")
+            rows += [
+                (unit.name, f"{early} → {late}", effect, "; ".join(parts))
+                for effect, parts in told.items()
+            ]
+    if not rows:
         return None
     return Table(
         id="what-changed",
-        caption="What else changed, or was not recorded, between the sessions of one device",
+        caption="Software, battery health and whatever else differed between the sessions of one "
+        "device",
         columns=(
             Column(name="Device"),
             Column(name="Sessions"),
-            Column(name="What"),
-            Column(name="Earlier"),
-            Column(name="Later"),
             Column(name="Counts as"),
+            Column(name="What, earlier → later"),
         ),
         rows=tuple(rows),
         notes=(
-            "Everything else that is recorded of the device and its conditions was alike, within "
-            "the tolerances given under the methods.",
+            "Conditions that are not named here were recorded alike, within the tolerances given "
+            "under the methods, or not recorded: the next section lists both.",
         ),
     )
 

@@ -13,9 +13,11 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from kit.compare.analysis import Comparison
+    from kit.compare.conditions import Contrast
 
 __all__ = [
     "conditions",
+    "counts_as",
     "devices",
     "inputs",
     "not_compared",
@@ -96,44 +98,55 @@ def devices(found: Comparison) -> Table:
     )
 
 
+def counts_as(found: Contrast, accept: frozenset[str]) -> str:
+    """Return in words what a contrast means for the comparison."""
+    if found.status == "same":
+        return "alike"
+    if found.status == "unknown":
+        return "not recorded in both: taken as alike"
+    if found.key in accept:
+        return "differs: accepted as it is"
+    return "differs: not comparable" if found.decides else "differs: listed only"
+
+
 def conditions(found: Comparison) -> tuple[Table, ...]:
     """Return, for every two sessions, what was alike, what differed and what is not known."""
-    tables = []
-    words = {"differs": "differs", "unknown": "not recorded in both, taken as alike"}
     rows = []
     for two in found.beside:
         keys = " and ".join(str(found.members[k].number) for k in (two.first, two.second))
-        alike = [c.label for c in two.contrasts if c.status == "same"]
+        told: dict[str, list[str]] = {}
         for c in two.contrasts:
-            if c.status == "same" or (c.status == "unknown" and not c.decides):
+            if c.status == "unknown" and not c.decides:
                 continue
-            told = words[c.status]
-            if c.status == "differs":
-                told = "differs: not comparable" if c.decides else "differs: listed only"
-                if c.key in found.settings.accept:
-                    told = "differs: accepted as it is"
-            rows.append((keys, c.label, c.first, c.second, told))
-        rows.append((keys, "Alike", ", ".join(alike) or MISSING, "", "comparable"))
-    tables.append(
+            shown = f"{c.label}: {c.first} and {c.second}" if c.status == "differs" else c.label
+            told.setdefault(counts_as(c, found.settings.accept), []).append(shown)
+        rows += [
+            (keys, effect, ("; " if effect.startswith("differs") else ", ").join(told[effect]))
+            for effect in sorted(told, key=_by_weight)
+        ]
+    return (
         Table(
             id="conditions",
             caption="What is comparable between the sessions, and what is not",
             columns=(
                 Column(name="Sessions"),
-                Column(name="What"),
-                Column(name="First"),
-                Column(name="Second"),
-                Column(name="So it counts as"),
+                Column(name="Counts as"),
+                Column(name="What, in the first and the second"),
             ),
             rows=tuple(rows),
             notes=(
                 "Not comparable: no runtime of one is set against a runtime of the other, directly "
                 "or as a link, unless the condition is accepted (--accept).",
-                "Conditions that neither session records, and that decide nothing, are left out.",
+                "What neither session records, and what decides nothing, is left out.",
             ),
-        )
+        ),
     )
-    return tuple(tables)
+
+
+def _by_weight(effect: str) -> int:
+    """Return the place of an effect: what keeps sessions apart first, what is alike last."""
+    order = ("differs: not", "differs: accepted", "differs: listed", "not recorded", "alike")
+    return next(k for k, start in enumerate(order) if effect.startswith(start))
 
 
 def not_compared(found: Comparison) -> Table | None:

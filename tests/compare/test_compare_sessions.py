@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import pytest
 
+from kit.compare.like_tables import conditions
 from kit.compare.settings import CompareSettings, same_pairs
 from kit.errors import UsageError
 from kit.session import Device, Phase
@@ -162,6 +163,21 @@ def test_what_was_not_recorded_is_taken_as_alike_and_said():
     assert pair(found, "a", "b")[0].ties.tie == "linked"
     (row,) = [c for c in found.beside[0].contrasts if c.key == "network"]
     assert (row.status, row.decides) == ("unknown", True)
+    (table,) = conditions(found)
+    told = {r[1]: r[2] for r in table.rows}
+    assert told["not recorded in both: taken as alike"] == "Network"
+
+
+def test_what_differs_opens_the_table_of_conditions():
+    first = day(1, {"a": 600, "c": 500})
+    second = day(2, {"b": 400, "c": 520})
+    other = replace(second, conditions={**second.conditions, "brightness_pct": 80, "mat": "felt"})
+    (table,) = conditions(compared(first, other))
+    effect, what = table.rows[0][1:]
+    assert effect == "differs: not comparable"
+    assert what.replace("\N{NO-BREAK SPACE}", " ") == "Brightness setting: 60 % and 80 %"
+    accepted = compared(first, other, accept=frozenset({"brightness_pct"}))
+    assert conditions(accepted)[0].rows[0][1] == "differs: accepted as it is"
 
 
 def test_small_differences_of_temperature_are_alike():

@@ -15,6 +15,7 @@ import numpy as np
 
 from kit.drain.model import HELD_FULL_HALF_WIDTH_PP, full_hold_moments
 from kit.drain.phases import MEASURANDS
+from kit.drain.readings import UNEVEN
 from kit.stats.monte_carlo import block_size, sorted_interval, tolerance
 
 if TYPE_CHECKING:
@@ -32,6 +33,9 @@ __all__ = ["Simulated", "simulate_drains", "simulate_to_digits"]
 
 CHUNK = 50_000
 """Draws made at a time: a few arrays of this length stay in the processor's cache."""
+
+_UNTOLD_PP = 0.03
+"""What uneven rates near a boundary make less than this (pp) is not drawn."""
 
 _PASSES = 2
 """Rates need the states and the states need the rates; each pass shrinks what is left by the
@@ -81,10 +85,11 @@ class _Unit:
         late = self._moments(rng, m)
         length, off = self._lengths(rng, m)
         gaps = self._gaps(rng, m, late)
+        uneven = self._uneven(rng, m)
         at = {b: read[int(n)] for b, n in enumerate(self.ready.states.node[k]) if n >= 0}
         for _ in range(_PASSES):
             rates = self._rates(at, length, off)
-            at = {b: self._state(b, read, late, rates, gaps) for b in at}
+            at = {b: self._state(b, read, late, rates, gaps, uneven) for b in at}
         if chains.full[k]:
             at[0] = np.full(m, 100.0, dtype=np.float32)
         dying = chains.death[k]
@@ -155,11 +160,25 @@ class _Unit:
             started = _uniform(rng, m, -(3.0**0.5), 3.0**0.5)
         for b in used:
             middle, u = obs.late[k, b] / 60.0, obs.late_u[k, b] / 60.0
-            half = u * 3.0**0.5
+            # two noted minutes, of the boundary and of the reading: a triangle
+            half = u * 1.5**0.5
             late[b] = _uniform(rng, m, middle - half, middle + half)
+            if half > 0.0:
+                late[b] += _centred(rng, m) * np.float32(2.0 * half)
             if started is not None and obs.start_u[k, b] > 0.0:
                 late[b] += started * np.float32(obs.start_u[k, b] / 60.0)
         return late
+
+    def _uneven(self, rng: np.random.Generator, m: int) -> dict[int, Draws]:
+        """Return by what factor the rate near a boundary differs from its phase's."""
+        now, k = self.ready.states, self.k
+        known = (now.node[k] >= 0) & (now.rate_phase[k] >= 0)
+        told = known & (now.extra_variance[k] >= _UNTOLD_PP**2)
+        share = np.float32(UNEVEN)
+        return {
+            b: 1 + share * rng.standard_normal(m, dtype=np.float32)
+            for b in np.flatnonzero(told).tolist()
+        }
 
     def _lengths(self, rng: np.random.Generator, m: int) -> tuple[dict[int, Draws], Draws]:
         """Return the lengths of the phases, and the time from the last start to the power-off."""
@@ -218,7 +237,7 @@ class _Unit:
 
     def _state(
         self, b: int, read: dict[int, Draws], late: dict[int, Draws], rates: dict[int, Draws],
-        gaps: dict[int, Draws],
+        gaps: dict[int, Draws], uneven: dict[int, Draws],
     ) -> Draws:  # fmt: skip
         """Return the true percentage at one boundary."""
         now, k = self.ready.states, self.k
@@ -226,7 +245,8 @@ class _Unit:
         phase = int(now.rate_phase[k, b])
         value = read[node]
         if phase >= 0:
-            value = _single(value + late[node] * rates[phase])
+            fell = late[node] * rates[phase]
+            value = _single(value + (fell * uneven[b] if b in uneven else fell))
         return _single(value + gaps[b]) if b in gaps else value
 
 

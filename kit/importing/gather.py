@@ -17,6 +17,7 @@ from kit.read.csv_dialect import RawTable, read_table
 from kit.read.log_writer import log_text
 from kit.read.record import SETUP_NAME, session_from
 from kit.read.setup_file import Setup, read_setup
+from kit.safe_text import starts_formula
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -167,6 +168,7 @@ def _composed(
     findings = [*state.findings, *(_led_back(f, origin, state.parts[0].grid) for f in met)]
     if session is None or any(f.severity == "error" for f in findings):
         return replace(state, findings=tuple(findings))
+    findings += _formulas(session, state.parts[0].grid)
     if not setup_file:
         session = _named(session, state.parts, decisions, folder)
     files = tuple(dict.fromkeys(p.grid.file for p in state.parts))
@@ -186,6 +188,22 @@ def _named(session: Session, parts: Sequence[Part], decisions: Decisions, folder
     )  # fmt: skip
     title = next((t for t in titles if t), folder.name)
     return replace(session, id=folder.name, title=title, devices=devices)
+
+
+def _formulas(session: Session, grid: Grid) -> list[Finding]:
+    """Tell names of phases and parts that a spreadsheet would take for formulas."""
+    names = [p.id for p in session.phases] + session.turns["activity"].tolist()
+    return [
+        tell(
+            grid,
+            "import-formula",
+            found=quoted(name),
+            expected="the name of a phase; a spreadsheet would take this for a formula",
+            remedy="Rename it in the file, or under [rows] of the mapping file.",
+        )
+        for name in dict.fromkeys(names)
+        if starts_formula(name)
+    ]
 
 
 def _led_back(finding: Finding, origin: Locate, grid: Grid) -> Finding:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from kit.importing.grid import Grid, at, tell
 from kit.importing.percent import Percent, Unit, number_text, percent_of, unit_of
+from kit.importing.setup_text import toml_string
 from kit.importing.words import is_missed, is_off
 
 if TYPE_CHECKING:
@@ -24,7 +25,9 @@ Place = tuple[int, int]
 def cell_key(grid: Grid, row: int, column: int) -> str:
     """Return the key of the mapping file that decides one cell."""
     cell = at(grid, row, column)
-    return f"cells.{cell}" if grid.kind == "text" else f'cells."{grid.sheet}!{cell}"'
+    return (
+        f"cells.{cell}" if grid.kind == "text" else f"cells.{toml_string(f'{grid.sheet}!{cell}')}"
+    )
 
 
 def tell_fault(grid: Grid, row: int, column: int) -> Finding:

@@ -8,19 +8,19 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from kit.importing.grid import column_letters, tell
+from kit.importing.card_columns import CHECKPOINT, FREE, CardColumns
+from kit.importing.grid import tell
 from kit.importing.layout import as_text
 from kit.importing.part import Part
-from kit.importing.percent import cleaned, percent_of
 from kit.importing.readings import Readings
 from kit.importing.sheet_dates import SheetDates
 from kit.importing.time_column import Convention, TimeReader
 from kit.importing.times import clock_text
-from kit.importing.words import is_missed, is_off, row_name
+from kit.importing.words import is_missed, row_name
 from kit.read.cells import quoted
 from kit.read.checkpoints import FIRST, HALF_WAY, LAST, TIME_ROWS, plain_words
 from kit.read.scorecard import NO, YES
-from kit.safe_text import csv_cell, starts_formula
+from kit.safe_text import csv_cell
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -31,9 +31,6 @@ if TYPE_CHECKING:
 
 __all__ = ["read_card"]
 
-FREE = ("note", "by", "evidence")
-SHARED = ("phase", "date", "clock", "elapsed_min", "run", *FREE)
-CHECKPOINT = "checkpoint"
 NAMED_POINTS = FIRST | LAST | HALF_WAY
 
 
@@ -57,12 +54,12 @@ class _Card:
         self.table, self.decisions, self.run = table, decisions, run
         self.grid = table.grid
         self.by_clock = by_clock
+        self.clocks: list[TimeCell] = []
         self.part = Part(table.grid, table.shape, "wide", aside=list(table.aside))
-        self.roles: dict[str, int] = {}
-        self.devices: dict[int, str] = {}
         self.names = [""] * len(table.places)
         self.dates = SheetDates(table, decisions)
-        self._columns()
+        columns = CardColumns(table, decisions, self.part)
+        self.roles, self.devices, self._spot = columns.roles, columns.devices, columns.spot
         self._rows()
         self.readings = Readings(
             self.grid,
@@ -73,112 +70,6 @@ class _Card:
         self.times = TimeReader(self.grid, decisions, self.dates.order)
         self._fill()
         self._facts()
-
-    # ------------------------------------------------------------------ columns
-
-    def _columns(self) -> None:
-        named = any(h.role == CHECKPOINT for h in self.table.headings)
-        for c, heading in enumerate(self.table.headings):
-            role = "elapsed_min" if heading.role == "elapsed" else heading.role
-            held = self._held(c)
-            first = c == 0 and not (named or heading.decided) and role in ("", "phase", "device")
-            if first and self._is_text(c):
-                self.roles[CHECKPOINT] = c
-            elif role in ("readings", "percent") or (not role and not heading.other and held):
-                self._device(c, heading.text)
-            elif role in (*SHARED, CHECKPOINT, "time") and role not in self.roles:
-                self.roles[role] = c
-            elif heading.text and any(self.table.text(i, c) for i in range(len(self.names))):
-                what = "heading" if self.table.shape != "devices_in_rows" else "row"
-                self.part.aside.append(f"{what} {quoted(heading.text)} ({self._spot(c)})")
-            elif held:
-                self._unnamed(c)
-        if not self.devices and not self.part.findings:
-            self.part.findings.append(
-                tell(
-                    self.grid,
-                    "import-no-devices",
-                    row=self.table.header_row,
-                    found="headings without a column of percentages under them",
-                    expected="a column of percentages for each device",
-                    remedy="Name the row of the headings by file.header_row of the mapping file, "
-                    "or the columns under [columns].",
-                )
-            )
-
-    def _spot(self, column: int) -> str:
-        r, c = self.table.heads[column]
-        if self.table.shape == "devices_in_rows":
-            return f"row {self.grid.lines[r]}"
-        return f"column {column_letters(c)}"
-
-    def _held(self, column: int) -> bool:
-        """Whether percentages or words for missing ones stand in a column."""
-        for i in range(len(self.table.places)):
-            place = self.table.places[i][column]
-            cell = percent_of(self.table.value(i, column), times100=place in self.grid.percent)
-            if cell.sort in ("percent", "bare") and 0 <= cell.value <= 100:
-                return True
-            if cell.sort == "word" and is_off(cell.text, self.decisions):
-                return True
-        return False
-
-    def _is_text(self, column: int) -> bool:
-        """Whether most cells of a column are words, and no words for readings."""
-        texts = [self.table.text(i, column) for i in range(len(self.table.places))]
-        words = [
-            t for t in texts
-            if percent_of(t).sort in ("word", "odd") and not is_missed(t, self.decisions)
-        ]  # fmt: skip
-        return 2 * len(words) > sum(1 for t in texts if t)
-
-    def _device(self, column: int, text: str) -> None:
-        name = self.decisions.device_called(text) or _without_unit(text)
-        row, c = self.table.heads[column]
-        if not name:
-            self._unnamed(column)
-        elif name in self.devices.values():
-            self.part.findings.append(
-                tell(
-                    self.grid,
-                    "import-device-twice",
-                    row=row,
-                    column=c,
-                    expected="every device once",
-                    remedy="Rename one of the two headings, or say by columns."
-                    f'"{column_letters(c)}" = "ignore" that it is left aside.',
-                    device=name,
-                )
-            )
-        elif starts_formula(name):
-            self.part.findings.append(
-                tell(
-                    self.grid,
-                    "import-formula",
-                    row=row,
-                    column=c,
-                    expected="the name of a device; a spreadsheet would take this for a formula",
-                    remedy="Rename it in the file, or give the device a name of its own: "
-                    '[devices.NAME] names = ["…"].',
-                )
-            )
-        else:
-            self.devices[column] = name
-            self.part.devices.append(name)
-
-    def _unnamed(self, column: int) -> None:
-        row, c = self.table.heads[column]
-        self.part.findings.append(
-            tell(
-                self.grid,
-                "import-unnamed",
-                row=row,
-                column=c,
-                expected="a heading over every column with percentages",
-                remedy="Name the column in the file, or say by columns."
-                f'"{column_letters(c)}" = "ignore" that it is left aside.',
-            )
-        )
 
     # --------------------------------------------------------------------- rows
 
@@ -314,7 +205,7 @@ class _Card:
             convention = self.times.convention(cells, plain)
             if convention == "clock":
                 days = [f"{r} {d}" for r, d in zip(columns["run"], columns["date"], strict=True)]
-                cells = self.times.halves(places, cells, days)
+                cells = self.clocks = self.times.halves(places, cells, days)
             texts = self.times.texts(places, cells, convention)
             columns["elapsed_min" if convention == "elapsed" else "clock"] = texts
             known = "open" if convention == "open" else convention
@@ -351,9 +242,9 @@ class _Card:
             return "-"
         if kind == "still_on" and word in (YES | NO):
             return word
-        return self._end(row, place, kind)
+        return self._end(place, kind, column)
 
-    def _end(self, row: int, place: tuple[int, int], kind: str) -> str:
+    def _end(self, place: tuple[int, int], kind: str, column: int) -> str:
         """Return a cell that tells when a device was on or off."""
         [cell] = self.times.cells([place], "off" if kind != "elapsed_min" else "runtime")
         if kind == "elapsed_min":
@@ -363,12 +254,25 @@ class _Card:
             convention = "clock" if self.decisions.times == "clock" else "elapsed"
         if cell.sort == "span":
             convention = "elapsed"
+        if convention == "clock":
+            cell = self.times.after(place, cell, self.clocks, self._last_read(column))
         text = self.times.text(place, cell, convention)
         if text and convention == "elapsed":
             return f"{cell.seconds / 60:.10g}"
         if text and cell.sort == "colon" and not cell.to_second:
             return clock_text(cell)
         return text
+
+    def _last_read(self, column: int) -> float:
+        """Return when a device was read last (s of the day); -1 if that is not known."""
+        times = [
+            clock.seconds
+            for i, clock in zip(self.kept, self.clocks, strict=False)
+            if clock.sort in ("colon", "moment")
+            and self._kind(i) == ""
+            and self.readings.cells[self.table.places[i][column]].sort in ("percent", "bare")
+        ]
+        return times[-1] if times else -1.0
 
     # ------------------------------------------------------------------ preview
 
@@ -394,9 +298,3 @@ class _Card:
         self.part.facts = [*facts, *self.dates.facts, *self.part.facts]
         self.part.title = self.dates.title
         self.part.aside += self.dates.aside
-
-
-def _without_unit(text: str) -> str:
-    from kit.read.scorecard import HEADING_UNIT
-
-    return HEADING_UNIT.sub("", cleaned(text)).strip()

@@ -36,7 +36,8 @@ EPOCH_DAY = 719_163
 MINUTES_FROM = 48.0
 """A bare number from here on is minutes: no day of recording lasts that many hours."""
 
-HALF_DAY_S = 12 * 3600
+HOUR_S = 3600
+HALF_DAY_S = 12 * HOUR_S
 
 
 def surely_minutes(value: float) -> bool:
@@ -202,7 +203,7 @@ class TimeReader:
         says of each cell to which run and day it belongs; each begins anew.
         """
         rows = [i for i, c in enumerate(cells) if c.sort == "colon"]
-        twelve = all(3600 <= cells[i].seconds < 13 * 3600 for i in rows)
+        twelve = all(HOUR_S <= cells[i].seconds < 13 * HOUR_S for i in rows)
         sure = any(c.half or c.day is not None for c in cells)
         if sure or not twelve or self.decisions.hours == "24":
             return list(cells)
@@ -226,15 +227,43 @@ class TimeReader:
                 before = seconds
                 settled[i] = replace(cells[i], seconds=seconds % DAY_S)
                 continue
-            self.tell(
-                places[i],
-                "a time after that of the row before; on a clock of twelve hours it would be in "
-                "the afternoon, on one of 24 hours on the next day",
-                'Write hours = "12" or hours = "24" under [units].',
-                "units.hours",
-            )
+            self._tell_hours(places[i])
             settled[i] = TimeCell("blank")
         return settled
+
+    def after(
+        self, place: Place, cell: TimeCell, others: Sequence[TimeCell], last: float
+    ) -> TimeCell:
+        """Settle a time of a twelve-hour clock that came after a reading at ``last`` (s).
+
+        Parameters
+        ----------
+        others
+            Times of the column of clocks, which show whether the sheet may have such a clock.
+        """
+        plain = [c for c in others if c.sort in ("colon", "moment")]
+        twelve = any(c.half for c in plain) or all(HOUR_S <= c.seconds < 13 * HOUR_S for c in plain)
+        fits = cell.sort == "colon" and HOUR_S <= cell.seconds < 13 * HOUR_S
+        if not plain or not fits or self.decisions.hours == "24":
+            return cell
+        if self.decisions.hours == "12":
+            seconds = cell.seconds % HALF_DAY_S
+            while seconds < last:
+                seconds += HALF_DAY_S
+            return replace(cell, seconds=seconds % DAY_S)
+        if twelve and cell.seconds < last:
+            self._tell_hours(place)
+            return TimeCell("blank")
+        return cell
+
+    def _tell_hours(self, place: Place) -> None:
+        self.tell(
+            place,
+            "a time after the one before; on a clock of twelve hours it would be in the "
+            "afternoon, on one of 24 hours on the next day",
+            'Write hours = "12" or hours = "24" under [units].',
+            "units.hours",
+        )
 
     def tell_date(self, place: Place) -> None:
         """Tell a date whose day and month could be either way round."""

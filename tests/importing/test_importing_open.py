@@ -133,6 +133,24 @@ def test_a_clock_of_twelve_hours_is_open_where_it_steps_back(tmp_path):
     assert session.readings["t_min"].tolist() == [0, 150, 195]
 
 
+def test_a_power_off_on_a_clock_of_twelve_hours(tmp_path):
+    text = "checkpoint,clock,Limpet 10\nstart,10:00,100\nafter map,12:30,80\npower off,,1:20\n"
+    path = write(tmp_path / "a.csv", text)
+    assert open_cells(imported(path)) == {"C4": "units.hours"}
+    session = imported(path, mapping='[units]\nhours = "12"\n').session
+    # 13:20 is 200 min after 10:00
+    assert session.power_offs["noted_min"].tolist() == [200]
+    half = write(tmp_path / "b.csv", text.replace("10:00", "10:00 AM").replace("12:30", "12:30 PM"))
+    assert open_cells(imported(half)) == {"C4": "units.hours"}
+
+
+def test_after_midnight_a_clock_of_24_hours_is_none_of_twelve(tmp_path):
+    text = "checkpoint,clock,Limpet 10\nstart,21:00,100\nafter map,23:30,80\npower off,,1:20\n"
+    session = imported(write(tmp_path / "a.csv", text)).session
+    # 01:20 on the next day is 260 min after 21:00
+    assert session.power_offs["noted_min"].tolist() == [260]
+
+
 @pytest.mark.parametrize(("unit", "minutes"), [("minutes", 8.5), ("hours", 510.0)])
 def test_a_bare_number_for_a_power_off_is_open_unless_it_can_only_be_minutes(
     unit, minutes, tmp_path

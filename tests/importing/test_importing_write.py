@@ -1,19 +1,22 @@
 """The command: a preview, a folder that check accepts with --write, nothing overwritten."""
 
+import contextlib
 import errno
+import io
 import json
 import os
 import subprocess
 import sys
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import pandas as pd
 import pytest
 from click.testing import CliRunner
 
 from kit.checks import check_session
-from kit.cli import cli
+from kit.cli import cli, main
 from kit.errors import RecordError, RenderError, UsageError
 from kit.importing import write
 from kit.importing.write import write_session
@@ -40,10 +43,18 @@ def run(*words):
 
 def bare(*words):
     """Run as a user does, where errors end in words."""
-    return subprocess.run(
-        [sys.executable, "-m", "kit", "import", *map(str, words)],
-        cwd=ROOT, capture_output=True, text=True, check=False,
-    )  # fmt: skip
+    out, err, code = io.StringIO(), io.StringIO(), None
+    with (
+        pytest.MonkeyPatch.context() as patch,
+        contextlib.redirect_stdout(out),
+        contextlib.redirect_stderr(err),
+    ):
+        patch.setattr(sys, "argv", ["rundown", "import", *map(str, words)])
+        try:
+            main()
+        except SystemExit as end:
+            code = end.code
+    return SimpleNamespace(returncode=code, stdout=out.getvalue(), stderr=err.getvalue())
 
 
 def assert_same(first, second):

@@ -126,7 +126,7 @@ def run_on(
                 for number, job in enumerate(jobs)
             }  # fmt: skip
             try:
-                for future in distributed.as_completed(list(futures)):
+                for future in distributed.as_completed(list(futures), loop=client.loop):
                     job = futures.pop(future)
                     outcome = _outcome(future, job)
                     done[job.record] = outcome

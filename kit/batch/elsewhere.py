@@ -172,9 +172,10 @@ def _fetch_report(address: str, into: Path) -> dict[str, bytes]:
     fetched = {}
     for name, file in held.items():
         parts = PurePosixPath(name).parts
-        if parts[0] == FOLDER and "/".join(parts[:2]) not in whole:
-            continue
         if any(part.startswith(".") for part in parts):
+            continue
+        if parts[0] == FOLDER and "/".join(parts[:2]) not in whole:
+            fetched[name] = b""  # known to be there, to be replaced or taken away
             continue
         fetched[name] = system.cat_file(file)
         into.joinpath(name).parent.mkdir(parents=True, exist_ok=True)

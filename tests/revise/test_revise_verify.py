@@ -462,7 +462,7 @@ PAGE_TAMPERING: dict[str, tuple[Callable[[str], str], str]] = {
     ),
     "the version": (
         _link(MANIFEST_NAME, lambda d: _json(d, ("kit_version",), "9.9")),
-        r"table .*Rundown Kit",
+        r"the foot of the page: found 'Made by Rundown Kit",
     ),
     "a version of a library": (
         _link(MANIFEST_NAME, lambda d: _json(d, ("versions", "numpy"), "9.9")),

@@ -94,8 +94,8 @@ def test_sentences_name_the_leader_or_leave_it_open() -> None:
     assert second.startswith("On “half” and “as in this session” no one device can be called")
     (text, *_) = wording.shift_sentences(results)
     assert plain(text) == (
-        "“idling” spends 75 % of its time on idle. With another share, the estimate puts in front "
-        "above 50 % A instead of B; the lead of B and A stands."
+        "“idling” spends 75 % of its time on idle. With another share the estimate changes: above "
+        "50 % A comes first instead of B; the lead of B and A stands."
     )
 
 

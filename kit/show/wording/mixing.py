@@ -83,8 +83,8 @@ def shift_sentences(results: Results) -> tuple[str, ...]:
     for (mix, activity), here in frame.groupby(["mix", "activity"], sort=False):
         ranges = list(rows_of(here))
         steps = [
-            f"above {percent(round(b.share_from, 2))} {names.device[b.device]} instead of "
-            f"{names.device[a.device]}"
+            f"above {percent(round(b.share_from, 2))} {names.device[b.device]} comes first instead "
+            f"of {names.device[a.device]}"
             for a, b in pairwise(ranges)
         ]
         leads = dict.fromkeys(names.device[r.device] for r in ranges if r.supported)
@@ -92,7 +92,7 @@ def shift_sentences(results: Results) -> tuple[str, ...]:
         tail = f"the lead of {joined(leads)} stands" if leads else none
         found.append(
             f"“{mix}” spends {percent(round(ranges[0].share, 2))} of its time on {activity}. With "
-            f"another share, the estimate puts in front {joined(steps)}; {tail}."
+            f"another share the estimate changes: {joined(steps)}; {tail}."
         )
     more = len(found) - MOST_CHANGES
     rest = (f"Further changes of this kind are in the CSV tables: {more}.",) if more > 0 else ()

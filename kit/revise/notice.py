@@ -138,7 +138,7 @@ def _cell(change: CellChange, reason: str, data: Mapping[str, Any]) -> str:
         same = column == event
         what = column + ("" if same else f" in {event}")
         what += f" of {device}" if device else ""
-        what += f" {point} {phase}" if phase else ""
+        what += f" {point} “{phase}”" if phase else ""
     else:
         what = f"{change.column} at {change.what}"
     was, now = (text or "blank" for text in (change.old, change.new))

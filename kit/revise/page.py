@@ -30,6 +30,7 @@ CONCLUSION_WORDS = {
 }
 KIND_WORDS = {
     "leader": "Who lasted longest",
+    "lead": "The first sentence of the report",
     "outlasted": "Pairs of devices, runtime",
     "mean_outlasted": "Pairs of devices, mean runtime",
     "claim": "Claims",
@@ -42,6 +43,7 @@ KIND_WORDS = {
     "caution": "Cautions of the checks",
 }
 NO_NOTICE = "A draft has no notice: it is written with the report."
+ONE_ONLY = "A figure that only one of the two revisions has stands first; – is the one without it."
 FIRST = "This is the first revision kept; nothing has been corrected since."
 
 
@@ -218,6 +220,7 @@ def _moves(frame: pd.DataFrame) -> Table:
             "Both revisions were worked out anew with the same settings and version. A figure "
             "counts as moved from one hundredth of its uncertainty on. u: the standard "
             "uncertainty; half interval: half the coverage interval, where no u is stated.",
+            *((ONE_ONLY,) if any(not math.isfinite(r.moved_per_scale) for r in found) else ()),
             *(
                 (f"{count(rest, 'smaller move')} not shown; moved_results.csv has all.",)
                 if rest > 0

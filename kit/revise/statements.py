@@ -19,6 +19,7 @@ __all__ = ["CONCLUSION", "Kind", "Statement", "statements"]
 
 Kind = Literal[
     "leader",
+    "lead",
     "outlasted",
     "mean_outlasted",
     "claim",
@@ -84,7 +85,8 @@ def statements(data: Mapping[str, Any]) -> dict[tuple[Any, ...], Statement]:
     """
     found: dict[tuple[Any, ...], Statement] = {}
     for part in (
-        _leaders, _outlasted, _mean_outlasted, _claims, _drained, _places, _statuses, _cautions,
+        _leaders, _lead, _outlasted, _mean_outlasted, _claims, _drained, _places, _statuses,
+        _cautions,
     ):  # fmt: skip
         for key, statement in part(data):
             found[(statement.kind, *key)] = statement
@@ -138,6 +140,12 @@ def _leaders(data: Mapping[str, Any]) -> Iterator[tuple[tuple[Any, ...], Stateme
             (run,),
             Statement(kind="leader", about=f"who lasted longest{_in_run(data, run)}", value=text),
         )
+
+
+def _lead(data: Mapping[str, Any]) -> Iterator[tuple[tuple[Any, ...], Statement]]:
+    """Yield the sentence that the report opens with: its margins can change, who leads or not."""
+    for text in data.get("glance", ())[:1]:
+        yield (), Statement(kind="lead", about="the first sentence of the report", value=text)
 
 
 def _pair(names: Mapping[str, str], row: Mapping[str, Any]) -> tuple[str, str]:

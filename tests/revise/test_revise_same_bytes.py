@@ -74,5 +74,5 @@ def test_the_report_of_a_corrected_record_has_the_same_bytes_anywhere(tmp_path: 
             "revisions/002/results.json", "revisions/001/report.pdf"} <= one.keys()  # fmt: skip
     assert one["revisions/001/inputs/log.csv"] == LOG.encode()
     everything = b"".join(one.values())
-    for trace in (str(tmp_path), "Auckland", "Lima", "4711", "tr_TR"):
+    for trace in (str(tmp_path), "Pacific/Auckland", "America/Lima", "tr_TR.UTF-8"):
         assert trace.encode() not in everything, trace

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from itertools import pairwise
+from itertools import combinations, pairwise
 from typing import TYPE_CHECKING
 
 from kit.compare.claims import PRINTED
@@ -122,20 +122,26 @@ def order(found: Comparison) -> tuple[Table, ...]:
     return tuple(tables)
 
 
-def _shown_pairs(found: Comparison) -> list[tuple[int, int]]:
+def _shown_pairs(found: Comparison) -> tuple[list[tuple[int, int]], int]:
+    """Return the pairs to print, and how many that are compared are left out."""
     ranked = [p.entry for p in found.standing.places]
-    every = [(a, b) for k, a in enumerate(ranked) for b in ranked[k + 1 :]]
+    every = [
+        (a, b)
+        for a, b in combinations(ranked, 2)
+        if found.standing.pair(a, b)[0].ties.tie != "apart"
+    ]
     if len(every) <= MOST_PAIRS:
-        return every
+        return every, 0
     near = {frozenset(two) for two in pairwise(ranked)}
-    return [(a, b) for a, b in every if a == ranked[0] or frozenset((a, b)) in near]
+    shown = [(a, b) for a, b in every if a == ranked[0] or frozenset((a, b)) in near]
+    return shown, len(every) - len(shown)
 
 
 def pairs(found: Comparison) -> Table | None:
-    """Return every pair with what links it and its verdict; ``None`` with fewer than two."""
+    """Return every pair that is compared, with what links it and its verdict; ``None`` for none."""
     entries = found.standing.field.entries
     rows = []
-    shown = _shown_pairs(found)
+    shown, left = _shown_pairs(found)
     for a, b in shown:
         pair, sign = found.standing.pair(a, b)
         runs, won, lost = together(found.met, entries[a], entries[b])
@@ -145,8 +151,7 @@ def pairs(found: Comparison) -> Table | None:
         elif pair.verdict == "tied":
             verdict = "too close to call"
         else:
-            why = pair.ties.why or "a runtime was not seen to its end"
-            verdict = f"cannot be said: {why}"
+            verdict = "cannot be said: a runtime was not seen to its end"
         rows.append(
             (
                 *names,
@@ -158,12 +163,10 @@ def pairs(found: Comparison) -> Table | None:
         )
     if not rows:
         return None
-    total = len(found.standing.places) * (len(found.standing.places) - 1) // 2
-    left = total - len(rows)
     return Table(
         id="pairs",
-        caption="Every two devices: how much longer the first runs, all pairs taken together at "
-        f"{percent(found.settings.coverage)}",
+        caption="Every two devices that are compared: how much longer the first runs, all pairs "
+        f"taken together at {percent(found.settings.coverage)}",
         columns=(
             Column(name="First"),
             Column(name="Second"),

@@ -68,6 +68,12 @@ def test_the_sample_says_what_its_truth_says(sample):
     assert [(row[2], row[3]) for row in history.rows] == [
         ("Kelpfin 11", "first"), ("Goby 10", "new leader"),
     ]  # fmt: skip
+    pairs = tables(compare_report.pairs(sample))["pairs"]
+    # of 21 pairs of seven devices, six have Dunlin 9 in them
+    assert len(pairs.rows) == 15
+    assert pairs.rows[1][:2] == ("Goby 10", "Whelk 10 Plus")
+    assert pairs.rows[1][3:] == ("linked through Limpet 10", "–", "Goby 10 runs longer")
+    assert pairs.rows[2][4] == "1 : 0 of 1"
     apart = tables(compare_report.comparable(sample))["not-compared"]
     assert {row[2] for row in apart.rows} == {"they ran under different settings (power saver)"}
     changes = tables(compare_report.changes(sample))
@@ -106,6 +112,17 @@ def test_a_comparison_without_any_runtime_is_a_page_too():
     for name in PAGES:
         assert getattr(compare_report, name)(found), name
     assert [h.leader for h in found.history] == ["", ""]
+
+
+def test_of_many_pairs_only_the_nearest_are_printed():
+    offs = {f"d{k:02d}": 400 + 9 * k for k in range(12)}
+    found = compared(day(1, offs), day(2, {"d00": 410, "x": 390}))
+    page = compare_report.pairs(found)
+    # 13 devices: 78 pairs; 12 of the first, and 11 neighbours beside
+    table = tables(page)["pairs"]
+    assert len(table.rows) == 12 + 11
+    assert table.notes[-1] == "55 further pairs are in the CSV tables."
+    assert len(compare_report.data(found).results["tables"]["pairs"]["rows"]) == 78
 
 
 def test_scatter_is_said_with_what_it_rests_on(sample):

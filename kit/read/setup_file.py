@@ -34,6 +34,8 @@ __all__ = [
     "setup_of",
 ]
 
+LEAST = {"gauge_correlation_pp": 0.001}
+"""Least values of the assumptions that something is divided by; of the others it is 0."""
 SPAN_EXPECTED = 'hours and minutes such as "9:10"'
 SPAN_REMEDY = 'Write hours and minutes with a colon, in quotation marks: "9:10".'
 
@@ -275,7 +277,7 @@ def _assumptions(table: Table) -> Assumptions:
         if f.name == "clock_rounding":
             stated[f.name] = table.choice(f.name, ("floor", "nearest", "unknown"), "floor")
         else:
-            value = table.number(f.name, low=0)
+            value = table.number(f.name, low=LEAST.get(f.name, 0.0))
             if value is not None:
                 stated[f.name] = value
     table.asked = [f.name for f in fields(Assumptions) if f.name != "stated"]

@@ -403,6 +403,11 @@ def test_a_number_that_no_quantity_can_have_is_told_with_the_limit(text):
     assert found.expected.endswith("no larger than 1000000")
 
 
+def test_an_assumption_that_something_is_divided_by_is_never_zero():
+    text = "[assumptions]\ngauge_correlation_pp = 0\n"
+    assert fault(text).expected == "a number from 0.001"
+
+
 def test_the_largest_number_is_still_one():
     assert good("[[devices]]\nid = 'a'\nrated_energy_wh = 1000000\n").devices[0].rated_energy_wh
 

@@ -32,10 +32,6 @@ def fractions(rng: np.random.Generator, n: int) -> np.ndarray:
     return rng.random((n, DRAWS)) - 0.5
 
 
-def offsets(rng: np.random.Generator) -> np.ndarray:
-    return rng.integers(-1, 2, DRAWS) / 2.0
-
-
 def test_simple_distributions():
     # 1/√12 = 0.288675; two of them added: √(2/12) = 1/√6 = 0.408248, the triangle's own u
     assert float(u_resolution(1.0)) == pytest.approx(0.288675, abs=1e-6)

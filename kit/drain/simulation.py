@@ -283,7 +283,7 @@ def simulate_drains(ready: Prepared, *, draws: int, seed: int, coverage: float) 
     ready
         From `kit.drain.phases.prepare`.
     draws
-        Draws per unit; 20 000 fix the ends to about 0.01 pp.
+        Draws per unit; 20 000 fix the ends to about 0.01 pp, 0 leaves everything NaN.
     seed
         Every unit has a generator of its own, from this seed and its place.
     coverage
@@ -305,7 +305,7 @@ def simulate_drains(ready: Prepared, *, draws: int, seed: int, coverage: float) 
     }
     seeds = np.random.SeedSequence(seed).spawn(chains.units)
     rises = ready.flags["rises"]
-    for k in range(chains.units):
+    for k in range(chains.units if draws else 0):
         phases = np.flatnonzero(~np.isnan(ready.drains["displayed"].drain_pp[k]))
         if not phases.size:
             continue

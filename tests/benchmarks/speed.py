@@ -8,7 +8,13 @@ that it is held against when a change is judged.
 - ``check``: the full-day sample against ``python -c "import pandas"``;
 - ``report``: notebook, HTML and PDF of the full-day sample against papermill running a notebook
   that only imports the same libraries, and nbconvert making HTML of it;
-- ``dense log``: seconds and peak memory to read, check and analyse 10⁶ readings.
+- ``dense log``: seconds and peak memory to read, check and analyse 10⁶ readings;
+- ``sessions``: ordinary sessions (six devices, eight phases) analysed one after the other in one
+  process without Monte Carlo, as seconds for 10,000: all results, without the load-bearing
+  readings, and what a table of drains, runtimes, order and claims takes;
+- ``draws``: Monte Carlo of such a session, 10⁵ and 10⁶ draws, with the peak memory.
+
+Seconds of the last two are those of the processor, so that a busy machine lies less.
 """
 
 from __future__ import annotations
@@ -67,6 +73,69 @@ print(f"{len(session.readings)} readings: read {read-loaded:.2f} s, check {check
 """
 
 
+SESSIONS = """
+import time
+import numpy as np
+import kit.analyse
+from kit.claims import claims
+from kit.drain.order import drain_pairs
+from kit.drain.phases import phase_drain, prepare
+from kit.drain.standing import standing
+from kit.results import Settings
+from kit.runtime.runtimes import runtime_tables
+from kit.simulate import Limits, random_day, simulate_day
+
+rng = np.random.default_rng(1)
+days = [simulate_day(random_day(Limits(), rng), rng)[1] for _ in range(120)]
+settings = Settings(draws=0)
+
+def core(session):
+    ready = prepare(session)
+    phase_drain(session, settings, prepared=ready)
+    drain_pairs(session, settings, prepared=ready)
+    standing(session, settings, prepared=ready)
+    times, _ = runtime_tables(session, offs=ready.chains.off_times)
+    claims(session, settings, prepared=ready, runtimes=times)
+
+def each(work):
+    for day in days[:20]:
+        work(day)
+    begin = time.process_time()
+    for day in days[20:]:
+        work(day)
+    return (time.process_time() - begin) / (len(days) - 20) * 1e4
+
+whole = each(lambda day: kit.analyse.analyse(day, (), settings))
+kit.analyse.load_bearing = lambda *_, **__: None
+without = each(lambda day: kit.analyse.analyse(day, (), settings))
+print(f"10,000 sessions: all results {whole:.0f} s = {whole / 60:.1f} x the limit of 60 s; without "
+      f"load-bearing readings {without:.0f} s = {without / 60:.1f} x; drains, order, standings, "
+      f"runtimes and claims {each(core):.0f} s = {each(core) / 60:.1f} x")
+"""
+
+DRAWS = """
+import resource, time
+import numpy as np
+from kit.drain.phases import prepare
+from kit.drain.simulation import simulate_drains
+from kit.simulate import Limits, random_day, simulate_day
+
+rng = np.random.default_rng(1)
+ready = prepare(simulate_day(random_day(Limits(), rng), rng)[1])
+simulate_drains(ready, draws=1000, seed=1, coverage=0.95)
+for draws, limit in ((100_000, 0.3), (1_000_000, 2.5)):
+    times = []
+    for _ in range(3):
+        begin = time.process_time()
+        simulate_drains(ready, draws=draws, seed=1, coverage=0.95)
+        times.append(time.process_time() - begin)
+    took = sorted(times)[1]
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    print(f"{draws} draws {took:.2f} s = {took / limit:.2f} x the limit of {limit} s; peak "
+          f"{peak:.0f} MiB (limit 400 MiB)")
+"""
+
+
 def seconds(command: list[str], repeats: int) -> float:
     """Return the median wall time of a command, after one run to warm the caches."""
     environment = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}
@@ -114,6 +183,8 @@ def main() -> None:
         dense = Path(folder) / "dense.csv"
         write_dense(dense, 1_000_000)
         subprocess.run([PYTHON, "-c", DENSE, str(dense)], check=True, cwd=ROOT)
+    subprocess.run([PYTHON, "-c", SESSIONS], check=True, cwd=ROOT)
+    subprocess.run([PYTHON, "-c", DRAWS], check=True, cwd=ROOT)
     peak = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
     sys.stdout.write(f"largest child: {peak:.0f} MiB\n")
 

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 
 import kit
 from kit.display import DataBundle, show
-from kit.plan.text import moment, short_time
+from kit.plan.lines import moment, short_time
 from kit.safe_text import displayable
 from kit.sheet.before import cautions, on_every_device, once_for_the_row, people
 from kit.sheet.contents import Sheet, load, prose

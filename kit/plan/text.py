@@ -7,60 +7,30 @@ sheet.
 from __future__ import annotations
 
 from math import isfinite, isnan
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 from kit.labels import shorten, text_width
+from kit.plan.limited_text import limited_phases
+from kit.plan.lines import INDENT, WIDTH, cell, moment, short_time, title, wrapped
 from kit.plan.outlook import outlook
 from kit.plan.predict import device_rates
 from kit.plan.resolve import length_to_separate
-from kit.plan.schedules import imbalance
 from kit.plan.timetable import unattended
 from kit.safe_text import displayable
-from kit.units import MISSING, NO_BREAK, clock, count, duration, h_mm, joined, number, percent
+from kit.units import MISSING, NO_BREAK, count, duration, joined, number, percent
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Iterable, Sequence
 
     from kit.plan.advice import Advice
     from kit.plan.outlook import Outlook
     from kit.plan.planned import Plan
     from kit.plan.timetable import Item
 
-__all__ = ["moment", "plan_text"]
+__all__ = ["plan_text"]
 
-WIDTH = 100
 NAME_WIDTH = 18
 MANY_RUNS = 1000
-INDENT = "  "
-
-
-def moment(plan: Plan, t_min: float | None) -> str:
-    """Return a time of the plan: by the clock, or as h:mm since the start where none is set.
-
-    Examples
-    --------
-    >>> from kit.plan.planned import Plan
-    >>> moment(Plan(id="p", title="P", devices=(), phases=()), 75)
-    '1:15'
-    """
-    if t_min is None or not isfinite(t_min):
-        return MISSING
-    return h_mm(t_min) if plan.start is None else clock(plan.start, t_min)
-
-
-def short_time(minutes: float) -> str:
-    """Return a short time to the second where it is no whole number of minutes.
-
-    Examples
-    --------
-    >>> [short_time(m).replace(NO_BREAK, " ") for m in (2.0, 4 / 3, 0.5, 75.0)]
-    ['2 min', '1 min 20 s', '30 s', '1 h 15 min']
-    """
-    seconds = round(minutes * 60)
-    if seconds % 60 == 0 or minutes >= 10:
-        return duration(minutes)
-    text = f"{seconds // 60}{NO_BREAK}min{NO_BREAK}" if seconds >= 60 else ""
-    return f"{text}{seconds % 60}{NO_BREAK}s"
 
 
 def plan_text(plan: Plan) -> str:
@@ -75,7 +45,7 @@ def plan_text(plan: Plan) -> str:
     parts = [
         _head(plan, view),
         _timetable(plan, view),
-        _limited(plan, view),
+        limited_phases(plan, view),
         _expected(plan, view),
         _near_the_end(plan, view),
         _decides(plan, view),
@@ -83,30 +53,6 @@ def plan_text(plan: Plan) -> str:
     ]
     text = "\n\n".join(part for part in parts if part)
     return text.replace(NO_BREAK, " ") + "\n"
-
-
-def _title(text: str) -> str:
-    return f"{text.upper()}\n{'─' * WIDTH}"
-
-
-def _wrapped(text: str, indent: str = INDENT, first: str | None = None) -> str:
-    """Return text broken into lines by its width on a terminal; a longer word is cut."""
-    lines = [indent if first is None else first]
-    empty = True
-    for word in displayable(text).split():
-        shown = shorten(word, WIDTH - len(indent))
-        if not empty and text_width(lines[-1]) + 1 + text_width(shown) > WIDTH:
-            lines.append(indent)
-            empty = True
-        lines[-1] += shown if empty else f" {shown}"
-        empty = False
-    return "\n".join(lines)
-
-
-def _cell(text: str, width: int, align: Literal["left", "right"] = "left") -> str:
-    shown = shorten(displayable(text), width)
-    pad = " " * (width - text_width(shown))
-    return shown + pad if align == "left" else pad + shown
 
 
 def _head(plan: Plan, view: Outlook) -> str:
@@ -122,7 +68,7 @@ def _head(plan: Plan, view: Outlook) -> str:
         else f"stops {moment(plan, plan.stop_min)}",
         f"a walk takes {short_time(plan.walk_min)}",
     ]
-    return "\n".join([first.rstrip(), _wrapped(" · ".join(facts), "", "")])
+    return "\n".join([first.rstrip(), wrapped(" · ".join(facts), "", "")])
 
 
 MARKS = {"walk": "read", "setup": "set up", "break": "break", "stop": "stop"}
@@ -130,15 +76,15 @@ MARKS = {"walk": "read", "setup": "set up", "break": "break", "stop": "stop"}
 
 def _timetable(plan: Plan, view: Outlook) -> str:
     numbers = {p.id: str(i) for i, p in enumerate(plan.phases, start=1)}
-    lines = [_title("Timetable")]
+    lines = [title("Timetable")]
     for item in view.table.items:
         span = f"{moment(plan, item.start_min)}"
         if item.end_min != item.start_min:
             span += f" – {moment(plan, item.end_min) if item.end_min is not None else 'empty'}"
-        lines.append(f"{INDENT}{_cell(span, 15)}  {_item_text(plan, item, numbers)}".rstrip())
+        lines.append(f"{INDENT}{cell(span, 15)}  {_item_text(plan, item, numbers)}".rstrip())
     for start, end in unattended(plan, view.table):
         lines.append(
-            _wrapped(
+            wrapped(
                 f"! Nobody is with the devices from {moment(plan, start)} to {moment(plan, end)}."
             )
         )
@@ -163,50 +109,15 @@ def _item_text(plan: Plan, item: Item, numbers: dict[str, str]) -> str:
         text = f"{arrow} {text}"
     indent = 4 if inner else 0
     room = WIDTH - len(INDENT) - 15 - 2 - 7 - 10
-    body = " " * indent + _cell(text, room - indent - 1) + " "
-    return f"{_cell(mark, 6)} {body}{_cell(length, 10, 'right')}"
-
-
-def _limited(plan: Plan, view: Outlook) -> str:
-    if not view.table.schedules:
-        return ""
-    lines = [_title("Limited phases")]
-    for phase in plan.phases:
-        schedule = view.table.schedules.get(phase.id)
-        if schedule is None:
-            continue
-        reason = next(
-            (x.reason for x in plan.limits if x.activity == schedule.parts[0] and x.reason), ""
-        )
-        head = f"{phase.label}: at most {schedule.at_once} at once do {schedule.parts[0]}"
-        lines.append(_wrapped(f"{head} ({reason})" if reason else head))
-        lines += [_wrapped(s, INDENT * 3, INDENT * 2 + "· ") for s in imbalance(schedule)]
-        lines += list(_early(plan, view, phase.id))
-    return "\n".join(lines)
-
-
-def _early(plan: Plan, view: Outlook, phase_id: str) -> Iterator[str]:
-    """Say which device may not live through a limited phase."""
-    item = view.table.of_phase(phase_id)
-    for device, found in zip(plan.devices, view.courses, strict=True):
-        if found is None or item.end_min is None:
-            continue
-        chance = found.chance_off_by(item.end_min) - found.chance_off_by(item.start_min)
-        if chance >= 0.05:
-            yield _wrapped(
-                f"! {device.label} powers off in this phase with a chance of "
-                f"{percent(round(chance, 2))}. Leave its place empty then and every other turn "
-                f"where it is; name it in `first` to give it an early turn.",
-                INDENT * 3,
-                INDENT * 2,
-            )
+    body = " " * indent + cell(text, room - indent - 1) + " "
+    return f"{cell(mark, 6)} {body}{cell(length, 10, 'right')}"
 
 
 def _expected(plan: Plan, view: Outlook) -> str:
-    lines = [_title("Expected course")]
+    lines = [title("Expected course")]
     if all(w is None for w in view.windows):
         lines.append(
-            _wrapped(
+            wrapped(
                 "No rates are known. Give each device rates_pp_per_h, or power_w and "
                 "rated_energy_wh, or name an earlier session, to see when it will power off."
             )
@@ -218,7 +129,7 @@ def _expected(plan: Plan, view: Outlook) -> str:
         head += f"  {'before the stop':>15}"
     lines.append(f"{INDENT}{head}  rates from")
     for device, window in zip(plan.devices, view.windows, strict=True):
-        row = _cell(device.label, NAME_WIDTH)
+        row = cell(device.label, NAME_WIDTH)
         if window is None:
             lines.append(f"{INDENT}{row}  {MISSING:>11}  {'no rates known':>25}")
             continue
@@ -230,7 +141,7 @@ def _expected(plan: Plan, view: Outlook) -> str:
         lines.append(f"{INDENT}{row}  {', '.join(sources)}")
     assumed = plan.assumptions
     lines.append(
-        _wrapped(
+        wrapped(
             f"Runs and units of a kind scatter by {percent(assumed.run_unit_cv)}; between phases "
             f"a device drains up to {number(assumed.gap_rate_factor, 2)} × its busiest rate; it "
             f"powers off showing 0 to {number(assumed.off_pct_max)} %. Rates from 'others': not "
@@ -245,7 +156,7 @@ def _near_the_end(plan: Plan, view: Outlook) -> str:
     if not looks.stretches:
         return ""
     names = {d.id: d.label for d in plan.devices}
-    lines = [_title("Near the end")]
+    lines = [title("Near the end")]
     every = short_time(looks.every_min)
     text = (
         f"Look along the row every {every}"
@@ -257,11 +168,11 @@ def _near_the_end(plan: Plan, view: Outlook) -> str:
             f" (wished for: {short_time(plan.known_to_min)}, but one pass takes longer than the "
             "interval that would need)"
         )
-    lines.append(_wrapped(text + ". Begin when a device shows 10 %, at the latest:"))
+    lines.append(wrapped(text + ". Begin when a device shows 10 %, at the latest:"))
     for start, end, devices in looks.stretches:
         span = f"{moment(plan, start)} to {moment(plan, end)}"
         lines.append(
-            _wrapped(
+            wrapped(
                 f"{span}  {joined(names[d] for d in devices)}", INDENT * 2 + " " * 24, INDENT * 2
             )
         )
@@ -271,11 +182,11 @@ def _near_the_end(plan: Plan, view: Outlook) -> str:
 def _decides(plan: Plan, view: Outlook) -> str:
     if not view.pairs and not view.resolutions:
         return ""
-    lines = [_title("What this day can decide")]
+    lines = [title("What this day can decide")]
     lines += _pair_lines(plan, view)
     longer = _longer(plan, view)
     if longer:
-        lines.append(_wrapped(longer))
+        lines.append(wrapped(longer))
     lines += _resolution_lines(plan, view)
     lines += _declared(plan)
     return "\n".join(lines)
@@ -283,8 +194,8 @@ def _decides(plan: Plan, view: Outlook) -> str:
 
 def _row(cells: Sequence[str], widths: Sequence[int]) -> str:
     """Return one line of a table: the first cell to the left, the others to the right."""
-    first = _cell(cells[0], widths[0])
-    others = (_cell(c, w, "right") for c, w in zip(cells[1:], widths[1:], strict=True))
+    first = cell(cells[0], widths[0])
+    others = (cell(c, w, "right") for c, w in zip(cells[1:], widths[1:], strict=True))
     return INDENT + "  ".join([first, *others]).rstrip()
 
 
@@ -319,7 +230,7 @@ def _pair_lines(plan: Plan, view: Outlook) -> list[str]:
             )
         )
     lines.append(
-        _wrapped(
+        wrapped(
             "Told: the chance that the power-offs of this day can be put in an order. As expected: "
             "the chance that the order is this one. Runs: what a claim about the kind of device "
             "would need, for a chance of 80 %."
@@ -362,7 +273,7 @@ def _resolution_lines(plan: Plan, view: Outlook) -> list[str]:
             + joined(names[d] for d, _ in bad)
         )
         lines.append(
-            _wrapped(
+            wrapped(
                 f"{phase.label}, {duration(phase.planned_min)}: a drain from {number(low, 1)} pp "
                 f"on, read to ± {number(width, 1)} pp, {what}. For ± "
                 f"{number(plan.resolve_to_pct)} % on all: {duration(needed)}.",
@@ -371,7 +282,7 @@ def _resolution_lines(plan: Plan, view: Outlook) -> list[str]:
         )
     if view.resolutions and not lines:
         lines.append(
-            _wrapped(
+            wrapped(
                 f"Every evaluated phase is long enough to know each drain to ± "
                 f"{number(plan.resolve_to_pct)} %."
             )
@@ -412,7 +323,7 @@ def _declared(plan: Plan) -> list[str]:
         "Length at which a phase tells the two of the declared comparison apart with a chance of "
         "80 %: by what their displays fall, and by the charge they use, gauge error included."
     )
-    return [_row(head, DECLARED_WIDTHS), *rows.values(), _wrapped(note)]
+    return [_row(head, DECLARED_WIDTHS), *rows.values(), wrapped(note)]
 
 
 def _length(minutes: float) -> str:
@@ -422,7 +333,7 @@ def _length(minutes: float) -> str:
 def _advice(view: Outlook) -> str:
     if not view.advice:
         return ""
-    lines = [_title("Advice, with its gain on this day")]
+    lines = [title("Advice, with its gain on this day")]
     lines += _advice_lines(view.advice)
     return "\n".join(lines)
 
@@ -431,5 +342,5 @@ def _advice_lines(found: Sequence[Advice]) -> Iterable[str]:
     for one in found:
         mark = "✓" if one.followed else "□"
         action = f"{one.action}." + (" Planned so." if one.followed else "")
-        yield _wrapped(f"{mark} {action}", INDENT * 2, INDENT)
-        yield _wrapped(one.gain, INDENT * 2)
+        yield wrapped(f"{mark} {action}", INDENT * 2, INDENT)
+        yield wrapped(one.gain, INDENT * 2)

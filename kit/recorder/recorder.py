@@ -11,13 +11,11 @@ import platform
 import re
 from contextlib import suppress
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta, timezone
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
-from zoneinfo import ZoneInfo
 
-from kit.errors import Finding, RecordError, UsageError, in_order
-from kit.read.setup_file import read_setup
+from kit.errors import UsageError
 from kit.recorder.entries import Refused, confirmed, propose
 from kit.recorder.journal import JOURNAL_NAME, Entry, Journal, JournalError
 from kit.recorder.keys import Misunderstood, parse
@@ -31,21 +29,19 @@ from kit.recorder.rows import (
     parse_log,
     says_something,
 )
-from kit.recorder.state import Protocol, situation
+from kit.recorder.setup import protocol_of, setup_in
+from kit.recorder.state import situation
 from kit.recorder.words import HELP, remarks
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
-    from datetime import tzinfo
 
-    from kit.read.setup_file import RunSetup, Setup
     from kit.recorder.entries import Proposal
     from kit.recorder.journal import EntryKind
     from kit.recorder.state import Situation
 
-__all__ = ["Recorder", "Reply", "protocol_of", "wall_clock"]
+__all__ = ["Recorder", "Reply", "wall_clock"]
 
-SETUP_NAME = "session.toml"
 LOG_NAME = "log.csv"
 ENOUGH_BYTES = 5_000_000
 """With less room than this on the disk the operator is warned; a day needs far less."""
@@ -69,61 +65,6 @@ class Reply:
 
     kind: Literal["saved", "question", "refused", "told", "quit"]
     text: str
-
-
-def protocol_of(setup: Setup, *, title: str, run: int | None, local: tzinfo) -> Protocol:
-    """Return what a setup file says of the day.
-
-    Parameters
-    ----------
-    run
-        Number of the run; ``None``: the only one.
-    local
-        Zone of the computer, for a session that names none.
-
-    Raises
-    ------
-    UsageError
-        If there is no such run, or it must be said which.
-    """
-    numbers = [r.number for r in setup.runs]
-    if setup.numbered_runs and run not in numbers:
-        message = (
-            f"{title} has the runs {', '.join(map(str, numbers))}; say which with --run NUMBER."
-        )
-        raise UsageError(message)
-    if not setup.numbered_runs and run not in (None, 1):
-        message = f"{title} has one run only; add [[runs]] to {SETUP_NAME} for more."
-        raise UsageError(message)
-    said = next((r for r in setup.runs if r.number == run), setup.runs[0])
-    zone: tzinfo = ZoneInfo(setup.timezone) if setup.timezone else local
-    if not setup.timezone and said.start is not None and said.start.offset_s is not None:
-        zone = timezone(timedelta(seconds=said.start.offset_s))
-    placed = all(d.position is not None for d in setup.devices)
-    devices = sorted(setup.devices, key=lambda d: d.position or 0) if placed else setup.devices
-    return Protocol(
-        title=title,
-        devices=tuple(devices),
-        phases=setup.phases,
-        zone=zone,
-        zoned=bool(setup.timezone),
-        start=_start(setup, said, zone),
-        run=said.number if setup.numbered_runs else None,
-        look_every_min=setup.look_every_min or setup.assumptions.off_check_min,
-    )
-
-
-def _start(setup: Setup, said: RunSetup, zone: tzinfo) -> datetime | None:
-    if said.start is None:
-        return None
-    day = said.start.day
-    date = said.date or setup.date
-    if day is None and date is not None:
-        day = date.toordinal()
-    if day is None:
-        return None
-    midnight = datetime.fromordinal(day)
-    return (midnight + timedelta(seconds=said.start.second)).replace(tzinfo=zone)
 
 
 class Recorder:
@@ -163,7 +104,7 @@ class Recorder:
     ) -> None:
         self.folder = Path(folder)
         self.clock = clock
-        setup = _setup(self.folder)
+        setup = setup_in(self.folder)
         local = clock().astimezone().tzinfo if clock is wall_clock else clock().tzinfo
         title = setup.title or setup.id or self.folder.resolve().name
         self.protocol = protocol_of(setup, title=title, run=run, local=local or UTC)
@@ -433,38 +374,6 @@ class Recorder:
 
     def __exit__(self, *exception: object) -> None:
         self.close()
-
-
-def _setup(folder: Path) -> Setup:
-    path = folder / SETUP_NAME
-    try:
-        data = path.read_bytes()
-    except OSError as error:
-        message = (
-            f"{path} cannot be read ({error.strerror}). The recorder needs to know the devices and "
-            "phases; rundown new makes such a folder from a plan."
-        )
-        raise UsageError(message) from error
-    setup, findings = read_setup(data, SETUP_NAME)
-    if any(f.severity == "error" for f in findings):
-        raise RecordError(findings)
-    lacks = [n for n, v in (("devices", setup.devices), ("phases", setup.phases)) if not v]
-    if lacks:
-        raise RecordError(
-            in_order(
-                Finding(
-                    rule="record-setup",
-                    severity="error",
-                    file=SETUP_NAME,
-                    column=name,
-                    found=f"no [[{name}]]",
-                    expected=f"the {name} of the session, so that the recorder can ask for them",
-                    remedy=f"Write a table [[{name}]] for each of them.",
-                )
-                for name in lacks
-            )
-        )
-    return setup
 
 
 def _texts(value: object) -> list[str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from kit.display import Block, Column, Prose, Table
-from kit.plan.text import moment
+from kit.plan.lines import moment
 from kit.plan.timetable import unattended
 from kit.read.conditions import CONDITIONS
 from kit.safety.advice import ALWAYS, SOURCES

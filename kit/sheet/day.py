@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING
 
 from kit.display import Block, Column, Prose, Table
 from kit.labels import shorten
+from kit.plan.limited_text import if_one_powers_off
+from kit.plan.lines import moment, short_time
 from kit.plan.schedules import imbalance
-from kit.plan.text import moment, short_time
 from kit.sheet.contents import BOX, prose
 from kit.units import duration, joined, percent
 
@@ -89,7 +90,10 @@ def limited_phases(sheet: Sheet) -> Page:
         blocks.append(
             Block(text=f"At most {schedule.at_once} at once do {schedule.parts[0]}{why}.")
         )
-        blocks += [Block(kind="bullet", text=text) for text in imbalance(schedule)]
+        blocks += [
+            Block(kind="bullet", text=text)
+            for text in (*imbalance(schedule), if_one_powers_off(schedule))
+        ]
     if not blocks:
         return prose("Every device does the same at the same time; nothing is shared out.")
     blocks.append(Block(kind="heading", text="If a device powers off before or in its turn"))

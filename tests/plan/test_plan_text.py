@@ -6,9 +6,10 @@ import pytest
 
 from kit.labels import text_width
 from kit.plan.file import read_plan
+from kit.plan.lines import WIDTH, moment, short_time
 from kit.plan.outlook import outlook
 from kit.plan.planned import Limit, Person
-from kit.plan.text import WIDTH, moment, plan_text, short_time
+from kit.plan.text import plan_text
 from kit.session import Phase
 from tests.helpers.files import PLAN
 from tests.helpers.plans import make_plan
@@ -135,7 +136,9 @@ def test_early_power_off_in_a_limited_phase_is_told():
     plan = replace(plan, phases=(replace(plan.phases[0], activity="film"), call))
     text = " ".join(plan_text(plan).split())
     assert "! A powers off in this phase with a chance of" in text
-    assert "name it in `first` to give it an early turn" in text
+    assert "leave its place empty and every other turn where it is; the others keep" in text
+    assert "it has had" in text
+    assert "Name it in `first` to give it an early turn" in text
 
 
 HOSTILE = "\x1b[31mred\u202e\n\t" + "x" * 300 + "漢字🐚"

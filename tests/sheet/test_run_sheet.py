@@ -9,9 +9,9 @@ import pytest
 from kit import run_sheet
 from kit.display import Prose, Table
 from kit.errors import RecordError, UsageError
+from kit.plan.lines import moment
 from kit.plan.outlook import outlook
 from kit.plan.planned import Limit, Person
-from kit.plan.text import moment
 from kit.read.conditions import CONDITIONS
 from kit.safety.advice import ALWAYS
 from kit.session import Phase

@@ -95,7 +95,7 @@ class Swaps:
     Parameters
     ----------
     states
-        As `kit.drain.model.States`, B + S boundaries for S crossover phases.
+        As `kit.drain.states.States`, B + S boundaries for S crossover phases.
     weights
         Shape (K, B + S). Variance factor of each reading's resolution.
     column

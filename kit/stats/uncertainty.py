@@ -58,7 +58,7 @@ STEP_GUARD = 0.80 / (1.0 - 0.05**0.5)
 """0.80 steps in place of the exact 0.7764 for a difference of two readings: up by 3.0 %.
 
 Widths taken at exactly 95 % and added in quadrature to a normal part cover 94.8 to 95.0 %;
-with both guards 95.4 to 96.0 % at every ratio of the two (tests/test_uncertainty.py)."""
+with both guards 95.4 to 96.0 % at every ratio of the two (tests/stats/test_uncertainty.py)."""
 
 CONVENTION_VARIANCE = 1.0 / 6.0
 """Variance, in steps², of the display's unknown offset: −½, 0 or +½ step, equally likely."""

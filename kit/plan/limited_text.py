@@ -56,8 +56,12 @@ def if_one_powers_off(schedule: Schedule) -> str:
     all; one in it, over the minutes done; one before it has no game.
     """
     half = schedule.length_min / 2.0
+    keep = "If a device powers off: leave its place empty and every other turn where it is; the "
     kept = min(exposure_if_dies(schedule, d, half).others_min for d in schedule.devices)
     done = [exposure_if_dies(schedule, d, half) for d in schedule.devices]
+    others = f"{keep}others keep {duration(kept)} of {schedule.parts[0]} each."
+    if schedule.kind == "crossover":
+        return f"{others} One that has not done both parts leaves their comparison with both."
     cases = [
         ("one that had its turn is compared with all", any(e.has_both for e in done)),
         (
@@ -66,11 +70,8 @@ def if_one_powers_off(schedule: Schedule) -> str:
         ),
         (f"one before it has no {schedule.parts[0]}", any(e.limited_min == 0 for e in done)),
     ]
-    return (
-        "If a device powers off: leave its place empty and every other turn where it is; the "
-        f"others keep {duration(kept)} of {schedule.parts[0]} each. Off half-way (after "
-        f"{duration(half)}): {'; '.join(text for text, occurs in cases if occurs)}."
-    )
+    told = "; ".join(text for text, occurs in cases if occurs)
+    return f"{others} Off half-way (after {duration(half)}): {told}."
 
 
 def _early(plan: Plan, view: Outlook, phase_id: str, schedule: Schedule) -> Iterator[str]:

@@ -82,6 +82,13 @@ def test_five_common_devices_show_the_scatter_themselves():
     assert link.half_width(0.95) == pytest.approx(2.776445 * 0.0005**0.5, abs=1e-7)
 
 
+def test_three_degrees_of_freedom_are_too_few():
+    rows = [(k, s, 2.0 + 0.1 * k + 0.001 * k * s) for k in range(4) for s in (0, 1)]
+    scatter = fit_network(seen(rows), assumed=0.03).scatter
+    # 8 runtimes, 4 devices, 2 sessions in one part: 8 − 4 − 2 + 1
+    assert (scatter.residual_dof, scatter.basis, scatter.s) == (3, "assumed", 0.03)
+
+
 def test_too_few_common_devices_raise_the_assumption_but_never_lower_it():
     rows = [(A, 0, 2.0), (B, 0, 2.1), (A, 1, 2.0), (B, 1, 2.4)]
     # the moves 0.0 and 0.3 about 0.15: 2 × 0.0225 = 0.045; s² = 0.045/2/1 = 0.0225, s = 0.15

@@ -360,6 +360,19 @@ def test_places_are_intervals_and_history_is_told_from_what_was_known():
     # a champion's claims come first, the opposite is said where it holds
     said = {c.statement: c.verdict for c in found.claims}
     assert said["b runs longer than d"] == "not_supported"
+    # d and b through c: ln(1000/400) − ln(610/400) = 0.4943, or 64 %, written from b's side:
+    # 610/1000 − 1 = −39 %
+    told = next(c for c in found.claims if c.statement == "b runs longer than d")
+    assert told.lead_pct == pytest.approx(-39.0, abs=0.1)
+    assert told.low_pct < told.lead_pct < told.high_pct < 0
+    link, sign = pair(found, "d", "b")
+    ends = sorted((link.family.low * sign, link.family.high * sign))
+    low, high = (100 * math.expm1(v) for v in ends)
+    assert told.wording.replace("\N{NO-BREAK SPACE}", " ") == (
+        "Over these sessions it is the other way round: d runs longer than b, by "
+        f"{math.floor(low * 10) / 10:.1f} % to {math.ceil(high * 10) / 10:.1f} % "
+        "(linked through c)."
+    )
     assert said["d runs longest of the four devices that can be compared"] == "supported"
 
 

@@ -102,7 +102,7 @@ class Panel:
         self.chosen = ""
         self.task: asyncio.Task[None] | None = None
         self.devices = {
-            d.id: _button(f"{place} {displayable(d.label)}", self._chooser(d.id), "11rem")
+            d.id: _button(f"{place} {displayable(d.label)}", self._chooser(d.id), "8.6rem")
             for place, d in enumerate(recorder.protocol.devices, start=1)
         }
         self.pad = {key: _button(key, self._typer(key), "30%") for key in "7894561230"}

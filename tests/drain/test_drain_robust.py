@@ -9,6 +9,7 @@ import pytest
 
 from kit.drain.budget import agreement, budget, contributions
 from kit.drain.energy import energy
+from kit.drain.mix_winners import winners
 from kit.drain.order import drain_pairs
 from kit.drain.phases import phase_drain, prepare
 from kit.drain.projections import projections
@@ -16,7 +17,7 @@ from kit.drain.reference_repeats import reference_repeats
 from kit.drain.simulation import simulate_drains
 from kit.drain.split_phases import parts
 from kit.drain.standing import standing
-from kit.drain.usage_mix import usage_mixes, winners
+from kit.drain.usage_mix import usage_mixes
 from kit.drain.within_phase import within_phase
 from kit.results import Settings
 from kit.simulate import random_day, simulate_day

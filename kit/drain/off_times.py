@@ -13,14 +13,15 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
+from kit.drain.last_seen import MINUTE, boundary_times, last_seen, seen_on, tail_min
 from kit.stats.order import least_lead, surely_above
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    import pandas as pd
     from numpy.typing import NDArray
 
+    from kit.drain.last_seen import LastSeen, Seen
     from kit.session import Run, Session
 
     Flags = NDArray[np.bool_]
@@ -41,14 +42,8 @@ __all__ = [
 
 RuntimeStatus = Literal["observed", "still_on", "not_recorded"]
 
-MINUTE = 1.0
-"""Resolution (min) of a time noted without seconds."""
-
 _ROUNDINGS = ("floor", "nearest")
 """What an unknown rounding of the clock may be."""
-
-_RATE_STEP_MIN = 30.0
-"""Stretch of a log over which the rate of a survivor is taken (min)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -153,117 +148,6 @@ def clock_margins(rounding: str, resolution_min: float) -> tuple[float, float]:
         return half, resolution_min
     msg = f"clock rounding must be 'floor', 'nearest' or 'unknown', got {rounding!r}"
     raise ValueError(msg)
-
-
-def _codes(column: pd.Series[str], index: Mapping[str, int]) -> Ints:
-    """Return positions of the ids in a column; -1 for an id that is not in ``index``."""
-    categories = getattr(column.dtype, "categories", None)
-    if categories is not None:
-        table = np.array([*(index.get(c, -1) for c in categories), -1], dtype=np.int64)
-        return table[np.asarray(column.cat.codes, dtype=np.int64)]
-    ids = column.tolist()
-    return np.fromiter((index.get(i, -1) for i in ids), dtype=np.int64, count=len(ids))
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Seen:
-    """Readings with a percentage, each with the earliest time it can have been made."""
-
-    unit: Ints  # run position × devices + device position
-    t: Floats
-    soc: Floats
-    margin: Floats
-
-    def last_of(self, unit: int, limit: float) -> tuple[float, float]:
-        """Return time and margin of a unit's last reading not later than ``limit``; NaN, 0."""
-        mine = np.flatnonzero((self.unit == unit) & (self.t <= limit))
-        if not mine.size:
-            return float("nan"), 0.0
-        t = self.t[mine]
-        last = mine[np.flatnonzero(t == t.max())[-1]]
-        return float(self.t[last]), float(self.margin[last])
-
-
-def _boundary_times(session: Session) -> dict[tuple[int, str], tuple[float, float]]:
-    spans = session.spans
-    return {
-        (int(run), str(phase)): (float(start), float(end))
-        for run, phase, start, end in zip(
-            spans["run"].tolist(), spans["phase"].tolist(),
-            spans["start_min"].tolist(), spans["end_min"].tolist(), strict=True,
-        )
-    }  # fmt: skip
-
-
-def _seen(session: Session, devices: Mapping[str, int], runs: Mapping[int, int]) -> _Seen:
-    """Return the readings that show a device was on, timed by clock or by their boundary."""
-    frame = session.readings
-    code = _codes(frame["device"], devices)
-    run_number = frame["run"].to_numpy(dtype=np.int64)
-    place = np.full(run_number.shape, -1)
-    for number, position in runs.items():
-        place[run_number == number] = position
-    t = frame["t_min"].to_numpy(dtype=np.float64).copy()
-    soc = frame["soc_pct"].to_numpy(dtype=np.float64)
-    resolution = frame["t_resolution_min"].to_numpy(dtype=np.float64)
-    untimed = np.flatnonzero(np.isnan(t) & ~np.isnan(soc))
-    if untimed.size:
-        bounds = _boundary_times(session)
-        rows = frame.iloc[untimed]
-        nowhere = (np.nan, np.nan)
-        t[untimed] = [
-            bounds.get((int(run), str(phase)), nowhere)[1 if point == "end" else 0]
-            for run, phase, point in zip(rows["run"], rows["phase"], rows["point"], strict=True)
-        ]
-    keep = (code >= 0) & (place >= 0) & ~np.isnan(t) & ~np.isnan(soc)
-    return _Seen(
-        unit=(place * len(devices) + code)[keep],
-        t=t[keep],
-        soc=soc[keep],
-        margin=np.where(np.isnan(resolution), 0.0, resolution)[keep],
-    )
-
-
-@dataclass(frozen=True, kw_only=True)
-class _LastSeen:
-    t: Floats
-    soc: Floats
-    margin: Floats
-
-
-def _last_seen(seen: _Seen, limit: Floats) -> _LastSeen:
-    """Return each unit's last reading not later than ``limit``."""
-    inside = seen.t <= limit[seen.unit]
-    unit, t = seen.unit[inside], seen.t[inside]
-    last = np.full(limit.shape, -np.inf)
-    np.maximum.at(last, unit, t)
-    is_last = t == last[unit]
-    soc = np.full(limit.shape, np.nan)
-    margin = np.zeros(limit.shape)
-    soc[unit[is_last]] = seen.soc[inside][is_last]
-    margin[unit[is_last]] = seen.margin[inside][is_last]
-    return _LastSeen(t=np.where(np.isinf(last), np.nan, last), soc=soc, margin=margin)
-
-
-def _tail_min(seen: _Seen, unit: int, at: float) -> float:
-    """Return the minutes that a device can still run after ``at``, at its busiest rate.
-
-    The rate is the steepest fall over any stretch of about half an hour of the log.
-    """
-    mine = seen.unit == unit
-    order = np.argsort(seen.t[mine], kind="stable")
-    t, soc = seen.t[mine][order], seen.soc[mine][order]
-    if t.size < 2:
-        return float("nan")
-    grid = np.arange(t[-1], t[0] - _RATE_STEP_MIN, -_RATE_STEP_MIN)
-    picks = np.unique(np.maximum(np.searchsorted(t, grid, side="right") - 1, 0))
-    step = np.diff(t[picks])
-    fall = -np.diff(soc[picks])
-    usable = step >= _RATE_STEP_MIN / 2.0
-    if not usable.any() or fall[usable].max() <= 0.0:
-        return float("nan")
-    rate = float((fall[usable] / step[usable]).max())
-    return max(float(soc[-1]) / rate - max(at - float(t[-1]), 0.0), MINUTE)
 
 
 def _start_resolution(run: Run) -> float:
@@ -405,8 +289,8 @@ class OffRecord:
 
     session: Session
     notes: Mapping[int, OffNote]
-    seen: _Seen
-    last: _LastSeen
+    seen: Seen
+    last: LastSeen
     ends: Mapping[tuple[int, str], float]
 
     def bound(
@@ -482,7 +366,7 @@ def _one_run(record: OffRecord, run: Run, first_unit: int) -> OffTimes:
         own_start=own_start,
         tail=np.array(
             [
-                _tail_min(record.seen, unit, b.low) if np.isinf(b.high) else np.nan
+                tail_min(record.seen, unit, b.low) if np.isinf(b.high) else np.nan
                 for unit, b in zip(units, bounds, strict=True)
             ]
         ),
@@ -498,7 +382,7 @@ def off_record(session: Session) -> OffRecord:
     devices = {device.id: i for i, device in enumerate(session.devices)}
     runs = {run.number: i for i, run in enumerate(session.runs)}
     notes = _notes(session, devices, runs)
-    seen = _seen(session, devices, runs)
+    seen = seen_on(session, devices, runs)
     limit = np.full(len(devices) * len(runs), np.inf)
     for unit, note in notes.items():
         limit[unit] = note.latest
@@ -506,8 +390,8 @@ def off_record(session: Session) -> OffRecord:
         session=session,
         notes=notes,
         seen=seen,
-        last=_last_seen(seen, limit),
-        ends={key: end for key, (_, end) in _boundary_times(session).items()},
+        last=last_seen(seen, limit),
+        ends={key: end for key, (_, end) in boundary_times(session).items()},
     )
 
 

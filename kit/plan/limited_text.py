@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from kit.plan.balance_words import imbalance
 from kit.plan.early_death import exposure_if_dies
 from kit.plan.lines import INDENT, title, wrapped
-from kit.plan.schedules import imbalance
 from kit.units import duration, percent
 
 if TYPE_CHECKING:

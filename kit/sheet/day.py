@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING
 
 from kit.display import Block, Column, Prose, Table
 from kit.labels import shorten
+from kit.plan.balance_words import imbalance
 from kit.plan.limited_text import if_one_powers_off
 from kit.plan.lines import moment, short_time
-from kit.plan.schedules import imbalance
 from kit.sheet.contents import BOX, prose
 from kit.units import duration, joined, percent
 

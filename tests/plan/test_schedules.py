@@ -4,11 +4,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from kit.plan.balance_words import imbalance
 from kit.plan.early_death import exposure_if_dies
 from kit.plan.schedules import (
     crossover,
     exposure,
-    imbalance,
     rotation,
     together_counts,
 )

@@ -11,6 +11,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from kit.recorder import enter_off, enter_other, enter_phases, enter_readings, enter_turns
+from kit.recorder.moments import minutes_between
 from kit.recorder.proposal import Asked, Proposal, Refused, confirmed, future, stated
 
 if TYPE_CHECKING:
@@ -22,6 +23,9 @@ if TYPE_CHECKING:
 
 __all__ = ["Proposal", "Refused", "confirmed", "propose"]
 
+BEHIND_MIN = 1.0
+"""A clock that is so far behind the entry before has been put back (min)."""
+
 
 def propose(command: Command, here: Situation, protocol: Protocol) -> Proposal:
     """Return what a command would put into the journal.
@@ -32,6 +36,7 @@ def propose(command: Command, here: Situation, protocol: Protocol) -> Proposal:
         If it makes no sense now.
     """
     at, late = _moment(command, here, protocol)
+    late = (*late, *_behind(here)) if not command.at else late
     made = _DOES[command.action](Asked(command=command, here=here, protocol=protocol, at=at))
     return replace(made, questions=(*late, *made.questions))
 
@@ -45,6 +50,18 @@ def _moment(
         return base, ()
     at = stated(command.at, base, base)
     return at.astimezone(protocol.zone), future(at, here)
+
+
+def _behind(here: Situation) -> tuple[str, ...]:
+    """Return that the computer's clock was put back, if it is behind the entry before."""
+    last = here.entered_at
+    if last is None or minutes_between(here.now, last) <= BEHIND_MIN:
+        return ()
+    before = last.astimezone(here.now.tzinfo)
+    return (
+        f"the computer's clock says {here.now:%H:%M}, but the entry before was made at "
+        f"{before:%H:%M}",
+    )
 
 
 _DOES: dict[Action, Callable[[Asked], Proposal]] = {

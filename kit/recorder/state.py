@@ -93,6 +93,8 @@ class Situation:
         When the row should be looked at next, near empty.
     moments
         Row id → when.
+    entered_at
+        When the entry before was made, by the clock as it was then.
     last_rows, last_changes
         Ids of the rows of the newest entry that made any, and what it changed of earlier ones.
     """
@@ -113,6 +115,7 @@ class Situation:
     by: str
     rows: tuple[Row, ...]
     moments: Mapping[str, datetime]
+    entered_at: datetime | None
     last_rows: tuple[str, ...]
     last_changes: Mapping[str, Mapping[str, str]]
 
@@ -170,9 +173,16 @@ def situation(protocol: Protocol, entries: Sequence[Entry], now: datetime) -> Si
         by=next((str(v) for _, v in reversed(list(day.facts("by")))), ""),
         rows=day.rows,
         moments=day.moments,
+        entered_at=_entered_at(entries),
         last_rows=() if last is None else tuple(_ids(last, day.rows)),
         last_changes={} if last is None else last.changes,
     )
+
+
+def _entered_at(entries: Sequence[Entry]) -> datetime | None:
+    """Return when something was entered last, by the clock as it was then."""
+    made = next((e.at for e in reversed(entries) if e.kind in ("enter", "undo")), None)
+    return None if made is None else datetime.fromisoformat(made)
 
 
 def _ids(entry: Entry, rows: Sequence[Row]) -> Iterator[str]:

@@ -62,6 +62,18 @@ def test_what_can_be_is_not_asked_about(typed: str) -> None:
     assert read_day().type(typed) == ()
 
 
+def test_a_clock_that_was_put_back_is_asked_about_once() -> None:
+    """Entered at 08:40, and now the computer says 08:05; across a change of the clocks it is not
+    behind, since moments have their offset from UTC."""
+    day = read_day()
+    words = "the computer's clock says 08:05, but the entry before was made at 08:40"
+    assert words in day.at(5).type("n tea")
+    assert read_day().at(5).type("n tea @ 8:05") == ()  # whoever says the time knows it
+    day.at(5).type("n tea", yes=True)
+    assert day.rows("note")[-1]["note"].startswith("tea; confirmed: the computer's clock")
+    assert day.at(6).type("n more") == ()  # it goes on from there
+
+
 def test_a_percentage_may_rise_after_charging() -> None:
     day = Day()
     day.type("s", "50", "60", "70")

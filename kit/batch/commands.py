@@ -94,6 +94,7 @@ def batch_command(
         settings=asdict(Settings(coverage=coverage, draws=draws, seed=seed)),
         again="always" if again else "if_changed",
         timeout_s=timeout_s,
+        epoch=os.environ.get("SOURCE_DATE_EPOCH", ""),
     )
     with Progress(len(work), quiet=quiet or as_json) as progress:
         outcomes = _run(work, jobs or os.cpu_count() or 1, scheduler, progress)

@@ -54,6 +54,7 @@ def find_jobs(
     settings: Mapping[str, Any],
     again: Literal["always", "if_changed"],
     timeout_s: float,
+    epoch: str = "",
 ) -> tuple[Job, ...]:
     """Return a job for each session that the paths mean, in their order, each once.
 
@@ -64,7 +65,7 @@ def find_jobs(
     out
         Folder that takes all reports, each in a folder of its own; ``None``: each where
         ``rundown report`` would put it.
-    settings, again, timeout_s
+    settings, again, timeout_s, epoch
         As in `kit.batch.jobs.Job`.
 
     Raises
@@ -89,6 +90,7 @@ def find_jobs(
             jobs[record] = Job(
                 name=name, record=record, out=place, settings=settings, again=again,
                 timeout_s=timeout_s,
+                epoch=epoch,
             )  # fmt: skip
     return tuple(jobs.values())
 

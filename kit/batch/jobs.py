@@ -39,6 +39,8 @@ class Job:
         ``"always"``: make the report anyway; ``"if_changed"``: only if another would come of it.
     timeout_s
         Seconds after which a session is given up.
+    epoch
+        ``SOURCE_DATE_EPOCH`` of the process that asks, or empty.
     """
 
     name: str
@@ -47,6 +49,7 @@ class Job:
     settings: Mapping[str, Any] = field(default_factory=dict)
     again: Literal["always", "if_changed"] = "if_changed"
     timeout_s: float = 900.0
+    epoch: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)

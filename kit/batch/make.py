@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import time
 from dataclasses import asdict, replace
 from pathlib import Path
@@ -73,14 +72,13 @@ def made_here(job: Job, record: Path, out: Path, process: WarmProcess) -> Outcom
             out,
             settings=settings,
             template=templates_folder() / TEMPLATE,
-            epoch=os.environ.get("SOURCE_DATE_EPOCH", ""),
+            epoch=job.epoch,
         )
     base = Outcome(name=job.name, record=job.record, out=job.out, status="made", why=why)
     if not why:
         return _with_report(replace(base, status="unchanged", why=SAME), out)
-    answer = _answer(
-        {"record": str(record), "out": str(out), "settings": settings}, process, job.timeout_s
-    )
+    asked = {"record": str(record), "out": str(out), "settings": settings, "epoch": job.epoch}
+    answer = _answer(asked, process, job.timeout_s)
     end = answer.pop("end")
     if end == "busy":
         raise TakenError(answer["why"])

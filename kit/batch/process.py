@@ -6,6 +6,7 @@ import json
 import os
 import subprocess
 import sys
+import tempfile
 import threading
 from contextlib import suppress
 from typing import TYPE_CHECKING, Any
@@ -14,6 +15,7 @@ from kit.render.notebook_run import kernel_environment
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+    from typing import IO
 
 __all__ = ["EndedError", "WarmProcess"]
 
@@ -34,6 +36,7 @@ class WarmProcess:
 
     def __init__(self) -> None:
         self._process: subprocess.Popen[str] | None = None
+        self._said: IO[bytes] | None = None
 
     @property
     def pid(self) -> int | None:
@@ -73,18 +76,33 @@ class WarmProcess:
         if line.endswith("\n"):
             answer: dict[str, Any] = json.loads(line)
             return answer
-        self.end(wait_s=1.0)
+        self._end(END_S)
         status = process.returncode
         if late.is_set():
             message = f"took longer than {timeout_s:g} s"
         elif status is not None and status < 0:
             message = f"the process that made it was ended by signal {-status}"
         else:
-            message = f"the process that made it ended with status {status}"
+            message = f"the process that made it ended with status {status}{self._last_words()}"
         raise EndedError(message)
+
+    def _last_words(self) -> str:
+        """Return the last line that the process wrote to its standard error, in brackets."""
+        if self._said is None:
+            return ""
+        self._said.seek(0)
+        lines = self._said.read().decode("utf-8", "replace").split("\n")
+        said = [line.strip() for line in lines if line.strip()]
+        return f" ({said[-1]})" if said else ""
 
     def end(self, *, wait_s: float = END_S) -> None:
         """End the process: it finishes the report it is making, unless that takes too long."""
+        self._end(wait_s)
+        if self._said is not None:
+            self._said.close()
+            self._said = None
+
+    def _end(self, wait_s: float) -> None:
         process, self._process = self._process, None
         if process is None:
             return
@@ -107,11 +125,13 @@ class WarmProcess:
     def _started(self) -> subprocess.Popen[str]:
         if self._process is None or self._process.poll() is not None:
             self.end(wait_s=0.0)
+            # closed by `end`
+            self._said = tempfile.TemporaryFile(prefix="rundown-worker-")  # noqa: SIM115
             self._process = subprocess.Popen(
                 [sys.executable, "-m", "kit.batch.worker"],
                 stdin=subprocess.PIPE,
                 stdout=subprocess.PIPE,
-                stderr=subprocess.DEVNULL,
+                stderr=self._said,
                 env={**kernel_environment(os.environ), "RAYON_NUM_THREADS": "1"},
                 encoding="utf-8",
             )

@@ -34,7 +34,7 @@ def answer(job: dict[str, Any], kernel: WarmKernel) -> dict[str, Any]:
     Parameters
     ----------
     job
-        ``record``, ``out`` and ``settings``.
+        ``record``, ``out``, ``settings``, and ``epoch``: what ``SOURCE_DATE_EPOCH`` is to be.
     kernel
         The warm kernel of this process.
 
@@ -44,6 +44,9 @@ def answer(job: dict[str, Any], kernel: WarmKernel) -> dict[str, Any]:
         ``end`` is ``"made"``, ``"busy"``, ``"not_passed"`` or ``"failed"``; the other keys are
         fields of `kit.batch.jobs.Outcome`.
     """
+    os.environ.pop("SOURCE_DATE_EPOCH", None)
+    if job["epoch"]:
+        os.environ["SOURCE_DATE_EPOCH"] = job["epoch"]
     try:
         outputs = render_report(
             Path(job["record"]),

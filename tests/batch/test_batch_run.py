@@ -186,8 +186,11 @@ def test_a_process_that_is_killed_is_replaced(
     assert len(set(pids)) == 2
     process = WarmProcess()
     with pytest.raises(EndedError, match=r"took longer than 0\.05 s"):
-        ask(process, {"record": "x", "out": "y", "settings": {}}, timeout_s=0.05)
+        ask(process, {"record": "x", "out": "y", "settings": {}, "epoch": ""}, timeout_s=0.05)
     assert process.pid is None
+    with pytest.raises(EndedError, match=r"ended with status 1 \(KeyError: 'epoch'\)"):
+        ask(process, {"record": "x"}, timeout_s=100)
+    process.end()
 
 
 def test_a_killed_batch_goes_on_where_it_was(

@@ -182,3 +182,41 @@ def test_the_first_page_of_several_runs_has_the_staircase_of_the_means() -> None
     assert any(isinstance(i, Picture) and i.id == "figure-pairs" for i in page)
     shown = report.replicates(results)
     assert any(isinstance(i, Prose) and "Run against run" in i.text for i in shown)
+
+
+def test_no_text_of_the_new_figures_is_cut(monkeypatch: pytest.MonkeyPatch) -> None:
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+
+    drawn = []
+    original = pictures._picture
+
+    def keep(figure, *args, **options):  # type: ignore[no-untyped-def]  # wraps any call
+        picture = original(figure, *args, **options)
+        drawn.append(figure)
+        return picture
+
+    monkeypatch.setattr(pictures, "_picture", keep)
+    long = "Whelk with an extraordinarily long name"
+    session, runtimes = runs_of(a=[4, 5, 6, 7, 8], b=[5, 6, 7, 8, 9])
+    devices = tuple(replace(d, label=long + d.id) for d in session.devices)
+    results = results_of(replace(session, devices=devices), runtimes)
+    assert pictures.survival(results) is not None
+    shifts = rows(
+        "mix_shifts",
+        [
+            {"run": 1, "mix": "a day of use with a long name", "activity": "an activity " * 3,
+             "share": 0.3, "share_from": low, "share_to": high, "device": d, "supported": False}
+            for low, high, d in ((0.0, 0.05, "a"), (0.05, 0.95, "b"), (0.95, 1.0, "a"))
+        ],
+    )  # fmt: skip
+    mixed = replace(results, extra={**results.extra, "mix_shifts": shifts})
+    assert pictures.mix_shifts(mixed) is not None
+    for figure in drawn:
+        canvas = FigureCanvasAgg(figure)
+        canvas.draw()
+        box = figure.get_tightbbox(canvas.get_renderer())
+        width, height = figure.get_size_inches()
+        assert box.x0 >= -0.01
+        assert box.x1 <= width + 0.01
+        assert box.y0 >= -0.01
+        assert box.y1 <= height + 0.01

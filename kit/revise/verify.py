@@ -112,6 +112,7 @@ class _Taken:
     def __init__(self, path: Path) -> None:
         self.path = path
         self.name = path.name
+        self.installed = versions()  # once: each version is a look-up in the installed packages
         self.differences: list[Difference] = []
         self.bytes = path.read_bytes()
         self.is_pdf = path.suffix.lower() == ".pdf"
@@ -174,12 +175,12 @@ class _Taken:
     @property
     def same_version(self) -> bool:
         """Whether this kit and these libraries made the report."""
-        return self.kit_version == kit.__version__ and self.versions == versions()
+        return self.kit_version == kit.__version__ and self.versions == self.installed
 
     def reworded(self, text: str) -> str:
         """Return a text of the report made anew with the versions that this one claims."""
         text = text.replace(f"Rundown Kit {kit.__version__}", f"Rundown Kit {self.kit_version}")
-        here = {"rundown-kit": kit.__version__, **versions()}
+        here = {"rundown-kit": kit.__version__, **self.installed}
         for name, version in {"rundown-kit": self.kit_version, **self.versions}.items():
             if text == f"{name} {here.get(name)}":
                 return f"{name} {version}"

@@ -21,6 +21,7 @@ from kit import places
 from kit.cli import cli
 from kit.errors import ExitCode, RenderError, UsageError
 from kit.render import report as render
+from kit.revise import pdf_diff
 from kit.revise.amend import amend
 from kit.revise.carried import EARLIER_NAME, MANIFEST_NAME, RESULTS_NAME, unpacked
 from kit.revise.swap import STAGE
@@ -105,6 +106,23 @@ def once(
             shutil.copytree(remade[key], out, dirs_exist_ok=True)
 
     monkeypatch.setattr(render, "render_report", cached)
+    monkeypatch.setattr(pdf_diff, "_text", _text_once)
+
+
+_read_text = pdf_diff._text
+TEXTS: dict[str, list[str]] = {}
+
+
+def _text_once(page: Any) -> list[str]:
+    """Read the text of equal pages only once: the same drawing in fonts with the same letters."""
+    digest = hashlib.sha256(page["/Contents"].get_object().get_data())
+    for name, font in sorted(page["/Resources"].get("/Font", {}).items()):
+        letters = font.get_object().get("/ToUnicode")
+        digest.update(name.encode() + (letters.get_object().get_data() if letters else b""))
+    key = digest.hexdigest()
+    if key not in TEXTS:
+        TEXTS[key] = _read_text(page)
+    return TEXTS[key]
 
 
 def errors(path: Path) -> list[str]:

@@ -16,20 +16,21 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import kit
-from kit.display import Block, DataBundle, Prose, show
+from kit.display import DataBundle, show
 from kit.errors import UsageError
 from kit.revise import page as revise_page
-from kit.show import pictures, tables, wording
+from kit.show import parts, pictures, tables, wording
+from kit.show.parts import heading, present, prose
 from kit.show.references import references as _references
 from kit.show.tables.cells import of_run, run_numbers, run_words
 from kit.show.wording import sections
 from kit.units import joined
 
 if TYPE_CHECKING:
-    from kit.display import BlockKind, Picture, Table
     from kit.results import Results
     from kit.revise.draft import Keep
     from kit.session import Session
+    from kit.show.parts import Page
 
 __all__ = [
     "cautions",
@@ -58,8 +59,6 @@ __all__ = [
     "title_block",
     "uncertainty",
 ]
-
-Page = tuple["Table | Prose | Picture | DataBundle", ...]
 
 LEAST_DRAWS = 10_000
 PACKAGES = ("numpy", "pandas", "scipy", "matplotlib", "seaborn", "papermill", "nbconvert", "typst")
@@ -164,27 +163,6 @@ def _found(record: str) -> Path:
     return next((place for place in places if place.exists()), given)
 
 
-def _prose(*texts: str, kind: BlockKind = "paragraph") -> tuple[Prose, ...]:
-    """Return one piece of prose; nothing for empty texts."""
-    blocks = tuple(Block(kind=kind, text=text) for text in texts if text)
-    return (Prose(blocks=blocks),) if blocks else ()
-
-
-def _heading(text: str) -> tuple[Prose, ...]:
-    return _prose(text, kind="heading")
-
-
-def _present(*items: Any) -> Page:
-    """Return the items that there are; tuples of items are laid out flat."""
-    flat: list[Any] = []
-    for item in items:
-        if isinstance(item, tuple):
-            flat.extend(_present(*item))
-        elif item is not None:
-            flat.append(item)
-    return tuple(flat)
-
-
 def title_block(results: Results) -> Page:
     """Return which session this is, and the fingerprint of its data."""
     return (tables.title_block(results, kit_version=kit.__version__),)
@@ -195,12 +173,12 @@ def glance(results: Results) -> Page:
     first, *rest = results.glance or wording.glance(results)
     runs = run_numbers(results)
     picture = pictures.pairs(results) if len(runs) == 1 else pictures.pairs_over_runs(results)
-    return _present(
-        _prose(first, kind="lead"),
+    return present(
+        prose(first, kind="lead"),
         tables.interim(results),
         revise_page.revision_line(results),
         tables.claims_at_a_glance(results),
-        _prose(*rest, kind="bullet"),
+        prose(*rest, kind="bullet"),
         picture,
     )
 
@@ -208,14 +186,14 @@ def glance(results: Results) -> Page:
 def claims(results: Results) -> Page:
     """Return the sentences that people want to say, with verdict, margin and a true wording."""
     why = sections.NO_CLAIMS if "claims" in results.extra else sections.NOT_JUDGED
-    return _present(tables.claims(results) or _prose(why))
+    return present(tables.claims(results) or prose(why))
 
 
 def readings_to_check(results: Results) -> Page:
     """Return the readings to look at again before anything is published."""
     judged = "load_bearing" in results.extra
     why = sections.NO_LOAD_BEARING if judged else sections.NOT_JUDGED
-    return _present(tables.load_bearing(results) or _prose(why))
+    return present(tables.load_bearing(results) or prose(why))
 
 
 def setup(results: Results) -> Page:
@@ -228,8 +206,8 @@ def setup(results: Results) -> Page:
             "about them was recorded."
         )
     )
-    return _present(
-        title_block(results), _prose(note), tables.devices(results), tables.gauges(results)
+    return present(
+        title_block(results), prose(note), tables.devices(results), tables.gauges(results)
     )
 
 
@@ -241,18 +219,18 @@ def conditions(results: Results) -> Page:
 def protocol(results: Results) -> Page:
     """Return the phases with planned and actual times, and what was done in them."""
     if not results.session.phases:
-        return _present(_prose("The record names no phase."))
+        return present(prose("The record names no phase."))
     times = tuple(tables.protocol(results, run) for run in run_numbers(results))
-    notes = _prose(results.session.notes.strip())
-    return _present(notes, times, tables.phase_details(results))
+    notes = prose(results.session.notes.strip())
+    return present(notes, times, tables.phase_details(results))
 
 
 def data_quality(results: Results) -> Page:
     """Return what the checks found, and the time that no phase accounts for."""
     found = tables.data_quality(results)
     lost = [wording.unaccounted_min(results, run) for run in run_numbers(results)]
-    return _present(
-        _prose("" if found else sections.NO_FINDINGS, sections.unaccounted_sentence(lost)),
+    return present(
+        prose("" if found else sections.NO_FINDINGS, sections.unaccounted_sentence(lost)),
         found,
         tables.elapsed_fit(results),
     )
@@ -262,14 +240,14 @@ def charge(results: Results) -> Page:
     """Return the state of charge over time, one figure a run."""
     seen = set(results.session.readings["run"].unique().tolist())
     if not seen:
-        return _present(_prose(sections.NO_LOG_OF_CHARGE))
+        return present(prose(sections.NO_LOG_OF_CHARGE))
     return tuple(pictures.charge(results, run) for run in run_numbers(results) if run in seen)
 
 
 def phase_drain(results: Results) -> Page:
     """Return drain and rate by phase: figure, tables, and which differences stand."""
     if not results.phase_drain["drain_pp_low"].notna().any():
-        return _present(_prose(sections.NO_PHASES))
+        return present(prose(sections.NO_PHASES))
     several = len(results.session.devices) > 1
     page: list[Any] = []
     for run in run_numbers(results):
@@ -280,54 +258,24 @@ def phase_drain(results: Results) -> Page:
         ]
         if several:
             page += [
-                _heading(f"Between devices{run_words(results, run)}"),
+                heading(f"Between devices{run_words(results, run)}"),
                 tables.rate(results, run, "true_charge"),
                 tables.drain_order(results, run),
             ]
-    return _present(*page, _ticks(results), _within(results), _repeats(results))
-
-
-def _ticks(results: Results) -> Page:
-    """Return what noted changes of the display gained; nothing where none was used."""
-    text = wording.ticks_gained(results)
-    return _present(_heading("What changes of the display gained"), _prose(text)) if text else ()
-
-
-def _within(results: Results) -> Page:
-    """Return whether devices drained evenly within a phase; nothing without dense readings."""
-    found = [
-        (wording.evenness(results, run), tables.within_phase(results, run))
-        for run in run_numbers(results)
-    ]
-    if not any(table for _, table in found):
-        return ()
-    pages = [(_prose(text), table) for text, table in found]
-    return _present(_heading("Within a phase"), *pages)
-
-
-def _repeats(results: Results) -> Page:
-    """Return what an activity done early and again late says; nothing where none was."""
-    texts = wording.repeated_phases(results)
-    if not texts:
-        return ()
-    return _present(
-        _heading("The same activity early and late"),
-        _prose(*texts),
-        tables.reference_repeats(results),
-    )
+    return present(*page, parts.ticks(results), parts.within(results), parts.repeats(results))
 
 
 def standing(results: Results) -> Page:
     """Return charge left and places after each phase."""
     if not results.standing["soc_pct"].notna().any():
-        return _present(_prose(sections.NO_STANDING))
-    return _present(*(tables.standing(results, run) for run in run_numbers(results)))
+        return present(prose(sections.NO_STANDING))
+    return present(*(tables.standing(results, run) for run in run_numbers(results)))
 
 
 def shared_phases(results: Results) -> Page:
     """Return crossover and rotation phases part by part."""
     if results.parts.empty:
-        return _present(_prose(sections.NO_PARTS))
+        return present(prose(sections.NO_PARTS))
     runs = set(results.parts["run"].tolist())
     return tuple(tables.parts(results, run) for run in run_numbers(results) if run in runs)
 
@@ -335,55 +283,39 @@ def shared_phases(results: Results) -> Page:
 def runtimes(results: Results) -> Page:
     """Return runtimes and order: figure, table, and the verdict on each pair."""
     if not results.runtimes["runtime_h_low"].notna().any():
-        return _present(_prose(sections.NO_RUNTIMES))
+        return present(prose(sections.NO_RUNTIMES))
     several = len(results.session.devices) > 1
     page: list[Any] = []
     for run in run_numbers(results):
         if not of_run(results.runtimes, run)["runtime_h_low"].notna().any():
-            page.append(_prose(f"{sections.NO_RUNTIMES.rstrip('.')}{run_words(results, run)}."))
+            page.append(prose(f"{sections.NO_RUNTIMES.rstrip('.')}{run_words(results, run)}."))
             continue
         page += [pictures.runtimes(results, run), tables.runtimes(results, run)]
         if several and (of_run(results.runtime_pairs, run)["verdict"] == "unknown").all():
-            page.append(_prose(sections.NO_ORDER))
+            page.append(prose(sections.NO_ORDER))
         elif several:
             page.append(tables.runtime_pairs(results, run))
-    return _present(*page)
+    return present(*page)
 
 
 def replicates(results: Results) -> Page:
     """Return means and scatter over the runs, and the same without a distribution."""
     if results.replicates.empty:
-        return _present(_prose(sections.NO_REPLICATES), tables.replicate_models(results))
-    return _present(
+        return present(prose(sections.NO_REPLICATES), tables.replicate_models(results))
+    return present(
         pictures.replicates(results),
         tables.replicates(results),
         tables.replicate_models(results),
         tables.replicate_pairs(results),
         tables.run_effects(results),
-        _by_runs(results),
-    )
-
-
-def _by_runs(results: Results) -> Page:
-    """Return the runs without a normal distribution: counted, and as a survival curve."""
-    pairs = tables.group_pairs(results)
-    means = tables.run_means(results)
-    if pairs is None and means is None:
-        return ()
-    return _present(
-        _heading("Run against run"),
-        _prose(*wording.runs_counted(results)),
-        pairs,
-        pictures.survival(results),
-        tables.survival(results),
-        means,
+        parts.by_runs(results),
     )
 
 
 def uncertainty(results: Results) -> Page:
     """Return how the numbers were obtained, and the budget of their uncertainty."""
-    return _present(
-        _prose(*wording.methods(results)),
+    return present(
+        prose(*wording.methods(results)),
         tables.budget(results),
         tables.contributions(results),
         tables.assumptions(results),
@@ -394,23 +326,9 @@ def uncertainty(results: Results) -> Page:
 def projections(results: Results) -> Page:
     """Return hours from full to empty in one activity, and on mixes of activities."""
     if not results.projections["hours_low"].notna().any():
-        return _present(_prose(sections.NO_PROJECTIONS))
-    return _present(
-        *(tables.projections(results, run) for run in run_numbers(results)), _mixes(results)
-    )
-
-
-def _mixes(results: Results) -> Page:
-    """Return hours on mixes and where the winner changes; nothing without a mix."""
-    found = tables.mixes(results)
-    if not found:
-        return ()
-    return _present(
-        _heading("On a mix of activities"),
-        _prose(*wording.mix_order(results)),
-        found,
-        _prose(*wording.shift_sentences(results)),
-        pictures.mix_shifts(results),
+        return present(prose(sections.NO_PROJECTIONS))
+    return present(
+        *(tables.projections(results, run) for run in run_numbers(results)), parts.mixes(results)
     )
 
 
@@ -418,29 +336,29 @@ def energy(results: Results) -> Page:
     """Return energy and mean power where the battery's rated energy is known."""
     index = tables.endurance_index(results)
     if not results.energy["energy_wh"].notna().any():
-        return _present(_prose(sections.no_energy(results)), index)
-    page: list[Any] = [_prose(sections.energy_left_out(results))]
+        return present(prose(sections.no_energy(results)), index)
+    page: list[Any] = [prose(sections.energy_left_out(results))]
     for run in run_numbers(results):
         page += [
             tables.energy(results, run),
             tables.power(results, run),
             tables.specific_power(results, run),
         ]
-    return _present(*page, index)
+    return present(*page, index)
 
 
 def cautions(results: Results) -> Page:
     """Return the cautions on heat and charging that this record calls for."""
     from kit.safety.cautions import cautions as found
 
-    return _present(*found(results))
+    return present(*found(results))
 
 
 def limits(results: Results) -> Page:
     """Return what this comparison cannot carry, and what was not computed and why."""
     missing = wording.not_computed(results)
     left_out = f"Not computed here: {'; '.join(missing)}." if missing else ""
-    return _present(_prose(*wording.limits(results), kind="bullet"), _prose(left_out))
+    return present(prose(*wording.limits(results), kind="bullet"), prose(left_out))
 
 
 def revisions(results: Results) -> Page:
@@ -455,8 +373,8 @@ def reproduce(results: Results) -> Page:
         f"rundown report FOLDER --coverage {settings.coverage:g} --seed {settings.seed} "
         f"--draws {settings.draws}"
     )
-    return _present(
-        _prose(
+    return present(
+        prose(
             "The same files, parameters and versions give the same report, byte for byte. With "
             "the input files below in one folder, the command is:",
             command,

@@ -25,7 +25,7 @@ from kit.read.cells import quoted
 from kit.read.clock import parse_times
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
 
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from kit.importing.layout import Table
     from kit.importing.mapping import Decisions, DeviceChoice
 
-__all__ = ["DeviceLog", "read_device_log"]
+__all__ = ["DeviceLog", "is_whole", "read_device_log"]
 
 Axis = Literal["utc", "local", "day", "elapsed"]
 
@@ -104,7 +104,7 @@ def read_device_log(table: Table, decisions: Decisions, device: str) -> DeviceLo
         elif heading.text:
             part.aside.append(f"heading {quoted(heading.text)} ({column_letters(c)})")
     percent = roles["percent"]
-    role = next(r for r in ("time", "clock", "elapsed") if r in roles)
+    role = _time_role(roles) or "time"
     rows = [
         r for r in range(table.header_row + 1, len(grid.rows))
         if grid.rows[r][percent] != "" or grid.rows[r][roles[role]] != ""
@@ -142,6 +142,17 @@ def read_device_log(table: Table, decisions: Decisions, device: str) -> DeviceLo
         to_second=stamps.to_second or bool((stamps.second[kept] % 60 != 0).any()),
         soc=soc[kept],
     )
+
+
+def _time_role(roles: Mapping[str, int]) -> str:
+    """Return which column of times a log has; "" if none."""
+    return next((r for r in ("time", "clock", "elapsed") if r in roles), "")
+
+
+def is_whole(table: Table) -> bool:
+    """Whether a table has the columns of a log: times, and percentages."""
+    roles = {h.role: c for c, h in enumerate(table.headings)}
+    return "percent" in roles and bool(_time_role(roles))
 
 
 def _stamps(column: Distinct, times: TimeReader, role: str, unit: str) -> _Stamps:

@@ -6,6 +6,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from kit.errors import Finding, UsageError
 from kit.importing.grid import CellFinding, Grid, tell
 from kit.importing.one_table import IMPORT, Locate, from_logs, from_tables
@@ -174,7 +176,12 @@ def _composed(
     files = tuple(dict.fromkeys(p.grid.file for p in state.parts))
     log = log_text(session)
     text = "" if setup_file else setup_text(session, files=files)
-    findings += _read_again(log, text, setup, setup_file, folder)
+    if text:
+        setup, told = read_setup(text.encode(), SETUP_NAME)
+        findings += [f for f in told if f.severity == "error"]
+    findings += _read_again(session, log, setup, state.parts[0].grid)
+    if any(f.severity == "error" for f in findings):
+        return replace(state, findings=tuple(findings))
     return replace(state, session=session, log=log, setup=text, findings=tuple(findings))
 
 
@@ -228,15 +235,38 @@ def _led_back(finding: Finding, origin: Locate, grid: Grid) -> Finding:
     return CellFinding(**{**told.as_dict(), "phase": finding.phase, "run": finding.run})  # type: ignore[arg-type]  # its own fields
 
 
-def _read_again(log: str, text: str, setup: Setup, setup_file: str, folder: Path) -> list[Finding]:
-    """Return the errors that reading the new log would meet; there should be none."""
-    if not setup_file:
-        setup, told = read_setup(text.encode(), SETUP_NAME)
-        if any(f.severity == "error" for f in told):
-            return list(told)
+def _read_again(session: Session, log: str, setup: Setup, grid: Grid) -> list[Finding]:
+    """Return the errors that reading the new log would meet, and whether it says something else."""
     met: list[Finding] = []
+    back = None
     table, found = read_table(log.encode(), "log.csv")
     met += found
     if table is not None:
-        session_from(table, setup, SETUP_NAME, findings=met, path=folder / IMPORT)
-    return [f for f in met if f.severity == "error"]
+        back = session_from(table, setup, SETUP_NAME, findings=met, path=Path(IMPORT))
+    errors = [f for f in met if f.severity == "error"]
+    if errors or (back is not None and _same(session, back)):
+        return errors
+    return [
+        tell(
+            grid,
+            "import-not-same",
+            found="times without a date, in an order that a log cannot keep without one",
+            expected="a log that says the same when it is read again",
+            remedy="Say the date: date = … under [session] of the mapping file.",
+            decide="session.date",
+        )
+    ]
+
+
+def _same(one: Session, two: Session) -> bool:
+    """Whether two sessions have the same percentages and times, whatever their rows' order."""
+    for name in ("readings", "power_offs"):
+        first, second = getattr(one, name), getattr(two, name)
+        if len(first) != len(second):
+            return False
+        for column in first.columns:
+            if column.endswith(("_min", "_pct")):
+                a, b = (np.sort(f[column].to_numpy(dtype=float)) for f in (first, second))
+                if not np.allclose(a, b, rtol=0, atol=1e-6, equal_nan=True):
+                    return False
+    return True

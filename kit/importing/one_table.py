@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from kit.importing.device_log import DeviceLog, read_device_log
+from kit.importing.device_log import DeviceLog, is_whole, read_device_log
 from kit.importing.grid import Grid, tell
 from kit.importing.long_list import read_list
 from kit.importing.merge_logs import merge_logs
@@ -98,6 +98,9 @@ def from_logs(
     many = {t.grid.file: sum(o.grid.file == t.grid.file for o in tables) for t in tables}
     for table in tables:
         grid = table.grid
+        if not is_whole(table):
+            findings.append(_no_log(table))
+            continue
         own = grid.sheet if many[grid.file] > 1 else Path(grid.file).stem
         known = [decisions.device_called(n) for n in (grid.sheet, grid.file, own)]
         device = next((k for k in known if k), displayable(own).strip())
@@ -112,6 +115,8 @@ def from_logs(
                 )
             )
         logs.append(read_device_log(table, decisions, device))
+    if not logs:
+        return [], _raw({}, 0), lambda row, name: None, ""
     merged = merge_logs(logs, decisions, setup.timezone)
     parts = [log.part for log in logs]
     for part in parts:
@@ -121,7 +126,9 @@ def from_logs(
         ticks = int(np.sum((merged.columns["event"] == "tick")
                            & (merged.columns["device"] == log.device)))  # fmt: skip
         part.facts.append(("of these", f"{ticks} ticks, {log.soc.size - ticks} readings"))
-    heads = [{h.role: c for c, h in reversed(list(enumerate(t.headings)))} for t in tables]
+    heads = [
+        {h.role: c for c, h in reversed(list(enumerate(t.headings)))} for t in tables if is_whole(t)
+    ]
 
     def origin(row: int, name: str) -> tuple[Grid, int, int | None] | None:
         which = int(merged.source[row])
@@ -134,6 +141,17 @@ def from_logs(
     columns = {n: _categorical(v) for n, v in merged.columns.items()}
     size = merged.source.size
     return parts, _raw(columns, size), origin, merged.timezone
+
+
+def _no_log(table: Table) -> Finding:
+    return tell(
+        table.grid,
+        "import-no-log",
+        row=table.header_row,
+        found="headings without one for times and one for percentages",
+        expected="the log of a device, with headings such as timestamp and battery",
+        remedy='Say under [columns] which column is "time" and which is "percent".',
+    )
 
 
 def _categorical(values: NDArray[np.object_]) -> pd.Categorical:

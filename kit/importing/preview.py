@@ -23,7 +23,7 @@ SHAPES = {
     "list": "list, a row for each observation",
     "device_log": "log of one device",
 }
-OPEN = ("import-ambiguous", "import-no-value")
+OPEN = ("import-ambiguous", "import-no-value", "import-not-same")
 WIDTH = 13
 
 
@@ -50,7 +50,7 @@ def _lines(imported: Imported) -> Iterator[str]:
         offs = session.power_offs
         yield (
             f"  {'holds':<{WIDTH}} {len(session.readings)} readings, "
-            f"{int((~offs['still_on'].astype(bool)).sum())} power-offs, "
+            f"{count(int((~offs['still_on'].astype(bool)).sum()), 'power-off')}, "
             f"{int(offs['still_on'].astype(bool).sum())} still on, "
             f"{count(len(session.runs), 'run')}"
         )

@@ -235,3 +235,16 @@ def test_what_the_reader_of_scorecards_finds_is_led_back_to_its_cell(tmp_path):
     state = imported(path)
     [finding] = [f for f in state.findings if f.severity == "error"]
     assert (finding.rule, finding.cell, finding.found) == ("cell-maximum", "D3", "'188'")
+
+
+def test_times_that_a_log_without_a_date_cannot_keep_in_order_need_the_date(tmp_path):
+    """The tablet is off before the first reading, which is minute 0: minute −254 of no day."""
+    text = (
+        "checkpoint,clock,Limpet 10,Dunlin 9\nstart,08:13,-,off\nafter map,12:27,64,64\n"
+        "after photo,14:19,60,58\n"
+    )
+    path = write(tmp_path / "a.csv", text)
+    state = imported(path)
+    assert wrong_rules(state) == {"import-not-same"}
+    assert next(f for f in state.findings if f.severity == "error").decide == "session.date"
+    assert imported(path, mapping="[session]\ndate = 2026-05-16\n").is_settled

@@ -222,7 +222,8 @@ def unequal_exposure(facts: Facts) -> Iterator[Doubt]:
 )
 def turns_not_logged(facts: Facts) -> Iterator[Doubt]:
     for e in exposures(facts):
-        silent = np.flatnonzero(e.taking_part & ~e.logged)
+        # a device that was off before its turn has no turn that could be logged
+        silent = np.flatnonzero(e.taking_part & ~e.logged & ~(e.minutes[:, 0] <= 0.0))
         if silent.size:
             phase = facts.session.phases[e.phase]
             everyone = silent.size == int(e.taking_part.sum())

@@ -97,7 +97,7 @@ def hold(path, mapping):
         pd.testing.assert_frame_equal(one, two, check_dtype=False)
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(TABLES, MAPPINGS, st.sampled_from([",", ";", "\t"]))
 def test_any_text_table(table, mapping, separator):
     with tempfile.TemporaryDirectory() as folder:
@@ -107,7 +107,7 @@ def test_any_text_table(table, mapping, separator):
         hold(path, mapping)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(TABLES, MAPPINGS, st.booleans(), st.sampled_from(["", "A1:B1", "B2:D2", "A2:A4"]))
 def test_any_workbook(table, mapping, percent, merged):
     book = openpyxl.Workbook()

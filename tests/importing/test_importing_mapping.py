@@ -165,3 +165,11 @@ def test_title_label_date_start_and_zone_reach_the_setup_file(tmp_path):
         'label = "Limpet 10 (borrowed)"',
     ):
         assert line in state.setup
+
+
+def test_every_rule_is_in_the_document():
+    folder = Path(__file__).parents[2] / "kit" / "importing"
+    source = "".join(p.read_text(encoding="utf-8") for p in folder.glob("*.py"))
+    rules = set(re.findall(r'"(import-[a-z-]+)"', source))
+    assert len(rules) > 15
+    assert set(re.findall(r"`(import-[a-z-]+)`", DOC)) == rules

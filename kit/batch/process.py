@@ -19,6 +19,9 @@ if TYPE_CHECKING:
 
 __all__ = ["EndedError", "WarmProcess"]
 
+LARGEST_MIB = 1024.0
+"""Resident memory above which a process is replaced by a new one: a session with a dense log may
+take much, and not all of it comes back. Chosen, no source."""
 END_S = 10.0
 """How long a process may take to end once it is told to."""
 
@@ -75,6 +78,8 @@ class WarmProcess:
             timer.cancel()
         if line.endswith("\n"):
             answer: dict[str, Any] = json.loads(line)
+            if answer.get("memory_mib", 0.0) > LARGEST_MIB:
+                self.end()
             return answer
         self._end(END_S)
         status = process.returncode

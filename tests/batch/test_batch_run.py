@@ -193,6 +193,25 @@ def test_a_process_that_is_killed_is_replaced(
     process.end()
 
 
+def test_a_process_that_has_grown_large_is_replaced(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    poor = tmp_path / "poor"
+    poor.mkdir()
+    (poor / "log.csv").write_text("event\nwalrus\n", encoding="utf-8")
+    job = {"record": str(poor), "out": str(poor / "report"), "settings": SETTINGS, "epoch": ""}
+    process = WarmProcess()
+    try:
+        assert process.ask(job, timeout_s=100)["end"] == "not_passed"
+        first = process.pid
+        assert first is not None
+        monkeypatch.setattr("kit.batch.process.LARGEST_MIB", -1.0)
+        assert process.ask(job, timeout_s=100)["end"] == "not_passed"
+        assert process.pid is None
+    finally:
+        process.end()
+
+
 def test_a_killed_batch_goes_on_where_it_was(
     tmp_path: Path, alone_a: dict[str, bytes], batches: Callable[..., subprocess.Popen[str]]
 ) -> None:

@@ -178,8 +178,9 @@ class Operator:
     notes_spans
         ``clock``: notes start and end of each phase by the minute; ``timer``: relies on the
         planned length and notes nothing.
-    length_sd_min
-        Standard deviation of the real length of a phase about the timer's (min).
+    length_sd_min, length_bias_min
+        Standard deviation of the real length of a phase about the timer's, and by how much every
+        phase is longer than the timer says (min).
     reads_starts
         Phases at whose start the row is also read; ``"all"``: every phase after a gap.
     reads_swaps
@@ -204,6 +205,7 @@ class Operator:
     notes_off: Literal["last_and_first", "first_off"] = "last_and_first"
     notes_spans: Literal["clock", "timer"] = "clock"
     length_sd_min: float = 0.0
+    length_bias_min: float = 0.0
     reads_starts: tuple[str, ...] | Literal["all"] = ()
     reads_swaps: bool = True
     dense_every_min: float | None = None

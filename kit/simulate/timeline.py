@@ -77,11 +77,11 @@ def _stretches(
 
 
 def _lengths(scenario: Scenario, rng: np.random.Generator) -> tuple[float, ...]:
-    sd = scenario.operator.length_sd_min
+    sd, bias = scenario.operator.length_sd_min, scenario.operator.length_bias_min
     return tuple(
         FOREVER_MIN
         if phase.length_min is None
-        else max(phase.length_min + (rng.normal(0.0, sd) if sd else 0.0), 0.1)
+        else max(phase.length_min + bias + (rng.normal(0.0, sd) if sd else 0.0), 0.1)
         for phase in scenario.phases
     )
 

@@ -8,23 +8,27 @@ true. "power": a hit is a pair, truly far apart, whose order was claimed.
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from kit.checks import check_session
+from kit.claims import claims
 from kit.drain.energy import energy
 from kit.drain.order import drain_pairs
 from kit.drain.phases import phase_drain, prepare
 from kit.drain.projections import projections
+from kit.drain.simulation import simulate_drains
 from kit.drain.split_phases import parts
 from kit.drain.standing import standing
 from kit.drain.usage_mix import usage_mixes
 from kit.results import Settings
+from kit.runtime.replicate_pairs import replicate_pairs
 from kit.runtime.replicates import replicates
 from kit.runtime.runtimes import runtime_tables
 from kit.simulate import random_day, simulate_day
+from tests.coverage_study.sentences import count_sentences, false_means
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -32,6 +36,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from numpy.typing import NDArray
 
+    from kit.drain.phases import Prepared
     from kit.session import Session
     from kit.simulate import Limits, Scenario, TruePhase, Truth
 
@@ -48,6 +53,13 @@ FAR_PP = 3.0
 """Power is counted over pairs whose true drains differ by at least this much (pp) …"""
 FAR_MIN = 6.0
 """… and whose true power-offs are at least this far apart (min)."""
+
+DIFFERENCES_PP = (1.0, 2.0, 3.0, 4.0, 5.0, 6.0)
+DIFFERENCES_MIN = (1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0)
+"""Power is also counted by true differences, ± ½."""
+
+MC_DRAWS = 4000
+"""Draws per session where the Monte Carlo calculation is counted: ends to about 0.02 pp."""
 
 MEASURANDS = (("displayed", "shown"), ("true_charge", "charge"))
 
@@ -67,7 +79,16 @@ class World:
         Figures whose interval here is a bound and not an estimate, and why: coverage above
         99.5 % is then what it should be.
     warns
-        Rules of the checks, or flags of the drains, one of which should speak up.
+        Rules of the checks, or flags of the drains or projections, one of which should speak up.
+    without
+        The same day without the effect, for a world outside the model.
+    matters
+        What the effect is held against: ``shown`` or ``charge``, the drains by the display or of
+        charge after the first phase; ``shown_first``, those of the first; ``runtime``; ``step``,
+        the drains by the display against the interval that would be stated if it were taken to
+        show whole per cents.
+    noted
+        What else the record says of the day.
     """
 
     name: str
@@ -76,6 +97,9 @@ class World:
     kind: Literal["inside", "priors", "outside"] = "inside"
     bounds: tuple[str, ...] = ()
     warns: tuple[str, ...] = ()
+    without: Callable[[Scenario], Scenario] | None = None
+    matters: Literal["shown", "shown_first", "charge", "runtime", "step"] = "shown"
+    noted: Callable[[Session], Session] | None = None
 
 
 @dataclass
@@ -216,6 +240,9 @@ def count_drain_claims(tally: Tally, pairs: pd.DataFrame, truth: Truth) -> bool:
                 tally.add(f"{measurand} pair false", false[compared])
             far = compared & (np.abs(more) >= FAR_PP)
             tally.add(f"{measurand} {rule} power", (a | b)[far])
+            for size in DIFFERENCES_PP:
+                near = compared & (np.abs(np.abs(more) - size) < 0.5)
+                tally.add(f"{measurand} {rule} at {size:g}", (a | b)[near])
     return any_false
 
 
@@ -236,6 +263,8 @@ def count_runtimes(tally: Tally, found: pd.DataFrame, pairs: pd.DataFrame, truth
     tally.add("runtime false in session", bool(false.any()))
     told = ~np.isin(verdict, ["both_still_on", "unknown"])
     tally.add("runtime power", (a | b)[told & (np.abs(longer) >= FAR_MIN)])
+    for size in DIFFERENCES_MIN:
+        tally.add(f"runtime at {size:g}", (a | b)[told & (np.abs(np.abs(longer) - size) < 0.5)])
     return bool(false.any())
 
 
@@ -281,9 +310,8 @@ def count_replicates(tally: Tally, found: pd.DataFrame, truth: Truth) -> None:
     run draws all powers of a device times 1 + cv·z, so drains have the mean without scatter, and
     runtimes, being T/(1 + cv·z), the mean T·(1 + cv² + 3 cv⁴ + …).
     """
-    cv = truth.scenario.run_cv
     quiet = simulate_day(_without_scatter(truth.scenario), np.random.default_rng(0))[0]
-    off = dict(zip(quiet.runtimes["device"], quiet.runtimes["off_min"] / 60.0, strict=True))
+    off = mean_runtimes(truth)
     keys = zip(quiet.drains["phase"], quiet.drains["device"], strict=True)
     drains = dict(zip(keys, quiet.drains["shown_drain_pp"], strict=True))
     for name, is_runtime in (("replicate runtime", True), ("replicate drain", False)):
@@ -291,7 +319,7 @@ def count_replicates(tally: Tally, found: pd.DataFrame, truth: Truth) -> None:
         rows = rows[rows["mean_high"].notna() & (rows["runs"] == len(truth.runs))]
         true = np.array(
             [
-                off[d] * (1.0 + cv**2 + 3.0 * cv**4) if is_runtime else drains[q[6:], d]
+                off[d] / 60.0 if is_runtime else drains[q[6:], d]
                 for d, q in zip(rows["device"], rows["quantity"], strict=True)
             ]
         )
@@ -299,19 +327,108 @@ def count_replicates(tally: Tally, found: pd.DataFrame, truth: Truth) -> None:
         tally.add(name, _within(low, high, true))
 
 
-def _without_scatter(scenario: Scenario) -> Scenario:
-    from dataclasses import replace
+def mean_runtimes(truth: Truth) -> dict[str, float]:
+    """Return the mean runtime of every device over all runs that could have been (min)."""
+    cv = truth.scenario.run_cv
+    if not cv:
+        first = truth.runtimes[truth.runtimes["run"] == truth.runs[0].number]
+        return dict(zip(first["device"], first["off_min"], strict=True))
+    quiet = simulate_day(_without_scatter(truth.scenario), np.random.default_rng(0))[0]
+    longer = 1.0 + cv**2 + 3.0 * cv**4
+    return dict(zip(quiet.runtimes["device"], quiet.runtimes["off_min"] * longer, strict=True))
 
+
+def _without_scatter(scenario: Scenario) -> Scenario:
     return replace(scenario, runs=1, run_cv=0.0)
 
 
-def count_warnings(
-    tally: Tally, session: Session, found: pd.DataFrame, rules: tuple[str, ...]
-) -> None:
-    """Count sessions in which one of the rules or flags speaks up."""
+def count_warnings(tally: Tally, world: World, truth: Truth, session: Session, told: Told) -> None:
+    """Count sessions in which a warning comes, and those in which the effect matters.
+
+    It matters where it is larger than the half-width of an interval that the session states: the
+    truth with the effect against the truth of the same day without it.
+    """
     spoken = {f.rule for f in check_session(session)}
-    flags = {flag for cell in set(found["flags"]) for flag in cell.split(";")}
-    tally.add("warned", bool((spoken | flags) & set(rules)))
+    cells = {cell for frame in told.flagged for cell in set(frame["flags"])}
+    flags = {flag for cell in cells for flag in cell.split(";")}
+    warned = bool((spoken | flags) & set(world.warns))
+    tally.add("warned", warned)
+    if world.without is None:
+        return
+    matters = _matters(world, truth, session, told)
+    tally.add("matters", matters)
+    if matters:
+        tally.add("warned where it matters", warned)
+
+
+def _matters(world: World, truth: Truth, session: Session, told: Told) -> bool:
+    assert world.without is not None
+    if world.matters == "step":
+        whole = replace(
+            session,
+            devices=tuple(
+                replace(d, gauge=replace(d.gauge, step_pct=1.0)) for d in session.devices
+            ),
+        )
+        found = phase_drain(whole, SETTINGS)
+        effect = (found["drain_pp"].to_numpy()[0::2] - truth.drains["shown_drain_pp"]).to_numpy()
+        names = ("drain_pp_low", "drain_pp_high", "status")
+        low, high, status = _columns(found, "displayed", names)
+    else:
+        quiet = simulate_day(world.without(truth.scenario), np.random.default_rng(0))[0]
+        if world.matters == "runtime":
+            effect = (truth.runtimes["off_min"] - quiet.runtimes["off_min"]).to_numpy()
+            low, high = (told.runtimes[f"runtime_h_{e}"].to_numpy() * 60.0 for e in ("low", "high"))
+            status = np.where(told.runtimes["right_censored"], "", "measured")
+        else:
+            first_counts = world.matters == "shown_first"
+            kind = world.matters.removesuffix("_first")
+            column = f"{kind}_drain_pp"
+            effect = (truth.drains[column] - quiet.drains[column]).to_numpy()
+            measurand = {"shown": "displayed", "charge": "true_charge"}[kind]
+            names = ("drain_pp_low", "drain_pp_high", "status")
+            low, high, status = _columns(told.drains, measurand, names)
+            first = (truth.drains["phase"] == truth.scenario.phases[0].id).to_numpy()
+            status = np.where(first == first_counts, status, "")
+    with np.errstate(invalid="ignore"):
+        larger = np.abs(effect) > (high - low) / 2.0
+    return bool((larger & (status == "measured")).any())
+
+
+@dataclass(frozen=True)
+class Told:
+    """What the kit said of a session, for the warnings."""
+
+    drains: pd.DataFrame
+    runtimes: pd.DataFrame
+    flagged: tuple[pd.DataFrame, ...]
+
+
+def count_simulated(tally: Tally, ready: Prepared, truth: Truth, seed: int) -> None:
+    """Count the intervals of the Monte Carlo calculation by themselves."""
+    n = len(truth.scenario.devices)
+    shape = (len(truth.runs), len(truth.scenario.phases), n)
+    drawn = simulate_drains(ready, draws=MC_DRAWS, seed=seed, coverage=SETTINGS.coverage)
+
+    def by_unit(column: str) -> Floats:
+        cube = truth.drains[column].to_numpy().reshape(shape)
+        return cube.transpose(0, 2, 1).reshape(-1, shape[1])
+
+    on_h = by_unit("exposure_h")
+    first = np.arange(shape[1]) == 0
+    for measurand, column in MEASURANDS:
+        true = by_unit(f"{column}_drain_pp")
+        status = ready.status[measurand]
+        held = _within(drawn.low[measurand], drawn.high[measurand], true)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            rate = _within(drawn.rate_low[measurand], drawn.rate_high[measurand], true / on_h)
+        there = ~np.isnan(drawn.low[measurand])
+        measured, died = (status == "measured") & there, (status == "died") & there
+        tally.add(f"mc {measurand} first", held[measured & first])
+        tally.add(f"mc {measurand} other", held[measured & ~first])
+        tally.add(f"mc {measurand} died", held[died])
+        tally.add(f"mc {measurand} rate", rate[measured])
+        tally.add(f"mc {measurand} rate died", rate[died])
 
 
 def _mix(truth: Truth) -> dict[str, float]:
@@ -322,37 +439,61 @@ def _mix(truth: Truth) -> dict[str, float]:
     return {p.activity: float(k) for k, p in enumerate(inner, start=1)}
 
 
-def count_session(tally: Tally, truth: Truth, session: Session, rules: tuple[str, ...]) -> None:
+def _grouped(session: Session) -> Session:
+    """Return the session with its first half of devices as a group, to be claimed about."""
+    half = len(session.devices) // 2 + 1
+    return replace(
+        session,
+        devices=tuple(
+            replace(d, groups=("first half",) if k < half else ())
+            for k, d in enumerate(session.devices)
+        ),
+    )
+
+
+def count_session(
+    tally: Tally, world: World, truth: Truth, session: Session, *, draws_seed: int | None = None
+) -> None:
     """Analyse one session and count everything that it says."""
+    session = _grouped(world.noted(session) if world.noted is not None else session)
     ready = prepare(session)
     found = phase_drain(session, SETTINGS, prepared=ready)
     pairs = drain_pairs(session, SETTINGS, prepared=ready)
-    times, time_pairs = runtime_tables(session)
+    times, time_pairs = runtime_tables(session, offs=ready.chains.off_times)
     count_drains(tally, found, truth)
     false = count_drain_claims(tally, pairs, truth)
     false |= count_runtimes(tally, times, time_pairs, truth)
     false |= count_standing(tally, standing(session, SETTINGS, prepared=ready), truth)
+    hours = projections(session, SETTINGS, prepared=ready)
     if not truth.scenario.run_cv:
-        hours = projections(session, SETTINGS, prepared=ready)
         count_power(tally, hours, energy(session, SETTINGS, prepared=ready), truth)
         mix = _mix(truth)
         if mix:
             mixed = usage_mixes(session, SETTINGS, prepared=ready, mixes={"mix": mix})
             false |= count_mix(tally, mixed, mix, truth)
         count_parts(tally, parts(session, SETTINGS, prepared=ready), truth)
+    said = claims(session, SETTINGS, prepared=ready, runtimes=times)
+    false |= count_sentences(tally, said, truth, mean_runtimes(truth))
     tally.add("any false in session", false)
     if len(truth.runs) > 1:
         count_replicates(tally, replicates(session, times, found, SETTINGS), truth)
-    if rules:
-        count_warnings(tally, session, found, rules)
+        over_runs = replicate_pairs(session, times, found, SETTINGS)
+        tally.add("means false in session", false_means(over_runs, truth, mean_runtimes(truth)))
+    if world.warns:
+        count_warnings(tally, world, truth, session, Told(found, times, (found, hours)))
+    if draws_seed is not None:
+        count_simulated(tally, ready, truth, draws_seed)
 
 
-def study(world: World, sessions: int, seed: int) -> Tally:
-    """Return the counts of one world over so many random sessions."""
+def study(world: World, sessions: int, seed: int, *, simulated: int = 0) -> Tally:
+    """Return the counts of one world over so many random sessions.
+
+    The first ``simulated`` of them are computed by Monte Carlo, too.
+    """
     tally = Tally()
     rng = np.random.default_rng(seed)
-    for _ in range(sessions):
+    for k in range(sessions):
         day = world.draw(rng) if callable(world.draw) else random_day(world.draw, rng)
         truth, session = simulate_day(day, rng)
-        count_session(tally, truth, session, world.warns)
+        count_session(tally, world, truth, session, draws_seed=k if k < simulated else None)
     return tally

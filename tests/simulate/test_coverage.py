@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from kit.drain.phases import phase_drain
 from kit.results import Settings
 from kit.simulate import Operator, random_day, simulate_day
 from tests.coverage_study.count import Tally, _rank_held, count_drains, count_runtimes, study
+from tests.coverage_study.sentences import SENTENCES, count_sentences
 from tests.coverage_study.table import FALSE, INTERVALS, page, shortfalls
 from tests.coverage_study.worlds import BASE, WORLDS
 
@@ -21,7 +24,7 @@ PAGE = Path(__file__).resolve().parents[2] / "docs" / "coverage.md"
 
 @pytest.mark.parametrize("name", QUICK)
 def test_what_is_promised_is_kept(name):
-    assert shortfalls(BY_NAME[name], study(BY_NAME[name], 40, seed=1)) == []
+    assert shortfalls(BY_NAME[name], study(BY_NAME[name], 24, seed=1)) == []
 
 
 @pytest.mark.slow
@@ -70,8 +73,6 @@ def test_study_sees_false_claims_of_order():
         verdict = np.select(
             [noted[first] > noted[second], noted[first] < noted[second]], ["a", "b"], "too_close"
         )
-        import pandas as pd
-
         runtimes = pd.DataFrame(
             {"runtime_h_low": np.zeros(6), "runtime_h_high": np.full(6, np.nan),
              "rank_best": np.ones(6), "rank_worst": np.full(6, 6.0)}
@@ -83,8 +84,6 @@ def test_study_sees_false_claims_of_order():
 
 
 def test_ranks_that_separate_equal_devices_do_not_hold():
-    import pandas as pd
-
     value = np.array([[50.0, 50.0, 40.0]])
     right = _rank_held(value, pd.Series([1.0, 1.0, 3.0]), pd.Series([2.0, 2.0, 3.0]))
     wrong = _rank_held(value, pd.Series([1.0, 2.0, 3.0]), pd.Series([1.0, 2.0, 3.0]))
@@ -134,3 +133,82 @@ def test_operators_of_the_worlds_start_at_any_second_unless_said():
     starts = {w.name: w.draw.operator.starts for w in WORLDS if not callable(w.draw)}
     assert {n for n, s in starts.items() if s == "on_the_minute"} == {"on the minute"}
     assert Operator().starts == "on_the_minute"
+
+
+def said(code, a, b="", verdict="supported", phase="", measurand="runtime", lead=1.0):
+    return {
+        "run": 1, "code": code, "device_a": a, "device_b": b, "phase_from": phase,
+        "phase_to": phase, "measurand": measurand, "verdict": verdict, "lead": lead,
+    }  # fmt: skip
+
+
+def test_study_sees_false_sentences_of_every_kind():
+    """Each sentence once about the right device and once about the wrong one."""
+    truth, _ = one_day(4)
+    devices = [d.id for d in truth.scenario.devices]
+    off = truth.runtimes["off_min"].to_numpy()
+    means = dict(zip(devices, off.tolist(), strict=True))
+    first = truth.drains[truth.drains["phase"] == "p2"]
+    drain, level = first["shown_drain_pp"].to_numpy(), first["end_shown_pct"].to_numpy()
+
+    def order(values):
+        return [devices[k] for k in np.argsort(-values)]
+
+    longest, small, high = order(off), order(-drain), order(level)
+    half = [d for d in longest if devices.index(d) <= 3]
+    right = [
+        said("longest", longest[0]), said("first_in_group", half[0]),
+        said("outlasted", longest[0], longest[-1]), said("lasts_longer", longest[0], longest[1]),
+        said("longer_on_average", longest[0], longest[1]),
+        said("drained_least", small[0], phase="p2", measurand="displayed"),
+        said("drained_less", small[0], small[-1], phase="p2", measurand="displayed"),
+        said("gained", small[0], small[1], phase="p2", measurand="displayed"),
+        said("led", high[0], phase="p2", measurand="displayed"),
+        said("tied_after", high[0], high[1], "not_supported", "p2", "displayed", lead=1.0),
+        said("outlasted", longest[-1], longest[0], "not_supported"),
+    ]  # fmt: skip
+    wrong = [
+        said("longest", longest[1]), said("first_in_group", half[1]),
+        said("outlasted", longest[-1], longest[0]), said("lasts_longer", longest[1], longest[0]),
+        said("longer_on_average", longest[1], longest[0]),
+        said("drained_least", small[1], phase="p2", measurand="displayed"),
+        said("drained_less", small[-1], small[0], phase="p2", measurand="displayed"),
+        said("gained", small[1], small[0], phase="p2", measurand="displayed"),
+        said("led", high[1], phase="p2", measurand="displayed"),
+        said("tied_after", high[0], high[1], "not_supported", "p2", "displayed", lead=-1.0),
+    ]  # fmt: skip
+    tally = Tally()
+    assert not count_sentences(tally, pd.DataFrame(right), truth, means)
+    assert all(tally.percent(f"{code} false in session") == 0.0 for code in SENTENCES)
+    for row in wrong:
+        tally = Tally()
+        assert count_sentences(tally, pd.DataFrame([row]), truth, means), row["code"]
+        assert tally.percent(f"{row['code']} false in session") == 100.0
+    assert {row["code"] for row in wrong} == set(SENTENCES)
+    # what is tied, or cannot be said, claims nothing
+    open_ones = [{**row, "verdict": v} for row in wrong for v in ("tied", "cannot_be_said")]
+    assert not count_sentences(Tally(), pd.DataFrame(open_ones), truth, means)
+
+
+def test_sentences_about_equal_devices_are_all_false():
+    rng = np.random.default_rng(6)
+    truth, _ = simulate_day(random_day(BY_NAME["all equal, deaths"].draw, rng), rng)
+    devices = [d.id for d in truth.scenario.devices]
+    means = dict.fromkeys(devices, 600.0)
+    for code in ("longest", "outlasted", "lasts_longer"):
+        row = said(code, devices[0], "" if code == "longest" else devices[1])
+        assert count_sentences(Tally(), pd.DataFrame([row]), truth, means)
+
+
+def test_an_effect_that_is_not_there_does_not_matter():
+    world = BY_NAME["unnoticed saver"]
+    no_saver = replace(world, draw=replace(world.draw, saver_at_pct=None))
+    assert study(no_saver, 6, seed=3).percent("matters") == 0.0
+    tally = study(world, 6, seed=3)
+    assert tally.percent("matters") > 50.0
+    assert tally.percent("warned where it matters") == 100.0
+
+
+def test_every_world_outside_the_model_has_a_warning_and_its_counterpart():
+    for world in WORLDS:
+        assert (world.kind == "outside") == bool(world.warns) == (world.without is not None)

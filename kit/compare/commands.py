@@ -51,8 +51,8 @@ def compare_command(
     quiet: bool,
 ) -> None:
     """Compare sessions: what changed, who is ahead of whom, what cannot be compared."""
-    from kit.cli import progress_line, shown
     from kit.compare.settings import CompareSettings, same_pairs
+    from kit.console import progress_line, shown
     from kit.render.compare import render_comparison
 
     settings = CompareSettings(

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 from kit.compare.order_tables import against_first, bounds_cell, league_places, reference_of
 from kit.compare.words import to_percent
 from kit.labels import FIGURE_WIDTH, shorten
+from kit.show.canvas import as_picture, one_axes, type_set
 from kit.show.figures.base import bare, device_ticks, write
 from kit.show.look import BAND, INK, SMALL_PT, device_styles
-from kit.show.pictures import _one, _picture, _type
 from kit.show.tables.cells import place_word
 from kit.units import percent
 
@@ -145,12 +145,12 @@ def order_pictures(found: Comparison) -> tuple[Picture, ...]:
     share = percent(found.settings.coverage)
     pictures = []
     for number, group in enumerate(groups, start=1):
-        with _type():
-            figure, ax = _one(0.85 + 0.34 * len(group))
+        with type_set():
+            figure, ax = one_axes(0.85 + 0.34 * len(group))
             plot_order(found, group, ax)
             which = f" (group {number} of {len(groups)})" if len(groups) > 1 else ""
             pictures.append(
-                _picture(
+                as_picture(
                     figure,
                     "figure-order" if number == 1 else f"figure-order-{number}",
                     alt=_alt(found, group),

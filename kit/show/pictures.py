@@ -6,18 +6,16 @@ text as text, ids from a fixed salt per figure and no date, so equal results giv
 
 from __future__ import annotations
 
-import io
 import math
-import warnings
-from contextlib import contextmanager
 from itertools import combinations
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from kit.display import Picture
 from kit.labels import text_width
 from kit.show import figures
+from kit.show.canvas import as_picture, one_axes, sheet, type_set
 from kit.show.figures.base import short_names
-from kit.show.look import FONT_PT, INK, SMALL_PT, WIDTH_IN
+from kit.show.look import FONT_PT, INK, WIDTH_IN
 from kit.show.pair_order import order_of_run, order_over_runs
 from kit.show.tables.cells import run_slug, run_words
 from kit.show.wording import alt_charge, alt_pairs, alt_rates, alt_replicates, alt_runtimes
@@ -25,11 +23,6 @@ from kit.show.wording.mixing import alt_mix_shifts, changing_shifts
 from kit.show.wording.replicated import alt_survival
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
-
     from kit.results import Results
     from kit.show.pair_order import PairOrder
 
@@ -64,69 +57,12 @@ TITLE_WIDTHS = {1: 60, 2: 32, 3: 21}
 """Columns of a panel's title that fit, by the number of panels side by side."""
 
 
-@contextmanager
-def _type() -> Iterator[None]:
-    """Set type and colours for the time of drawing."""
-    import matplotlib as mpl
-    import seaborn as sns
-
-    look: Any = {  # the stubs want each key as a literal
-        **sns.axes_style("ticks"),
-        "font.family": ["DejaVu Sans"],
-        "font.size": FONT_PT,
-        "axes.labelsize": FONT_PT,
-        "axes.titlesize": FONT_PT,
-        "xtick.labelsize": SMALL_PT,
-        "ytick.labelsize": FONT_PT,
-        "axes.linewidth": 0.8,
-        "xtick.major.width": 0.8,
-        "xtick.major.size": 3.5,
-        "ytick.major.width": 0.8,
-        "ytick.major.size": 3.5,
-        "svg.fonttype": "none",
-        "svg.hashsalt": "rundown",
-        "axes.facecolor": "none",
-        "figure.facecolor": "none",
-        **dict.fromkeys(
-            ("text.color", "axes.labelcolor", "axes.edgecolor", "xtick.color", "ytick.color"), INK
-        ),
-    }
-    with mpl.rc_context(look), warnings.catch_warnings():
-        # a label may hold letters that this font lacks; the reader's font will have them
-        warnings.filterwarnings("ignore", message="Glyph .* missing from", category=UserWarning)
-        yield
-
-
-def _figure(height_in: float, width_in: float = WIDTH_IN) -> Figure:
-    from matplotlib.backends.backend_svg import FigureCanvasSVG
-    from matplotlib.figure import Figure
-
-    figure = Figure(figsize=(width_in, height_in), layout="constrained")
-    FigureCanvasSVG(figure)
-    return figure
-
-
-def _picture(figure: Figure, picture_id: str, *, alt: str, caption: str) -> Picture:
-    import matplotlib as mpl
-
-    out = io.StringIO()
-    with mpl.rc_context({"svg.hashsalt": picture_id}):
-        # not savefig, which draws everything once more to find the layout: same bytes, less time
-        figure.canvas.print_svg(out, metadata={"Date": None})  # type: ignore[attr-defined]  # SVG
-    return Picture(id=picture_id, svg=out.getvalue(), alt=alt, caption=caption)
-
-
-def _one(height_in: float, width_in: float = WIDTH_IN) -> tuple[Figure, Axes]:
-    figure = _figure(height_in, width_in)
-    return figure, figure.add_subplot()
-
-
 def charge(results: Results, run: int = 1) -> Picture:
     """Return the state of charge over time."""
-    with _type():
-        figure, ax = _one(max(3.7, 0.32 * len(results.session.devices)))
+    with type_set():
+        figure, ax = one_axes(max(3.7, 0.32 * len(results.session.devices)))
         figures.plot_charge(results, ax, run=run)
-        return _picture(
+        return as_picture(
             figure,
             f"figure-charge{run_slug(results, run)}",
             alt=alt_charge(results, run),
@@ -155,9 +91,9 @@ def rates(results: Results, run: int = 1) -> tuple[Picture, ...]:
     pictures = []
     for number, group in enumerate(groups, start=1):
         part = f" ({number} of {len(groups)})" if len(groups) > 1 else ""
-        with _type():
+        with type_set():
             lines = math.ceil(len(group) / across)
-            figure = _figure(max(lines * panel + 0.3, 1.4))
+            figure = sheet(max(lines * panel + 0.3, 1.4))
             grid = figure.subplots(lines, across, sharex=True, squeeze=False)
             for k, ax in enumerate(grid.flat):
                 if k >= len(group):
@@ -176,7 +112,7 @@ def rates(results: Results, run: int = 1) -> tuple[Picture, ...]:
             grid[0, 0].set_xlim(0, right)
             figure.supxlabel("Rate (pp/h)", fontsize=FONT_PT, color=INK)
             pictures.append(
-                _picture(
+                as_picture(
                     figure,
                     f"figure-rates{run_slug(results, run)}" + (f"-{number}" if part else ""),
                     alt=alt_rates(results, run, group),
@@ -190,10 +126,10 @@ def rates(results: Results, run: int = 1) -> tuple[Picture, ...]:
 
 def runtimes(results: Results, run: int = 1) -> Picture:
     """Return the runtimes as intervals."""
-    with _type():
-        figure, ax = _one(0.75 + 0.36 * len(results.session.devices))
+    with type_set():
+        figure, ax = one_axes(0.75 + 0.36 * len(results.session.devices))
         figures.plot_runtimes(results, ax, run=run)
-        return _picture(
+        return as_picture(
             figure,
             f"figure-runtimes{run_slug(results, run)}",
             alt=alt_runtimes(results, run),
@@ -227,10 +163,10 @@ def _pairs(results: Results, order: PairOrder, picture_id: str, what: str) -> Pi
     height = 0.3 + CELL_IN * n + SLANTED_IN * longest + 0.17 * signs
     # as wide as names, cells and places need, so that a phone need not shrink it
     width = min(WIDTH_IN, max(LEGEND_IN, PLACE_IN + CELL_IN * n) + CHARACTER_IN * longest)
-    with _type():
-        figure, ax = _one(height, width)
+    with type_set():
+        figure, ax = one_axes(height, width)
         figures.plot_pairs(results, ax, order=order)
-        return _picture(
+        return as_picture(
             figure,
             picture_id,
             alt=alt_pairs(results, order),
@@ -245,10 +181,10 @@ def mix_shifts(results: Results) -> Picture | None:
     if frame.empty:
         return None
     strips = frame.groupby(["mix", "activity"], sort=False).ngroups
-    with _type():
-        figure, ax = _one(0.75 + 0.38 * strips)
+    with type_set():
+        figure, ax = one_axes(0.75 + 0.38 * strips)
         figures.plot_mix_shifts(results, ax)
-        return _picture(
+        return as_picture(
             figure,
             "figure-mix-shifts",
             alt=alt_mix_shifts(results),
@@ -262,10 +198,10 @@ def replicates(results: Results) -> Picture | None:
     """Return the runtimes of all runs with their means; ``None`` for a single run."""
     if len(results.session.runs) < 2:
         return None
-    with _type():
-        figure, ax = _one(0.75 + 0.42 * len(results.session.devices))
+    with type_set():
+        figure, ax = one_axes(0.75 + 0.42 * len(results.session.devices))
         figures.plot_replicates(results, ax)
-        return _picture(
+        return as_picture(
             figure,
             "figure-replicates",
             alt=alt_replicates(results),
@@ -279,10 +215,10 @@ def survival(results: Results) -> Picture | None:
     frame, means = (results.extra.get(name) for name in ("survival", "restricted_means"))
     if frame is None or frame.empty or means is None or means["runs"].max() < RUNS_FOR_A_CURVE:
         return None
-    with _type():
-        figure, ax = _one(3.2)
+    with type_set():
+        figure, ax = one_axes(3.2)
         figures.plot_survival(results, ax)
-        return _picture(
+        return as_picture(
             figure,
             "figure-survival",
             alt=alt_survival(results),

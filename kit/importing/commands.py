@@ -48,7 +48,7 @@ def import_command(
     """
     import json
 
-    from kit.cli import shown
+    from kit.console import shown
     from kit.errors import ExitCode, UsageError
     from kit.importing.gather import understand
     from kit.importing.preview import as_data, preview

@@ -279,14 +279,14 @@ def test_no_text_is_cut_and_every_figure_fits_an_a4_page(
     make: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     drawn: list[Figure] = []
-    original = pictures._picture
+    original = pictures.as_picture
 
     def keep(figure: Figure, *args: Any, **options: Any) -> Picture:
         picture = original(figure, *args, **options)
         drawn.append(figure)
         return picture
 
-    monkeypatch.setattr(pictures, "_picture", keep)
+    monkeypatch.setattr(pictures, "as_picture", keep)
     made = all_pictures(make())
     assert len(drawn) == len(made)
     for picture in made:

@@ -188,14 +188,14 @@ def test_no_text_of_the_new_figures_is_cut(monkeypatch: pytest.MonkeyPatch) -> N
     from matplotlib.backends.backend_agg import FigureCanvasAgg
 
     drawn = []
-    original = pictures._picture
+    original = pictures.as_picture
 
     def keep(figure, *args, **options):  # type: ignore[no-untyped-def]  # wraps any call
         picture = original(figure, *args, **options)
         drawn.append(figure)
         return picture
 
-    monkeypatch.setattr(pictures, "_picture", keep)
+    monkeypatch.setattr(pictures, "as_picture", keep)
     long = "Whelk with an extraordinarily long name"
     session, runtimes = runs_of(a=[4, 5, 6, 7, 8], b=[5, 6, 7, 8, 9])
     devices = tuple(replace(d, label=long + d.id) for d in session.devices)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from kit.claims import claims
+from kit.claims.judge import grounds
 from kit.claims.load_bearing import load_bearing
 from kit.drain.budget import agreement, budget, contributions
 from kit.drain.draws import enough_draws, monte_carlo
@@ -59,6 +60,7 @@ def analyse(session: Session, findings: tuple[Finding, ...], settings: Settings)
     simulated = enough_draws(ready, settings)
     drains = phase_drain(session, settings, prepared=ready, simulated=simulated)
     runtimes, runtime_pairs = runtime_tables(session, offs=ready.chains.off_times)
+    known = grounds(ready, settings)
     energies = energy(session, settings, prepared=ready)
     stretches = segments(ready, observed(session))
     mixes = chosen_mixes(session, settings, prepared=ready, found=stretches)
@@ -79,8 +81,8 @@ def analyse(session: Session, findings: tuple[Finding, ...], settings: Settings)
         parts=parts(session, settings, prepared=ready),
         replicates=replicates(session, runtimes, drains, settings),
         extra={
-            "claims": claims(session, settings, prepared=ready, runtimes=runtimes),
-            "load_bearing": load_bearing(session, settings, prepared=ready),
+            "claims": claims(session, settings, prepared=ready, runtimes=runtimes, known=known),
+            "load_bearing": load_bearing(session, settings, prepared=ready, known=known),
             "replicate_models": replicate_models(session, runtimes, drains, settings),
             "replicate_pairs": replicate_pairs(session, runtimes, drains, settings),
             "run_effects": run_effects(session, runtimes, drains, settings),

@@ -5,15 +5,18 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 from kit.claims.candidates import candidates
+from kit.claims.evidence import evidence
 from kit.claims.verdicts import SUPPORTED, VERDICTS, Asked, verdicts
 from kit.drain.phases import MEASURANDS
 
 if TYPE_CHECKING:
     from kit.claims.evidence import Evidence
     from kit.claims.verdicts import Claim
+    from kit.drain.phases import Prepared
+    from kit.results import Settings
     from kit.session import Session
 
-__all__ = ["LEAST_URGENT", "Judged", "judged"]
+__all__ = ["LEAST_URGENT", "Ground", "Judged", "grounds", "judged"]
 
 LEAST_URGENT = 3
 """Priority of a claim that only the full list shows."""
@@ -62,3 +65,24 @@ def judged(session: Session, found: Evidence) -> tuple[Judged, ...]:
         )
         places.append(Judged(claim, verdict, LEAST_URGENT if back else claim.priority))
     return tuple(places)
+
+
+class Ground(NamedTuple):
+    """What one run lets be said, and the claims judged by it."""
+
+    found: Evidence
+    judged: tuple[Judged, ...]
+
+
+def grounds(ready: Prepared, settings: Settings) -> tuple[Ground, ...]:
+    """Return the ground of every run: what the claims and the load-bearing readings share.
+
+    Parameters
+    ----------
+    ready
+        From `kit.drain.phases.prepare`.
+    settings
+        As for `kit.claims.evidence.evidence`.
+    """
+    found = [evidence(ready, run, settings) for run in range(len(ready.chains.runs))]
+    return tuple(Ground(one, judged(ready.chains.session, one)) for one in found)

@@ -15,7 +15,7 @@ import numpy as np
 
 from kit.claims.doubts import off_doubts, reading_doubts
 from kit.claims.evidence import AHEAD, LESS, LONGER, altered_facts, comparable_pairs, evidence
-from kit.claims.judge import LEAST_URGENT, judged
+from kit.claims.judge import LEAST_URGENT, grounds
 from kit.claims.misreadings import SLIP_WORDS, WEIGHTS
 from kit.claims.verdicts import CANNOT, SUPPORTED, VERDICTS, Asked, verdicts
 from kit.claims.words import Speech
@@ -34,6 +34,7 @@ if TYPE_CHECKING:
 
     from kit.claims.doubts import Doubt
     from kit.claims.evidence import Evidence, PairTable
+    from kit.claims.judge import Ground
     from kit.claims.verdicts import Claim
     from kit.drain.phases import Prepared
     from kit.results import Settings
@@ -87,9 +88,9 @@ class _Base(NamedTuple):
     verdicts: Ints
 
 
-def _base(ready: Prepared, run: int, settings: Settings) -> _Base:
-    found = evidence(ready, run, settings)
-    asked = [j for j in judged(ready.chains.session, found) if j.priority < LEAST_URGENT]
+def _base(ground: Ground, run: int) -> _Base:
+    found = ground.found
+    asked = [j for j in ground.judged if j.priority < LEAST_URGENT]
     return _Base(
         run=run,
         found=found,
@@ -293,7 +294,11 @@ def _rows(
 
 
 def load_bearing(
-    session: Session, settings: Settings, *, prepared: Prepared | None = None
+    session: Session,
+    settings: Settings,
+    *,
+    prepared: Prepared | None = None,
+    known: Sequence[Ground] | None = None,
 ) -> pd.DataFrame:
     """Return the readings to look at again before publishing, most dangerous first.
 
@@ -305,6 +310,8 @@ def load_bearing(
         ``coverage`` of the claims.
     prepared
         From `kit.drain.phases.prepare`, if it was made already.
+    known
+        From `kit.claims.judge.grounds`, if they were found already.
 
     Returns
     -------
@@ -327,8 +334,9 @@ def load_bearing(
     ready = prepare(session) if prepared is None else prepared
     speech = Speech.of(session)
     rows: list[tuple[object, ...]] = []
+    found = grounds(ready, settings) if known is None else known
     for place, run in enumerate(session.runs):
-        base = _base(ready, place, settings)
+        base = _base(found[place], place)
         if not base.claims:
             continue
         hits = list(_screen_readings(ready, base, reading_doubts(ready, place)))

@@ -5,8 +5,7 @@ from __future__ import annotations
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from kit.claims.evidence import evidence
-from kit.claims.judge import LEAST_URGENT, judged
+from kit.claims.judge import LEAST_URGENT, grounds
 from kit.claims.kind_words import kind_statement, tell_kinds
 from kit.claims.kinds import kind_pairs
 from kit.claims.level_claims import tell_levels
@@ -20,9 +19,12 @@ from kit.runtime.replicates import is_replicated, result_frame
 from kit.runtime.runtimes import runtime_tables
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     import pandas as pd
 
     from kit.claims.evidence import Evidence
+    from kit.claims.judge import Ground
     from kit.claims.verdicts import Claim
     from kit.drain.phases import Prepared
     from kit.results import Settings
@@ -56,15 +58,15 @@ def _run_row(
     )  # fmt: skip
 
 
-def _run_rows(speech: Speech, ready: Prepared, run: int, settings: Settings) -> list[Row]:
-    found = evidence(ready, run, settings)
+def _run_rows(speech: Speech, ground: Ground, settings: Settings) -> list[Row]:
+    found = ground.found
     later = int(is_replicated(speech.session))
     return [
         _run_row(
             speech, found, item.claim, VERDICTS[item.verdict],
             min(item.priority + later, LEAST_URGENT), settings.coverage,
         )
-        for item in judged(speech.session, found)
+        for item in ground.judged
     ]  # fmt: skip
 
 
@@ -97,6 +99,7 @@ def claims(
     prepared: Prepared | None = None,
     runtimes: pd.DataFrame | None = None,
     pairs: pd.DataFrame | None = None,
+    known: Sequence[Ground] | None = None,
 ) -> pd.DataFrame:
     """Return the sentences that people want to say, each with its verdict and a true wording.
 
@@ -112,6 +115,8 @@ def claims(
         Frame of `kit.runtime.runtimes`, if it was made already.
     pairs
         Frame of `kit.runtime.replicate_pairs`, for several runs, if it was made already.
+    known
+        From `kit.claims.judge.grounds`, if they were found already.
 
     Returns
     -------
@@ -138,7 +143,7 @@ def claims(
         nothing = result_frame("phase_drain", [])
         compared = replicate_pairs(session, lasted, nothing, settings) if pairs is None else pairs
         rows += mean_rows(speech, compared)
-    for run in range(len(session.runs)):
-        rows += _run_rows(speech, ready, run, settings)
+    for ground in grounds(ready, settings) if known is None else known:
+        rows += _run_rows(speech, ground, settings)
     rows += _kind_rows(speech, lasted, settings)
     return result_frame("claims", sorted(rows, key=lambda row: int(str(row[1]))))

@@ -103,7 +103,7 @@ def test_a_save_is_a_draft_and_never_a_revision(
             f"\n[watch] first {cold:.1f} s, saves {', '.join(f'{t:.2f}' for t in took)} s\n"
         )
     # the rest of the machine may be busy: a draft is held to the time that a cold start takes
-    assert min(took) < 0.6 * cold
+    assert min(took) < 0.7 * cold
     page = watched.page.read_text(encoding="utf-8")
     assert DRAFT_LINE in page
     assert "<title>" in page

@@ -85,13 +85,20 @@ def check(record: Path, *, as_json: bool) -> None:
 @analysis_options
 @quiet_option
 def report(
-    record: Path, *, out: Path | None, coverage: float, draws: int, seed: int, quiet: bool
+    record: Path,
+    *,
+    out: Path | None,
+    coverage: float,
+    draws: int,
+    seed: int,
+    mix: str,
+    quiet: bool,
 ) -> None:
     """Make the report of a record: notebook, HTML, PDF, results.json and CSV tables."""
     from kit.render.report import render_report
     from kit.results import Settings
 
-    settings = Settings(coverage=coverage, draws=draws, seed=seed)
+    settings = Settings(coverage=coverage, draws=draws, seed=seed, mix=mix)
     with progress_line(quiet=quiet) as progress:
         outputs = render_report(
             record, default_out(record) if out is None else out,

@@ -29,12 +29,16 @@ draws_option = click.option(
 seed_option = click.option(
     "--seed", type=int, default=20260516, show_default=True, metavar="N", help="Monte Carlo seed."
 )
+mix_option = click.option(
+    "--mix", default="", metavar="TEXT",
+    help='A usage mix beside those of the setup file, such as "map 3, photo 2".',
+)  # fmt: skip
 quiet_option = click.option("-q", "--quiet", is_flag=True, help="Print nothing but errors.")
 
 
 def analysis_options(command: Command) -> Command:
-    """Give a command the options of `kit.results.Settings`: ``coverage``, ``draws``, ``seed``."""
-    return coverage_option(draws_option(seed_option(command)))
+    """Give a command the options of `kit.results.Settings`: ``coverage``, ``draws``, ``seed``, ``mix``."""
+    return coverage_option(draws_option(seed_option(mix_option(command))))
 
 
 def default_out(record: Path) -> Path:

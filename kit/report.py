@@ -371,7 +371,7 @@ def reproduce(results: Results) -> Page:
     settings = results.settings
     command = (
         f"rundown report FOLDER --coverage {settings.coverage:g} --seed {settings.seed} "
-        f"--draws {settings.draws}"
+        f"--draws {settings.draws}" + (f' --mix "{settings.mix}"' if settings.mix else "")
     )
     return present(
         prose(

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from kit.options import analysis_options
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
@@ -30,15 +32,7 @@ __all__ = ["batch_command"]
     "report' puts each]",
 )  # fmt: skip
 @click.option("--again", is_flag=True, help="Make unchanged sessions too.")
-@click.option(
-    "--coverage", type=click.FloatRange(0.5, 0.999), default=0.95, show_default=True,
-    help="Probability of the coverage intervals.",
-)  # fmt: skip
-@click.option(
-    "--draws", type=click.IntRange(10_000, 10_000_000), default=100_000, show_default=True,
-    help="Monte Carlo draws.",
-)  # fmt: skip
-@click.option("--seed", type=int, default=20260516, show_default=True, help="Monte Carlo seed.")
+@analysis_options
 @click.option(
     "--timeout", "timeout_s", type=click.FloatRange(1), default=900.0, show_default=True,
     metavar="SECONDS", help="Give a session up after that time.",
@@ -63,6 +57,7 @@ def batch_command(
     coverage: float,
     draws: int,
     seed: int,
+    mix: str,
     timeout_s: float,
     scheduler: str | None,
     as_json: bool,
@@ -91,7 +86,7 @@ def batch_command(
     work = find_jobs(
         paths,
         out=out,
-        settings=asdict(Settings(coverage=coverage, draws=draws, seed=seed)),
+        settings=asdict(Settings(coverage=coverage, draws=draws, seed=seed, mix=mix)),
         again="always" if again else "if_changed",
         timeout_s=timeout_s,
         epoch=os.environ.get("SOURCE_DATE_EPOCH", ""),

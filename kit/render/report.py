@@ -179,6 +179,8 @@ def _render(
             "seed": settings.seed,
             "draws": settings.draws,
         }
+        if settings.mix:
+            parameters["mix"] = settings.mix
         if _declares(notebook, ARCHIVE):
             parameters[ARCHIVE] = str(archive)
         if _declares(notebook, KEEP) and keep != "revision":

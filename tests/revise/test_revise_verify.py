@@ -52,6 +52,7 @@ def template(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         for module in (places, render):
             patch.setattr(module, "templates_folder", lambda: folder)
+        patch.setattr(os, "fsync", lambda _: None)  # no power goes away here
         yield
 
 

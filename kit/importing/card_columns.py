@@ -42,6 +42,7 @@ class CardColumns:
         self._columns()
 
     def _columns(self) -> None:
+        own = {c for c, _ in self.table.own_times.values()}
         named = any(h.role == CHECKPOINT for h in self.table.headings)
         for c, heading in enumerate(self.table.headings):
             role = "elapsed_min" if heading.role == "elapsed" else heading.role
@@ -51,6 +52,8 @@ class CardColumns:
                 self.roles[CHECKPOINT] = c
             elif role in ("readings", "percent") or (not role and not heading.other and held):
                 self._device(c, heading.text)
+            elif c in own:
+                pass
             elif role in (*SHARED, CHECKPOINT, "time") and role not in self.roles:
                 self.roles[role] = c
             elif heading.text and any(self.table.text(i, c) for i in range(len(self.table.places))):

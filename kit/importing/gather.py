@@ -13,7 +13,7 @@ from kit.importing.grid import CellFinding, Grid, tell
 from kit.importing.one_table import IMPORT, Locate, from_logs, from_tables
 from kit.importing.open_file import open_files
 from kit.importing.setup_text import setup_text, toml_string
-from kit.importing.sheets import decided, no_table, tables_of, unused_keys
+from kit.importing.sheets import decided, hidden_cells, no_table, tables_of, unused_keys
 from kit.read.cells import quoted
 from kit.read.csv_dialect import RawTable, read_table
 from kit.read.log_writer import log_text
@@ -98,6 +98,7 @@ def understand(
     grids = [decided(g, decisions) for g in grids]
     findings += unused_keys(grids, decisions)
     tables, aside = tables_of(grids, decisions)
+    findings += [f for t in tables for f in hidden_cells(t)]
     if not tables and not any(f.severity == "error" for f in findings):
         findings += [no_table(files)]
     families = {FAMILIES[t.shape] for t in tables}
@@ -167,6 +168,7 @@ def _composed(
 ) -> Imported:
     met: list[Finding] = []
     session = session_from(raw, setup, setup_file, findings=met, path=folder / IMPORT)
+    met = [f for f in met if not _is_gap(f, origin)]
     findings = [*state.findings, *(_led_back(f, origin, state.parts[0].grid) for f in met)]
     if session is None or any(f.severity == "error" for f in findings):
         return replace(state, findings=tuple(findings))
@@ -211,6 +213,17 @@ def _formulas(session: Session, grid: Grid) -> list[Finding]:
         for name in dict.fromkeys(names)
         if starts_formula(name)
     ]
+
+
+def _is_gap(finding: Finding, origin: Locate) -> bool:
+    """Whether a missing reading is only a part of a divided row that another part has."""
+    return (
+        finding.rule == "reading-missing"
+        and finding.file == IMPORT
+        and finding.line is not None
+        and finding.line >= 0
+        and origin(finding.line, finding.column) is None
+    )
 
 
 def _led_back(finding: Finding, origin: Locate, grid: Grid) -> Finding:

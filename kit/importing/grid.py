@@ -52,6 +52,8 @@ class Grid:
         Number of every row as an editor or spreadsheet counts it.
     hidden
         Whether the sheet is hidden.
+    hidden_rows, hidden_columns
+        Those that the program does not show.
     serials_1904
         Whether day numbers count from 1904; ``None`` where the file does not say.
     """
@@ -66,6 +68,8 @@ class Grid:
     merged: tuple[tuple[int, int, int, int], ...] = ()
     lines: list[int]
     hidden: bool = False
+    hidden_rows: frozenset[int] = frozenset()
+    hidden_columns: frozenset[int] = frozenset()
     serials_1904: bool | None = None
 
     @property

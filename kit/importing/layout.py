@@ -8,12 +8,14 @@ from typing import TYPE_CHECKING
 
 from kit.importing.grid import column_letters
 from kit.importing.percent import cleaned, percent_of
+from kit.importing.sub_columns import two_rows
 from kit.importing.words import Heading, heading_of, names_checkpoint
 from kit.read.cells import quoted
 
 if TYPE_CHECKING:
     from kit.importing.grid import Grid, Value
     from kit.importing.mapping import Decisions, Shape
+    from kit.importing.sub_columns import TwoRows
 
 __all__ = ["Table", "find_table"]
 
@@ -42,6 +44,9 @@ class Table:
         For each row of the table the phase whose heading spans it; "" where none does.
     aside
         Columns that were left aside, in words.
+    own_times
+        Column with the percentages of a device → column with the times of these readings, and
+        what its heading says of them.
     """
 
     grid: Grid
@@ -53,6 +58,7 @@ class Table:
     titles: list[tuple[int, int]] = field(default_factory=list)
     spans: list[str] = field(default_factory=list)
     aside: list[str] = field(default_factory=list)
+    own_times: dict[int, tuple[int, str]] = field(default_factory=dict)
 
     def value(self, row: int, column: int) -> Value:
         """Return a cell of the table as it is turned."""
@@ -131,6 +137,9 @@ def _is_reading(value: Value) -> bool:
 
 
 def _table(grid: Grid, row: int, shape: Shape | None, decisions: Decisions) -> Table:
+    two = two_rows(grid, row, decisions) if shape in (None, "scorecard") else None
+    if two is not None:
+        return _of_two_rows(grid, two)
     texts = [as_text(v) for v in grid.rows[row]]
     first_data = row + 1
     titles = [
@@ -155,6 +164,24 @@ def _table(grid: Grid, row: int, shape: Shape | None, decisions: Decisions) -> T
         if shape == "scorecard" else [],
         titles=titles,
     )  # fmt: skip
+
+
+def _of_two_rows(grid: Grid, two: TwoRows) -> Table:
+    """Return a scorecard under headings of two rows."""
+    return Table(
+        grid=grid,
+        shape="scorecard",
+        header_row=two.upper + 1,
+        headings=two.headings,
+        heads=two.heads,
+        places=[
+            [(r, c) for c in range(grid.width)]
+            for r in range(two.upper + 2, len(grid.rows))
+            if any(v != "" for v in grid.rows[r])
+        ],
+        titles=[(r, c) for r in range(two.upper) for c, v in enumerate(grid.rows[r]) if v != ""],
+        own_times=two.times,
+    )
 
 
 def _groups(grid: Grid, row: int) -> dict[int, str]:

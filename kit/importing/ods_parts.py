@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 __all__ = ["ods_1904", "ods_facts"]
 
 CELLS = ("table-cell", "covered-table-cell")
+HIDDEN = ("collapse", "filter")
 OFFICE = "opendocument:xmlns:office:"
 """In the name space of the type; extensions have types of their own, among them errors."""
 
@@ -77,6 +78,8 @@ class _Walk:
         self.name = ""
         self.depth = 0
         self.row = self.column = 0
+        self.described = 0
+        self.hidden_row = False
         self.repeat_rows = 1
         self.cell: dict[str, str] = {}
         self.has_text = self.is_error = False
@@ -88,10 +91,17 @@ class _Walk:
             if self.depth == 1:
                 self.name = _of(attributes, "name")
                 self.sheets[self.name] = Facts()
-                self.row = 0
+                self.row = self.described = 0
         elif name == "table-row" and self.depth == 1:
             self.column = 0
             self.repeat_rows = _count(attributes, "number-rows-repeated")
+            if _of(attributes, "visibility") in HIDDEN:
+                self.hidden_row = True
+        elif name == "table-column" and self.depth == 1:
+            last = self.described + _count(attributes, "number-columns-repeated")
+            if _of(attributes, "visibility") in HIDDEN:
+                self.sheets[self.name].hide_columns(self.described, last - 1)
+            self.described = last
         elif name in CELLS and self.depth == 1:
             self.cell = {k.rpartition(" ")[2]: v for k, v in attributes.items()}
             kinds = {k: v for k, v in attributes.items() if k.endswith(" value-type")}
@@ -106,6 +116,7 @@ class _Walk:
         if name == "table":
             self.depth -= 1
         elif name == "table-row" and self.depth == 1:
+            self.hidden_row = False
             self.row += self.repeat_rows
         elif name in CELLS and self.depth == 1:
             self._cell(_number(self.cell.get("number-columns-repeated", "")))
@@ -116,6 +127,8 @@ class _Walk:
         if kind or self.has_text:
             last = self.row + self.repeat_rows - 1, self.column + columns - 1
             facts.reach(*last, cells=self.repeat_rows * columns)
+            if self.hidden_row:
+                facts.hidden_rows.update(range(self.row, last[0] + 1))
             places = [
                 (r, c)
                 for r in range(self.row, self.row + self.repeat_rows)

@@ -26,7 +26,8 @@ class Part:
     columns
         Name of a column → its texts, all of one length.
     place
-        (row of ``columns``, name of a column) → (row, column) in the grid, or ``None``.
+        (row of ``columns``, name of a column) → (row, column) in the grid; ``None`` for a cell
+        that stands nowhere, since its row was divided.
     facts
         (what, in words) for the preview, in order.
     aside

@@ -9,8 +9,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from kit.importing.card_columns import CHECKPOINT, FREE, CardColumns
-from kit.importing.grid import tell
+from kit.importing.doubtful import doubtful_columns
+from kit.importing.grid import at, tell
 from kit.importing.layout import as_text
+from kit.importing.own_times import OwnTimes
 from kit.importing.part import Part
 from kit.importing.readings import Readings
 from kit.importing.sheet_dates import SheetDates
@@ -67,6 +69,7 @@ class _Card:
              if self._kind(i) in ("", "soc_pct")],
             decisions,
         )  # fmt: skip
+        self.part.findings += doubtful_columns(table, columns, self.readings)
         self.times = TimeReader(self.grid, decisions, self.dates.order)
         self._fill()
         self._facts()
@@ -90,7 +93,8 @@ class _Card:
                 r, _ = self.table.places[i][at or 0]
                 self.part.aside.append(f"row {self.grid.lines[r]} {quoted(text)}")
                 continue
-            if not any(self.table.text(i, c) for c in (*self.devices, *self.roles.values())):
+            own = [c for c, _ in self.table.own_times.values()]
+            if not any(self.table.text(i, c) for c in (*self.devices, *self.roles.values(), *own)):
                 continue
             self.names[i] = name
             if section and plain_words(name) in NAMED_POINTS:
@@ -119,7 +123,12 @@ class _Card:
             columns["phase"] = [self.phases[i] or self._meta(i, "phase") for i in kept]
         columns["run"] = [self._meta(i, "run") or str(self.run) for i in kept]
         columns["date"] = self._dates(kept)
-        self.convention: Convention = self._clocks(columns, kept)
+        known = self._clocks(columns, kept)
+        own = {d: t for d, t in self.table.own_times.items() if d in self.devices}
+        rows = [i for i in kept if self._kind(i) == ""]
+        days = [f"{r} {d}" for r, d in zip(columns["run"], columns["date"], strict=True)]
+        self.own = OwnTimes(self.table, self.times, own, kept, rows, known, days)
+        self.convention: Convention = self.own.convention
         for name in FREE:
             if name in self.roles:
                 columns[name] = [csv_cell(self._meta(i, name)) for i in kept]
@@ -128,15 +137,44 @@ class _Card:
             columns[device] = [self._cell(i, c) for i in kept]
         if not any(columns["date"]):
             del columns["date"]
-        self.part.columns = columns
+        self.whole = columns
+        self.lines = self.own.lines(self.devices)
+        self.part.columns = self._divided(columns)
         heads = {d: c for c, d in self.devices.items()} | self.roles
         heads["clock"] = heads.get("clock", heads.get("time", 0))
         heads["elapsed_min"] = heads.get("elapsed_min", heads.get("time", 0))
-        self.part.place = lambda row, name: (
-            places[kept[row]][heads[name]] if name in heads else (places[kept[row]][0][0], None)
-        )
+
+        def place(row: int, name: str) -> tuple[int, int | None] | None:
+            line = self.lines[row]
+            cells = places[kept[line.at]]
+            if name not in heads:
+                return cells[0][0], None
+            gap = name in self.part.devices and line.devices is not None
+            return None if gap and heads[name] not in (line.devices or ()) else cells[heads[name]]
+
+        self.part.place = place
         self.part.findings += [*self.dates.findings, *self.times.findings,
                                *self.readings.findings]  # fmt: skip
+
+    def _divided(self, columns: dict[str, list[str]]) -> dict[str, list[str]]:
+        """Return the columns with a row for each time at which a part of a row was read."""
+        if all(line.devices is None for line in self.lines):
+            return columns
+        divided = {name: [texts[line.at] for line in self.lines] for name, texts in columns.items()}
+        time, other = "clock", "elapsed_min"
+        if self.own.convention == "elapsed":
+            time, other = other, time
+        divided.setdefault(time, [""] * len(self.lines))
+        for k, line in enumerate(self.lines):
+            if line.time:
+                divided[time][k] = line.time
+                for name in (other, *(["date"] if line.day else [])):
+                    if name in divided:
+                        divided[name][k] = ""
+            for c, device in self.devices.items():
+                if line.devices is not None and c not in line.devices:
+                    divided[device][k] = ""
+        return divided
 
     def _tell_lost(self, name: str) -> None:
         """Tell notes that have no value to take over."""
@@ -234,7 +272,9 @@ class _Card:
         kind = self._kind(row)
         if kind in ("", "soc_pct"):
             return self.readings.text(place)
-        text = self.table.text(row, column)
+        if column in self.own.columns:
+            place = self._beside(row, column, place)
+        text = as_text(self.grid.rows[place[0]][place[1]])
         word = plain_words(text)
         if not text and place not in self.grid.faults:
             return ""
@@ -243,6 +283,16 @@ class _Card:
         if kind == "still_on" and word in (YES | NO):
             return word
         return self._end(place, kind, column)
+
+    def _beside(self, row: int, column: int, place: tuple[int, int]) -> tuple[int, int]:
+        """Return the cell with the time of an end; a percentage beside it is left aside."""
+        beside = self.table.places[row][self.own.columns[column][0]]
+        if self.grid.rows[beside[0]][beside[1]] == "":
+            return place
+        if self.table.text(row, column):
+            cell = at(self.grid, *place)
+            self.part.aside.append(f"{cell} {quoted(self.table.text(row, column))}")
+        return beside
 
     def _end(self, place: tuple[int, int], kind: str, column: int) -> str:
         """Return a cell that tells when a device was on or off."""
@@ -255,7 +305,8 @@ class _Card:
         if cell.sort == "span":
             convention = "elapsed"
         if convention == "clock":
-            cell = self.times.after(place, cell, self.clocks, self._last_read(column))
+            clocks = self.clocks or list(self.own.clocks(column).values())
+            cell = self.times.after(place, cell, clocks, self._last_read(column))
         text = self.times.text(place, cell, convention)
         if text and convention == "elapsed":
             return f"{cell.seconds / 60:.10g}"
@@ -265,9 +316,10 @@ class _Card:
 
     def _last_read(self, column: int) -> float:
         """Return when a device was read last (s of the day); -1 if that is not known."""
+        shared = dict(zip(self.kept, self.clocks, strict=False))
         times = [
             clock.seconds
-            for i, clock in zip(self.kept, self.clocks, strict=False)
+            for i, clock in sorted((shared | self.own.clocks(column)).items())
             if clock.sort in ("colon", "moment")
             and self._kind(i) == ""
             and self.readings.cells[self.table.places[i][column]].sort in ("percent", "bare")
@@ -278,12 +330,12 @@ class _Card:
 
     def _facts(self) -> None:
         kept = [i for i in self.kept if not self._kind(i)]
-        cells = [self.part.columns[d] for d in self.part.devices]
-        at = {i: k for k, i in enumerate(self.kept)}
-        count = sum(1 for column in cells for i in kept if column[at[i]][:1].isdigit())
-        off = sum(any(column[at[i]] == "off" for i in kept) for column in cells)
+        cells = [self.whole[d] for d in self.part.devices]
+        index = {i: k for k, i in enumerate(self.kept)}
+        count = sum(1 for column in cells for i in kept if column[index[i]][:1].isdigit())
+        off = sum(any(column[index[i]] == "off" for i in kept) for column in cells)
         told = sum(
-            any(column[at[i]] not in ("", "-", "no") for i in self.kept
+            any(column[index[i]] not in ("", "-", "no") for i in self.kept
                 if self._kind(i) in ("clock", "last_on", "first_off", "elapsed_min"))
             for column in cells
         )  # fmt: skip
@@ -295,6 +347,10 @@ class _Card:
         facts.append(("readings", str(count)))
         facts.append(("power-offs", f"{told} with a time, {off} found off at a checkpoint"))
         facts.append(("percentages", self.readings.unit_words))
+        if self.own.columns:
+            said = {"clock": "by the clock", "elapsed": "since the start", "open": "not settled"}
+            spots = ", ".join(self._spot(c) for c, _ in self.own.columns.values())
+            facts.append(("times", f"of each reading, {said[self.own.convention]} ({spots})"))
         self.part.facts = [*facts, *self.dates.facts, *self.part.facts]
         self.part.title = self.dates.title
         self.part.aside += self.dates.aside

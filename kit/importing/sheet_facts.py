@@ -44,7 +44,7 @@ class Facts:
 
     Parameters
     ----------
-    percent, percent_sign, faults, merged
+    percent, percent_sign, faults, merged, hidden_rows, hidden_columns
         As in :class:`kit.importing.grid.Grid`.
     formulas
         Formulas whose result should be a number; the reader of values says whether one is stored.
@@ -55,9 +55,24 @@ class Facts:
     formulas: set[tuple[int, int]] = field(default_factory=set)
     faults: dict[tuple[int, int], str] = field(default_factory=dict)
     merged: list[tuple[int, int, int, int]] = field(default_factory=list)
+    hidden_rows: set[int] = field(default_factory=set)
+    hidden_columns: set[int] = field(default_factory=set)
     last_row: int = -1
     last_column: int = -1
     filled: int = 0
+
+    def hide_columns(self, first: int, last: int) -> None:
+        """Note columns that are not shown; what is said of columns beyond all tables is not kept.
+
+        Examples
+        --------
+        >>> facts = Facts()
+        >>> facts.hide_columns(1, 2)
+        >>> facts.hide_columns(5, 16_383)
+        >>> len(facts.hidden_columns) == 2 + MOST_COLUMNS - 5
+        True
+        """
+        self.hidden_columns.update(range(first, min(last + 1, MOST_COLUMNS)))
 
     def check_density(self) -> None:
         """Refuse a large rectangle that is almost empty.

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from kit.errors import Finding, UsageError
-from kit.importing.grid import Grid, at, tell
+from kit.importing.grid import Grid, at, column_letters, tell
 from kit.importing.layout import Table, find_table
 from kit.importing.percent import NUMBER as PLAIN_NUMBER
 from kit.importing.setup_text import toml_string
@@ -19,12 +19,15 @@ if TYPE_CHECKING:
 
     from kit.importing.mapping import Decisions
 
-__all__ = ["decided", "no_table", "runs_of", "tables_of", "unused_keys"]
+__all__ = ["decided", "hidden_cells", "no_table", "runs_of", "tables_of", "unused_keys"]
 
 RUN_NAME = re.compile(
     r"(?:run|replicate|rep|trial|round)[ _-]*#?0*([1-9][0-9]{0,2})", re.IGNORECASE
 )
 """A sheet called so is that run."""
+
+MOST_NAMED = 8
+"""Hidden rows and columns that are named one by one."""
 
 
 def decided(grid: Grid, decisions: Decisions) -> Grid:
@@ -115,6 +118,34 @@ def tables_of(grids: Sequence[Grid], decisions: Decisions) -> tuple[list[Table],
         else:
             tables.append(table)
     return tables, aside
+
+
+def hidden_cells(table: Table) -> list[Finding]:
+    """Tell rows and columns with something in them that the program does not show."""
+    grid = table.grid
+    below = range(table.header_row, len(grid.rows))
+    rows = [str(grid.lines[r]) for r in below if r in grid.hidden_rows
+            and any(v != "" for v in grid.rows[r])]  # fmt: skip
+    columns = [column_letters(c) for c in range(grid.width) if c in grid.hidden_columns
+               and any(grid.rows[r][c] != "" for r in below)]  # fmt: skip
+    told = [
+        f"{kind if len(which) == 1 else kind + 's'} {', '.join(which[:MOST_NAMED])}"
+        + (f" and {len(which) - MOST_NAMED} more" if len(which) > MOST_NAMED else "")
+        for kind, which in (("row", rows), ("column", columns)) if which
+    ]  # fmt: skip
+    if not told:
+        return []
+    return [
+        tell(
+            grid,
+            "import-hidden",
+            severity="note",
+            found=f"hidden, but with something in it: {' and '.join(told)}",
+            expected="nothing hidden in a table that is read",
+            remedy="It is read like the rest. If it does not belong to the session, delete it in "
+            'the file, or leave it out by "ignore" under [columns] or [rows] of the mapping file.',
+        )
+    ]
 
 
 def no_table(files: Sequence[str | Path]) -> Finding:

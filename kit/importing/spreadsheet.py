@@ -93,6 +93,8 @@ def _grids(
                     merged=tuple(known.merged),
                     lines=list(range(1, len(rows) + 1)),
                     hidden=sheet.visible != SheetVisibleEnum.Visible,
+                    hidden_rows=frozenset(known.hidden_rows),
+                    hidden_columns=frozenset(known.hidden_columns),
                     serials_1904=serials_1904,
                 )
             )

@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import io
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -44,7 +45,7 @@ def read_text_table(
     notes = Collector(file)
     text = _text(data, decisions.encoding, notes)
     if text is None:
-        return None, tuple(notes.findings)
+        return None, tuple(_encoding_hint(f) for f in notes.findings)
     separator, above = _separator(text, decisions.separator)
     body = text if not above else text.split("\n", above)[above]
     rows: list[list[str]] = []
@@ -73,6 +74,14 @@ def read_text_table(
         lines=lines,
     )
     return grid, (*notes.findings, *_uneven(grid, separator))
+
+
+def _encoding_hint(finding: Finding) -> Finding:
+    """Return a finding on the encoding with what the mapping file can do about it."""
+    if finding.rule != "file-encoding":
+        return finding
+    more = ' Or write encoding = "cp1252" (or another) under [file] of the mapping file.'
+    return replace(finding, remedy=finding.remedy + more)
 
 
 def _text(data: bytes, encoding: str, notes: Collector) -> str | None:

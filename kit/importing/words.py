@@ -77,6 +77,11 @@ OTHER_QUANTITY = re.compile(
 )
 """Quantities that are no percentage displayed: temperatures, results worked out, and the like."""
 
+SURROUNDINGS = frozenset(
+    {"room", "the room", "ambient", "room air", "indoors", "outdoors", "humidity", "weather"}
+)
+"""Headings of columns about the place."""
+
 TOTALS = re.compile(
     r"(?:total|sum|average|avg|mean|median|min|max|minimum|maximum|rank|winner)"
     r"(?: drain| drained| loss| rate| %)?"
@@ -160,7 +165,8 @@ def heading_of(text: str, letters: str, decisions: Decisions) -> Heading:
         return Heading(text, role, time_unit, decided=True)
     if decisions.device_called(text):
         return Heading(text, "readings", decided=True)
-    other = not said and OTHER_QUANTITY.search(text) is not None
+    place = {whole, base} & SURROUNDINGS
+    other = not said and (bool(place) or OTHER_QUANTITY.search(text) is not None)
     return Heading(text, said, time_unit, other)
 
 

@@ -24,6 +24,7 @@ __all__ = ["sheet_facts", "uses_1904"]
 
 PERCENT_IDS = (b'numFmtId="9"', b'numFmtId="10"', b"%")
 WORKBOOK = "xl/workbook.xml"
+TRUE = ("1", "true")
 
 QUOTED = re.compile(r'"[^"]*"|\\.|_.|\*.')
 """Literal text in a number format, an escaped character, a space as wide as one, a filler."""
@@ -171,6 +172,9 @@ class _Walk:
             number = attributes.get("r", "")
             self.row = int(number) - 1 if number.isdigit() else self.row + 1
             self.column = -1
+            self.facts.hidden_rows |= {self.row} if attributes.get("hidden") in TRUE else set()
+        elif tag == "col":
+            self._columns(attributes)
         elif tag == "mergeCell":
             self._merge(attributes.get("ref", ""))
 
@@ -192,6 +196,12 @@ class _Walk:
             elif self.style in self.signs:
                 self.facts.percent_sign.add(place)
         self.facts.reach(*place)
+
+    def _columns(self, attributes: dict[str, str]) -> None:
+        first, last = attributes.get("min", ""), attributes.get("max", "")
+        numbers = first.isdigit() and last.isdigit() and max(len(first), len(last)) < 9
+        if numbers and attributes.get("hidden") in TRUE:
+            self.facts.hide_columns(int(first) - 1, int(last) - 1)
 
     def _merge(self, ref: str) -> None:
         first, _, last = ref.partition(":")

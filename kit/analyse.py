@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 from kit.claims import claims
@@ -23,7 +24,7 @@ from kit.drain.standing import standing
 from kit.drain.tick_gain import tick_gain
 from kit.drain.usage_mix import chosen_mixes, mix_parts, usage_mixes
 from kit.drain.within_phase import within_phase
-from kit.results import Results
+from kit.results import FrameMapping, Results
 from kit.runtime.elapsed import elapsed_fit
 from kit.runtime.group_tests import group_fits, group_pairs
 from kit.runtime.replicate_pairs import replicate_pairs, run_effects
@@ -32,6 +33,14 @@ from kit.runtime.runtimes import runtime_tables
 from kit.runtime.survival_tables import restricted_means, survival_curves
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    import pandas as pd
+
+    from kit.claims.judge import Ground
+    from kit.drain.phases import Prepared
+    from kit.drain.segments import Segments
+    from kit.drain.simulation import Simulated
     from kit.errors import Finding
     from kit.results import Settings
     from kit.session import Session
@@ -54,53 +63,98 @@ def analyse(session: Session, findings: tuple[Finding, ...], settings: Settings)
     Returns
     -------
     Results
-        The same session, findings and settings give the same frames, to the last bit.
+        The same session, findings and settings give the same frames, to the last bit. Each frame
+        is made when it is first read.
     """
-    ready = prepare(session)
-    simulated = enough_draws(ready, settings)
-    drains = phase_drain(session, settings, prepared=ready, simulated=simulated)
-    runtimes, runtime_pairs = runtime_tables(session, offs=ready.chains.off_times)
-    known = grounds(ready, settings)
-    energies = energy(session, settings, prepared=ready)
-    stretches = segments(ready, observed(session))
-    mixes = chosen_mixes(session, settings, prepared=ready, found=stretches)
+    of = _Shared(session, settings)
     return Results(
         session=session,
         settings=settings,
         findings=findings,
-        phase_drain=drains,
-        agreement=agreement(session, settings, simulated=simulated, prepared=ready),
-        contributions=contributions(session, settings, prepared=ready),
-        budget=budget(session, settings, prepared=ready),
-        standing=standing(session, settings, prepared=ready),
-        drain_pairs=drain_pairs(session, settings, prepared=ready),
-        runtimes=runtimes,
-        runtime_pairs=runtime_pairs,
-        projections=projections(session, settings, prepared=ready),
-        energy=energies,
-        parts=parts(session, settings, prepared=ready),
-        replicates=replicates(session, runtimes, drains, settings),
-        extra={
-            "claims": claims(session, settings, prepared=ready, runtimes=runtimes, known=known),
-            "load_bearing": load_bearing(session, settings, prepared=ready, known=known),
-            "replicate_models": replicate_models(session, runtimes, drains, settings),
-            "replicate_pairs": replicate_pairs(session, runtimes, drains, settings),
-            "run_effects": run_effects(session, runtimes, drains, settings),
-            "survival": survival_curves(session, runtimes, settings),
-            "restricted_means": restricted_means(session, runtimes),
-            "elapsed_fit": elapsed_fit(session, drains, runtimes),
-            "mixes": usage_mixes(session, settings, prepared=ready, found=stretches, mixes=mixes),
-            "mix_parts": mix_parts(mixes),
-            "mix_shifts": mix_shifts(
-                session, settings, prepared=ready, found=stretches, mixes=mixes
-            ),
-            "reference_repeats": reference_repeats(session, settings, prepared=ready),
-            "within_phase": within_phase(session, settings, prepared=ready),
-            "tick_gain": tick_gain(session, settings, prepared=ready),
-            "specific_power": specific_power(session, energies),
-            "endurance_index": endurance_index(session, runtimes),
-            "group_fits": group_fits(session, runtimes),
-            "group_pairs": group_pairs(session, runtimes),
-            "monte_carlo": monte_carlo(simulated, settings),
-        },
+        phase_drain=lambda: of.drains,
+        agreement=lambda: agreement(session, settings, simulated=of.simulated, prepared=of.ready),
+        contributions=lambda: contributions(session, settings, prepared=of.ready),
+        budget=lambda: budget(session, settings, prepared=of.ready),
+        standing=lambda: standing(session, settings, prepared=of.ready),
+        drain_pairs=lambda: drain_pairs(session, settings, prepared=of.ready),
+        runtimes=lambda: of.runtimes[0],
+        runtime_pairs=lambda: of.runtimes[1],
+        projections=lambda: projections(session, settings, prepared=of.ready),
+        energy=lambda: of.energies,
+        parts=lambda: parts(session, settings, prepared=of.ready),
+        replicates=lambda: replicates(session, of.runtimes[0], of.drains, settings),
+        extra=FrameMapping(_extra(of)),
     )
+
+
+def _extra(of: _Shared) -> dict[str, Callable[[], pd.DataFrame]]:
+    """Return what makes the frames of ``Results.extra``."""
+    session, settings = of.session, of.settings
+    return {
+        "claims": lambda: claims(
+            session, settings, prepared=of.ready, runtimes=of.runtimes[0], known=of.known
+        ),
+        "load_bearing": lambda: load_bearing(session, settings, prepared=of.ready, known=of.known),
+        "replicate_models": lambda: replicate_models(session, of.runtimes[0], of.drains, settings),
+        "replicate_pairs": lambda: replicate_pairs(session, of.runtimes[0], of.drains, settings),
+        "run_effects": lambda: run_effects(session, of.runtimes[0], of.drains, settings),
+        "survival": lambda: survival_curves(session, of.runtimes[0], settings),
+        "restricted_means": lambda: restricted_means(session, of.runtimes[0]),
+        "elapsed_fit": lambda: elapsed_fit(session, of.drains, of.runtimes[0]),
+        "mixes": lambda: usage_mixes(
+            session, settings, prepared=of.ready, found=of.stretches, mixes=of.mixes
+        ),
+        "mix_parts": lambda: mix_parts(of.mixes),
+        "mix_shifts": lambda: mix_shifts(
+            session, settings, prepared=of.ready, found=of.stretches, mixes=of.mixes
+        ),
+        "reference_repeats": lambda: reference_repeats(session, settings, prepared=of.ready),
+        "within_phase": lambda: within_phase(session, settings, prepared=of.ready),
+        "tick_gain": lambda: tick_gain(session, settings, prepared=of.ready),
+        "specific_power": lambda: specific_power(session, of.energies),
+        "endurance_index": lambda: endurance_index(session, of.runtimes[0]),
+        "group_fits": lambda: group_fits(session, of.runtimes[0]),
+        "group_pairs": lambda: group_pairs(session, of.runtimes[0]),
+        "monte_carlo": lambda: monte_carlo(of.simulated, settings),
+    }
+
+
+class _Shared:
+    """What several frames are made from, each computed when a frame first needs it."""
+
+    def __init__(self, session: Session, settings: Settings) -> None:
+        self.session = session
+        self.settings = settings
+
+    @cached_property
+    def ready(self) -> Prepared:
+        return prepare(self.session)
+
+    @cached_property
+    def simulated(self) -> Simulated:
+        return enough_draws(self.ready, self.settings)
+
+    @cached_property
+    def drains(self) -> pd.DataFrame:
+        drawn = self.simulated if self.settings.draws else None
+        return phase_drain(self.session, self.settings, prepared=self.ready, simulated=drawn)
+
+    @cached_property
+    def runtimes(self) -> tuple[pd.DataFrame, pd.DataFrame]:
+        return runtime_tables(self.session, offs=self.ready.chains.off_times)
+
+    @cached_property
+    def known(self) -> tuple[Ground, ...]:
+        return grounds(self.ready, self.settings)
+
+    @cached_property
+    def energies(self) -> pd.DataFrame:
+        return energy(self.session, self.settings, prepared=self.ready)
+
+    @cached_property
+    def stretches(self) -> Segments:
+        return segments(self.ready, observed(self.session))
+
+    @cached_property
+    def mixes(self) -> dict[str, dict[str, float]]:
+        return chosen_mixes(self.session, self.settings, prepared=self.ready, found=self.stretches)

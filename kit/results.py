@@ -8,18 +8,19 @@ session (run, phase, device); what could not be had is a row with NaN and a ``st
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Literal
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields
+from typing import TYPE_CHECKING, Any, Literal
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Iterator
 
     import pandas as pd
 
     from kit.errors import Finding
     from kit.session import Session
 
-__all__ = ["RESULT_COLUMNS", "Measurand", "Results", "Settings"]
+__all__ = ["RESULT_COLUMNS", "Frame", "FrameMapping", "Measurand", "Results", "Settings"]
 
 Measurand = Literal["displayed", "true_charge"]
 """``displayed``: pp of the device's own gauge, for statements within a device.
@@ -197,9 +198,67 @@ RESULT_COLUMNS: Mapping[str, tuple[str, ...]] = {
 # fmt: on
 
 
+class Frame:
+    """Attribute of `Results` that holds a frame, or the function that makes it when it is read.
+
+    The frame is made once. Two threads that read it first at the same time may both make it: the
+    functions are pure, so the frames are equal.
+    """
+
+    def __set_name__(self, owner: type, name: str) -> None:
+        self.name = name
+
+    def __get__(self, holder: object, owner: type | None = None) -> pd.DataFrame:
+        if holder is None:  # a dataclass asks so for a default; there is none
+            raise AttributeError(self.name)
+        kept = vars(holder)
+        if callable(kept[self.name]):
+            kept[self.name] = kept[self.name]()
+        frame: pd.DataFrame = kept[self.name]
+        return frame
+
+    def __set__(self, holder: object, value: pd.DataFrame | Callable[[], pd.DataFrame]) -> None:
+        vars(holder)[self.name] = value
+
+
+class FrameMapping(Mapping[str, "pd.DataFrame"]):
+    """Frames by name, each made when it is first read and then kept.
+
+    Parameters
+    ----------
+    makers
+        Name → function that makes the frame. Pure functions: as for `Frame`.
+    """
+
+    def __init__(self, makers: Mapping[str, Callable[[], pd.DataFrame]]) -> None:
+        self._kept: dict[str, Any] = dict(makers)
+
+    def __getitem__(self, name: str) -> pd.DataFrame:
+        if callable(self._kept[name]):
+            self._kept[name] = self._kept[name]()
+        frame: pd.DataFrame = self._kept[name]
+        return frame
+
+    def __contains__(self, name: object) -> bool:
+        return name in self._kept
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._kept)
+
+    def __len__(self) -> int:
+        return len(self._kept)
+
+    def __reduce__(self) -> tuple[type, tuple[dict[str, pd.DataFrame]]]:
+        return dict, (dict(self),)
+
+
 @dataclass(frozen=True, kw_only=True)
 class Results:
     """All results of one session. Frames have the columns of ``RESULT_COLUMNS``.
+
+    A frame may be given as the function that makes it: it is then made when first read, so that
+    who reads two frames of ten thousand sessions does not wait for the other thirty.
+    ``dataclasses.replace`` and pickling make all of them.
 
     Parameters
     ----------
@@ -212,17 +271,20 @@ class Results:
     session: Session
     settings: Settings
     findings: tuple[Finding, ...]
-    phase_drain: pd.DataFrame
-    agreement: pd.DataFrame
-    contributions: pd.DataFrame
-    budget: pd.DataFrame
-    standing: pd.DataFrame
-    drain_pairs: pd.DataFrame
-    runtimes: pd.DataFrame
-    runtime_pairs: pd.DataFrame
-    projections: pd.DataFrame
-    energy: pd.DataFrame
-    parts: pd.DataFrame
-    replicates: pd.DataFrame
+    phase_drain: Frame = Frame()
+    agreement: Frame = Frame()
+    contributions: Frame = Frame()
+    budget: Frame = Frame()
+    standing: Frame = Frame()
+    drain_pairs: Frame = Frame()
+    runtimes: Frame = Frame()
+    runtime_pairs: Frame = Frame()
+    projections: Frame = Frame()
+    energy: Frame = Frame()
+    parts: Frame = Frame()
+    replicates: Frame = Frame()
     glance: tuple[str, ...] = ()
     extra: Mapping[str, pd.DataFrame] = field(default_factory=dict)
+
+    def __getstate__(self) -> dict[str, object]:
+        return {f.name: getattr(self, f.name) for f in fields(self)}

@@ -1,8 +1,12 @@
 """The composition of all analyses: complete frames, equal results, odd but honest records."""
 
+import pickle
+from dataclasses import replace
+
 import pandas as pd
 import pytest
 
+import kit.analyse
 from kit.analyse import analyse
 from kit.checks import check_session
 from kit.read.record import read_record
@@ -66,3 +70,38 @@ def test_too_few_draws_for_two_blocks_are_made_as_asked(bare):
     (made,) = results_of(bare).extra["monte_carlo"].itertuples(index=False)
     assert made.draws == made.draws_most == 10_000
     assert made.digits != 1
+
+
+def test_a_frame_is_made_when_it_is_first_read_and_once(bare, monkeypatch):
+    asked = []
+
+    def spied(name):
+        real = getattr(kit.analyse, name)
+
+        def spy(*args, **options):
+            asked.append(name)
+            return real(*args, **options)
+
+        monkeypatch.setattr(kit.analyse, name, spy)
+
+    for name in ("prepare", "enough_draws", "energy", "load_bearing", "claims", "phase_drain"):
+        spied(name)
+    results = results_of(bare)
+    assert asked == []
+    assert results.runtimes is results.runtimes
+    assert asked == ["prepare"]
+    assert "claims" in results.extra
+    assert results.extra["claims"] is results.extra["claims"]
+    assert asked == ["prepare", "claims"]
+
+
+def test_results_are_the_same_after_replace_and_pickle(bare):
+    results = results_of(bare)
+    changed = replace(results, glance=("A sentence.",))
+    assert changed.glance == ("A sentence.",)
+    assert changed.energy is results.energy
+    assert changed.extra is results.extra
+    again = pickle.loads(pickle.dumps(results_of(bare)))
+    for name in RESULT_COLUMNS:
+        frames = [r.extra[name] if name in r.extra else getattr(r, name) for r in (results, again)]
+        pd.testing.assert_frame_equal(*frames, check_exact=True)

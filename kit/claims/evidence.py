@@ -333,7 +333,7 @@ def evidence(ready: Prepared, run: int, settings: Settings) -> Evidence:
         p_longer=p,
         drains=drains,
         levels=levels,
-        level_pct=chains.levels[units, 1::2],
+        level_pct=chains.shown_levels[units, 1::2],
         drain_pp={m: ready.drains[m].drain_pp[units] for m in MEASURANDS},
         facts={LONGER: longer, **tables.facts},
         open_pairs={LONGER: comparable, **tables.open_pairs},

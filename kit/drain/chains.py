@@ -141,7 +141,8 @@ class Chains:
     def shown_levels(self) -> Floats:
         """Return the percentages that the displays showed at the boundaries, shape (K, 2P).
 
-        Where a change of the display stands for a boundary, it is the number shown then.
+        Where a change of the display stands for a boundary at which nobody read a number, it is
+        the number shown then.
         """
         obs = self.observations
         node = np.maximum(obs.node, 0)
@@ -149,7 +150,10 @@ class Chains:
         seen = obs.late + self.session.assumptions.display_lag_min / 2.0
         after = np.take_along_axis(seen, node, axis=1) > 0.0
         half = np.where(after, 0.5, -0.5) * obs.step[:, None]
-        return self.levels + np.where(tick, half, 0.0)
+        read = np.take_along_axis(obs.shown, node, axis=1)
+        return np.where(
+            tick & (obs.node >= 0) & ~np.isnan(read), read, self.levels + np.where(tick, half, 0.0)
+        )
 
     def in_frame_order(self, values: NDArray[np.generic]) -> NDArray[np.generic]:
         """Return values of shape (K, P) flat, ordered by run, phase and device."""

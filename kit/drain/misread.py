@@ -94,6 +94,7 @@ def misread_chains(chains: Chains, unit: Ints, boundary: Ints, value: Floats) ->
     found = replace(
         old,
         level=level,
+        shown=level,
         step=_steps(chains, obs, unit, row, value),
         **_taken(old, ("node", "weight", "late", "late_u", "start_u", "row"), unit),
     )

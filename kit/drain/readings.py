@@ -106,12 +106,16 @@ class Observations:
         observation has a time of its own (min): one error for all of them.
     row
         Row in ``session.readings``, −1 where there is none.
+    shown
+        Percentage that was read at the boundary, also where a change of the display says more;
+        NaN: none was read there.
     step
         Shape (units,). Step of the display (%).
     """
 
     node: Ints
     level: Floats
+    shown: Floats
     weight: Floats
     late: Floats
     late_u: Floats
@@ -174,6 +178,7 @@ class _Draft:
     """Observations while they are being chosen."""
 
     level: Floats
+    shown: Floats
     weight: Floats
     late: Floats
     late_u: Floats
@@ -183,8 +188,8 @@ class _Draft:
     @classmethod
     def empty(cls, shape: tuple[int, int]) -> _Draft:
         return cls(
-            level=np.full(shape, np.nan), weight=np.ones(shape), late=np.zeros(shape),
-            late_u=np.zeros(shape), start_u=np.zeros(shape),
+            level=np.full(shape, np.nan), shown=np.full(shape, np.nan), weight=np.ones(shape),
+            late=np.zeros(shape), late_u=np.zeros(shape), start_u=np.zeros(shape),
             row=np.full(shape, -1, dtype=np.int64),
         )  # fmt: skip
 
@@ -217,6 +222,7 @@ def _noted(
     if not given.size:
         return draft
     draft.level = np.where(has, obs.soc[safe], np.nan)
+    draft.shown = draft.level.copy()
     draft.row = np.where(has, obs.row[safe], -1)
     t = np.where(has, obs.t[safe], np.nan)
     order = np.where(has, obs.order[safe], 0)
@@ -352,7 +358,10 @@ def _improve(draft: _Draft, at: _Boundary, unit: _Unit, step: float, share: floa
         i = _nearest(unit.t, at.t)
         late, late_u = lateness(unit.t[i], unit.resolution[i] / np.sqrt(12.0), unit.resolution[i])
         found = step**2 / 12.0 + (rate * late_u) ** 2 + (UNEVEN * rate * late) ** 2
-        if abs(late) <= at.reading_reach and found < best:
+        near = abs(late) <= at.reading_reach
+        if near and (found < best or np.isnan(draft.shown[k, b])):
+            draft.shown[k, b] = unit.soc[i]
+        if near and found < best:
             best = found
             draft.level[k, b], draft.weight[k, b] = unit.soc[i], 1.0
             draft.late[k, b], draft.late_u[k, b] = late, late_u
@@ -471,6 +480,7 @@ def boundary_observations(
     return Observations(
         node=_share(draft, joined),
         level=draft.level,
+        shown=draft.shown,
         weight=draft.weight,
         late=np.where(np.isnan(draft.level), draft.late, draft.late - lag / 2.0),
         late_u=draft.late_u,

@@ -195,7 +195,7 @@ def standing(
     bound = now.bounds(at_end)
     order = chains.in_frame_order
     columns = {
-        "soc_pct": np.where(off | dying, 0.0, np.where(ok, chains.levels[:, 1::2], np.nan)),
+        "soc_pct": np.where(off | dying, 0.0, np.where(ok, chains.shown_levels[:, 1::2], np.nan)),
         "total_drain_pp": np.where(total > 0.0, total, np.where(total <= 0.0, 0.0, np.nan)),
         "total_drain_pp_u": np.where(known, u_total, np.nan),
         "total_drain_pp_low": np.where(known, np.maximum(total - half, 0.0), np.nan),

@@ -148,3 +148,16 @@ def test_a_boundary_that_nobody_read_has_no_places():
     )
     assert after(s, "p1")["rank_best"].isna().all()
     assert after(s, "p2")["rank_best"].tolist() == [1, 2]
+
+
+def test_the_percentage_left_is_the_one_that_was_read_though_a_tick_says_more() -> None:
+    # 71 % appeared at 116 min, 70 % was read at the end at 120 min: the tick is sharper for the
+    # drain, what the display showed at the end is 70 (not 71.5, the level at the tick)
+    tick = {"device": "a", "phase": "p2", "point": "inside", "kind": "tick", "t_min": 116.0,
+            "soc_pct": 71.0}  # fmt: skip
+    s = make_session(
+        phases={"p1": 60, "p2": 60}, readings={"a": [97, 86, 70]}, more_readings=[tick]
+    )
+    row = standing(s, Settings()).iloc[-1]
+    assert row["soc_pct"] == 70.0
+    assert row["total_drain_pp"] != 27.0

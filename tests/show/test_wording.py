@@ -257,6 +257,31 @@ def test_several_runs_are_summed_up_over_the_runs() -> None:
     assert sentences[-1].startswith("One unit of each device ran three times")
 
 
+def test_a_mean_runtime_is_rounded_outwards() -> None:
+    one = make_session(phases={"p1": 60}, readings={"a": [100, 90]})
+    session = join_runs(one, one)
+    frame = rows(
+        "replicates",
+        [{"device": "a", "quantity": "runtime", "runs": 2, "mean": 5.7667, "mean_low": 5.4136,
+          "mean_high": 6.1197, "unit_symbol": "h"}],
+    )  # fmt: skip
+    # 5.4136 h = 324.82 min, 6.1197 h = 367.18 min: 5 h 24 to 6 h 08, not 5 h 25 to 6 h 07
+    said = plain(wording.glance(fake_results(session, replicates=frame))[0])
+    assert said.endswith("a 5 h 46 min (5 h 24 min to 6 h 08 min).")
+
+
+def test_a_supported_sentence_on_kinds_is_not_taken_back() -> None:
+    session = make_session(devices=["a", "b"], phases={"p1": 60}, readings={})
+    claim = {"run": 0, "priority": 1, "kind": "kind_of_device", "verdict": "supported"}
+    told = fake_results(session, extra={"claims": rows("claims", [claim])})
+    silent = fake_results(session, extra={"claims": rows("claims", [{**claim, "verdict": "tied"}])})
+    assert "how another unit of the same kind would do" in plain(wording.units_and_runs(silent))
+    said = plain(wording.units_and_runs(told))
+    assert "how another unit" not in said
+    # the default of run_unit_cv
+    assert "takes them to differ by about 3 %" in said
+
+
 def test_units_of_one_model_are_told_from_single_units() -> None:
     devices = [Device(id=k, label=k, model=m) for k, m in (("a", "M"), ("b", "M"), ("c", "N"))]
     results = fake_results(make_session(devices=devices, phases={"p1": 60}, readings={}))

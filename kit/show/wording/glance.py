@@ -10,7 +10,7 @@ from kit.show.tables.cells import Names, rows_of
 from kit.show.wording.draining import fastest_phase, least_drained, standing_now
 from kit.show.wording.facts import facts_of
 from kit.show.wording.lasting import longest, ties, unfinished
-from kit.units import count, duration, joined
+from kit.units import NO_BREAK, ROUNDING_SLACK, count, duration, joined
 
 if TYPE_CHECKING:
     from kit.results import Results
@@ -65,7 +65,7 @@ def _over_runs(results: Results, runs: list[int]) -> list[str]:
         ordered = sorted(with_mean, key=lambda r: -r.mean)
         listed = "; ".join(
             f"{names.device[r.device]} {duration(r.mean * MIN_PER_H)} "
-            f"({duration(max(r.mean_low, 0.0) * MIN_PER_H)} to {duration(r.mean_high * MIN_PER_H)})"
+            f"({outwards(max(r.mean_low, 0.0), r.mean_high)})"
             for r in ordered[:6]
         )
         sentences.append(f"Mean runtime over {count(len(runs), 'run')}, longest first: {listed}.")
@@ -73,6 +73,32 @@ def _over_runs(results: Results, runs: list[int]) -> list[str]:
     sentences.append(_pairs_over_runs(results))
     sentences.append(fastest_phase(results, runs[0]) if len(runs) == 1 else "")
     return sentences
+
+
+def outwards(low_h: float, high_h: float) -> str:
+    """Return an interval of hours in whole minutes, its ends rounded outwards.
+
+    Examples
+    --------
+    5.4136 h = 324.8 min and 6.1197 h = 367.2 min, which to the nearest minute would be 6 h 07:
+
+    >>> outwards(5.4136, 6.1197).replace("\N{NO-BREAK SPACE}", " ")
+    '5 h 24 min to 6 h 08 min'
+    """
+    low, high = low_h * MIN_PER_H, high_h * MIN_PER_H
+    return (
+        f"{duration(math.floor(low + ROUNDING_SLACK))} to "
+        f"{duration(math.ceil(high - ROUNDING_SLACK))}"
+    )
+
+
+def _kinds_told(results: Results) -> bool:
+    """Return whether a sentence on the kind of device is supported."""
+    frame = results.extra.get("claims")
+    if frame is None or frame.empty:
+        return False
+    found = (frame["kind"] == "kind_of_device") & (frame["verdict"] == "supported")
+    return bool(found.any())
 
 
 def _winner_of_runs(results: Results, runs: list[int]) -> str:
@@ -139,6 +165,14 @@ def units_and_runs(results: Results) -> str:
         return (
             f"Some kinds of device took part with several units, over {count(runs, 'run')}; "
             "only for those does the record show how much units differ."
+        )
+    if _kinds_told(results):
+        times = "once" if runs == 1 else count(runs, "time")
+        scatter = 100.0 * session.assumptions.run_unit_cv
+        return (
+            f"One unit of each device ran {times}. How much units of one kind differ was not "
+            "seen: what is said of a kind of device takes them to differ by about "
+            f"{scatter:g}{NO_BREAK}%; all else is about these units."
         )
     if runs == 1:
         return (

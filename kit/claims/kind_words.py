@@ -51,6 +51,7 @@ def _why(speech: Speech, pair: KindPair) -> str:
         "charged": "one of them was charged during a run",
         "open_end": "the shorter runtime was not seen to its end",
         "settings": f"they ran under different settings ({differ})",
+        "start": "they did not start from the same charge",
     }[pair.barred]
 
 
@@ -71,18 +72,23 @@ def tell_kinds(speech: Speech, pair: KindPair) -> tuple[str, Told]:
     low = difference - needed
     high = math.nan if pair.a.at_least else difference + needed
     least = "at least " if pair.a.at_least else ""
+    if_so = (
+        ", if units and days differ as is assumed here"
+        if any("scatter" in kind.assumed for kind in (pair.a, pair.b))
+        else ""
+    )
     apart = f"{least}{duration(math.floor(difference))} apart, {duration(math.ceil(needed))} needed"
     reason = f"{apart}; {_basis(pair)}"
     if pair.supported:
         wording = (
             f"On this record, {a} can be expected to last longer than {b}, not only these units on "
             f"this day: the difference of {least}{duration(math.floor(difference))} is more than "
-            f"another unit or another day would change ({duration(math.ceil(needed))})."
+            f"another unit or another day would change ({duration(math.ceil(needed))}){if_so}."
         )
         return SUPPORTED, Told(difference, low, high, needed, "min", method, reason, wording)
     wording = (
         f"This record does not show that {a} generally lasts longer than {b}: the difference of "
         f"{least}{duration(math.floor(difference))} is no more than another unit or another day "
-        f"may change ({duration(math.ceil(needed))})."
+        f"may change ({duration(math.ceil(needed))}){if_so}."
     )
     return CANNOT, Told(difference, low, high, needed, "min", method, reason, wording)

@@ -29,11 +29,17 @@ if TYPE_CHECKING:
 
 __all__ = ["HEALTH_NOT_RECORDED", "Bar", "Kind", "KindPair", "kind_pairs", "kinds"]
 
-Bar = Literal["", "no_runtime", "charged", "open_end", "settings"]
+Bar = Literal["", "no_runtime", "charged", "open_end", "settings", "start"]
 """Why two kinds cannot be compared: no runtime; charged during a run; the shorter runtime not
-seen to its end; different settings."""
+seen to its end; different settings; not started from the same charge."""
 
 _MIN_PER_H = 60.0
+
+_HEALTH_NOT_RECORDED = 0.95
+"""Battery health taken where none is recorded, if that of others is (assumption)."""
+
+_UNLIKE_STARTS_PP = 2.0
+"""First readings further apart than this are not a start from the same charge (pp)."""
 
 HEALTH_NOT_RECORDED = 0.10 / np.sqrt(3.0) / 0.95
 """Relative u of a runtime whose battery may have anything from 85 to 105 % of its rated
@@ -121,12 +127,12 @@ def _units(session: Session) -> dict[str, list[int]]:
     return groups
 
 
-def _health(devices: Sequence[Device], mean: float) -> tuple[float, _Part]:
+def _health(devices: Sequence[Device], mean: float, *, unknown: float) -> tuple[float, _Part]:
     """Return the factor from these units' runtime to that of a full battery, and its part."""
     shares = [d.health_pct / 100.0 for d in devices if d.health_pct]
     if len(shares) < len(devices):
         u = mean * float(HEALTH_NOT_RECORDED)
-        return 1.0, _Part(u, np.inf, "battery health not recorded")
+        return 1.0 / unknown, _Part(u, np.inf, "battery health not recorded")
     stated = [_HEALTH_READING_U if d.health_u_pct is None else d.health_u_pct for d in devices]
     share = float(np.mean(shares))
     return 1.0 / share, _Part(mean * max(stated) / 100.0 / share, np.inf)
@@ -162,8 +168,9 @@ def kinds(session: Session, runtimes: pd.DataFrame) -> tuple[Kind, ...]:
     Two units or more: mean of the unit means, u from their scatter (units − 1 degrees of
     freedom). One unit: its mean, with the scatter between runs where it ran several times, and
     the stated relative scatter between runs and units, ``run_unit_cv``, of its runtime. Runtimes
-    are referred to a battery of rated capacity where health was recorded; where not, that is
-    one more uncertainty. A run that was still on makes the runtime a lower bound.
+    are referred to a battery of rated capacity where health was recorded. Where it was not, that
+    is one more uncertainty, and 95 % is taken if the health of another device was recorded, so
+    that all are referred to the same. A run that was still on makes the runtime a lower bound.
     """
     rows: dict[str, list[tuple[float, float, bool]]] = {}
     for device, runtime, u, censored in zip(
@@ -173,6 +180,7 @@ def kinds(session: Session, runtimes: pd.DataFrame) -> tuple[Kind, ...]:
         if runtime == runtime:
             window = 0.0 if u != u else u * _MIN_PER_H
             rows.setdefault(device, []).append((runtime * _MIN_PER_H, window, bool(censored)))
+    unknown = _HEALTH_NOT_RECORDED if any(d.health_pct for d in session.devices) else 1.0
     found = []
     for name, places in _units(session).items():
         devices = [session.devices[k] for k in places]
@@ -183,7 +191,7 @@ def kinds(session: Session, runtimes: pd.DataFrame) -> tuple[Kind, ...]:
         values = [np.array([r[0] for r in unit]) for unit in seen]
         mean = float(np.mean([v.mean() for v in values]))
         measured, parts = _scatter(session, values, mean)
-        factor, health = _health(devices, mean)
+        factor, health = _health(devices, mean, unknown=unknown)
         window = _Part(max(r[1] for unit in seen for r in unit), np.inf)
         parts = [*parts, health, window]
         us = [part.u for part in parts]
@@ -203,7 +211,22 @@ def kinds(session: Session, runtimes: pd.DataFrame) -> tuple[Kind, ...]:
     return tuple(found)
 
 
-def _barred(session: Session, a: Kind, b: Kind, charged: Collection[str]) -> Bar:
+def _starts(session: Session) -> dict[str, float]:
+    """Return the mean percentage read at the start of the first phase, by device."""
+    if not session.phases:
+        return {}
+    frame = session.readings
+    first = (frame["phase"] == session.phases[0].id) & (frame["point"] == "start")
+    found = frame.loc[first & frame["soc_pct"].notna(), ["device", "soc_pct"]]
+    seen: dict[str, list[float]] = {}
+    for device, soc in zip(found["device"].tolist(), found["soc_pct"].tolist(), strict=True):
+        seen.setdefault(device, []).append(float(soc))
+    return {device: sum(values) / len(values) for device, values in seen.items()}
+
+
+def _barred(
+    session: Session, a: Kind, b: Kind, charged: Collection[str], starts: Mapping[str, float]
+) -> Bar:
     if np.isnan(a.mean_min) or np.isnan(b.mean_min):
         return "no_runtime"
     units = [session.devices[k] for kind in (a, b) for k in kind.devices]
@@ -214,7 +237,10 @@ def _barred(session: Session, a: Kind, b: Kind, charged: Collection[str]) -> Bar
     first: Mapping[str, object] = session.devices[a.devices[0]].conditions
     second: Mapping[str, object] = session.devices[b.devices[0]].conditions
     keys = {*first, *second} - set(_NO_EXCEPTION)
-    return "settings" if any(first.get(key) != second.get(key) for key in keys) else ""
+    if any(first.get(key) != second.get(key) for key in keys):
+        return "settings"
+    read = [starts[d.id] for d in units if d.id in starts]
+    return "start" if read and max(read) - min(read) > _UNLIKE_STARTS_PP else ""
 
 
 def _is_declared(session: Session, a: Kind, b: Kind) -> bool:
@@ -250,6 +276,7 @@ def kind_pairs(
     order = sorted(known, key=lambda k: -k.mean_min)
     order += [k for k in found if np.isnan(k.mean_min)]
     charged = set(session.charges["device"].tolist())
+    starts = _starts(session)
     pairs = []
     for a, b in combinations(order, 2):
         comparisons = 1 if _is_declared(session, a, b) else total
@@ -265,7 +292,7 @@ def kind_pairs(
                 difference_min=a.mean_min - b.mean_min,
                 needed_min=needed,
                 comparisons=comparisons,
-                barred=_barred(session, a, b, charged),
+                barred=_barred(session, a, b, charged, starts),
             )
         )
     return tuple(pairs)

@@ -130,6 +130,7 @@ def _pair_words(
     if verdict == SUPPORTED:
         reason = "their power-offs do not overlap"
         if math.isnan(high):
+            reason = f"it was seen on after {name_b} was off"
             told = _how_far_on(evidence, a, low, name_b)
             return reason, f"In this session {name_a} outlasted {name_b}: {told}.{tail}"
         by = f"by {span(low, high)}" if low >= 1.0 else f"by at most {duration(math.ceil(high))}"
@@ -148,7 +149,8 @@ def _pair_words(
     return (
         _overlap(p),
         f"{name_a} and {name_b} powered off too close together to call: the notes allow anything "
-        f"from {name_a} {duration(math.ceil(-low))} earlier to {duration(math.ceil(high))} later.",
+        f"from {duration(math.ceil(-low))} earlier to {duration(math.ceil(high))} later for "
+        f"{name_a}.",
     )
 
 
@@ -164,6 +166,11 @@ def _of_several(speech: Speech, evidence: Evidence, claim: Claim, verdict: str) 
             f"its power-off overlaps with none of the others; closest to {speech.name(closest)}"
         )
         if math.isnan(high):
+            reason = "it was seen on after " + (
+                f"{speech.name(rivals[0])} was off"
+                if len(rivals) == 1
+                else f"all the others were off; closest to {speech.name(closest)}"
+            )
             whom = speech.name(rivals[0]) if len(rivals) == 1 else "the last of the others"
             told = _how_far_on(evidence, a, low, whom)
             return reason, f"In this session {name} lasted longest {of_all}: {told}."

@@ -26,6 +26,12 @@ DISPLAYED = MEASURANDS[0]
 
 _UNCOMPARED = ("start_offset_min",)
 
+_SETTING = {
+    "power_saver_threshold_pct": "the level at which the power saver starts",
+    "dimming_threshold_pct": "the level at which dimming starts",
+}
+"""Conditions whose label would not stand in a sentence."""
+
 
 def chance(p: float) -> str:
     """Return a probability rounded down, never up to a certainty that it is not.
@@ -62,9 +68,15 @@ def span(low: float, high: float) -> str:
     Examples
     --------
     >>> span(3.2, 8.9).replace(NO_BREAK, " ")
-    '3 min to 9 min'
+    '3 to 9 min'
+    >>> span(58.0, 66.0).replace(NO_BREAK, " ")
+    '58 min to 1 h 06 min'
     """
-    return f"{duration(math.floor(low))} to {duration(math.ceil(high))}"
+    first, last = duration(math.floor(low)), duration(math.ceil(high))
+    unit = f"{NO_BREAK}min"
+    if first.endswith(unit) and last.endswith(unit) and f"{NO_BREAK}h" not in first + last:
+        first = first.removesuffix(unit)
+    return f"{first} to {last}"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -112,7 +124,7 @@ class Speech:
         first, second = self.session.devices[a].conditions, self.session.devices[b].conditions
         keys = [k for k in {**first, **second} if first.get(k) != second.get(k)]
         return joined(
-            CONDITIONS[k].label.lower() if k in CONDITIONS else full_name(k, k)
+            _SETTING.get(k, CONDITIONS[k].label.lower()) if k in CONDITIONS else full_name(k, k)
             for k in keys
             if k not in _UNCOMPARED
         )

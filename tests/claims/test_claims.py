@@ -90,8 +90,8 @@ def test_neighbours_too_close_to_call(row):
     assert claim["verdict"] == "tied"
     assert (claim["lead_low"], claim["lead_high"]) == (-3, 5)
     assert claim["wording"].replace("\u00a0", " ") == (
-        "C and B powered off too close together to call: the notes allow anything from C 3 min "
-        "earlier to 5 min later."
+        "C and B powered off too close together to call: the notes allow anything from 3 min "
+        "earlier to 5 min later for C."
     )
 
 
@@ -118,8 +118,8 @@ def test_windows_that_share_a_minute_are_tied():
         "99.5 %)"
     )
     assert claim["wording"].replace("\u00a0", " ") == (
-        "A and B powered off too close together to call: the notes allow anything from A 1 min "
-        "earlier to 7 min later."
+        "A and B powered off too close together to call: the notes allow anything from 1 min "
+        "earlier to 7 min later for A."
     )
 
 
@@ -417,6 +417,35 @@ def test_known_battery_health_scales_the_runtime():
     assert "referred to a battery of rated capacity" in claim["reason"]
 
 
+def test_a_health_not_recorded_is_referred_to_the_same_battery_as_a_recorded_one():
+    # 513 min on 90 % of capacity is 570 on all of it; 570 min on a battery of 85 to 105 %, 95 in
+    # the middle, is 600 on all of it: B is 30 ahead, though both are compared as 570 unscaled
+    devices = [
+        Device(id="A", label="A", health_pct=90.0, health_u_pct=2.0),
+        Device(id="B", label="B"),
+    ]
+    session = make_session(
+        devices=devices, phases={"day": 1000}, start=None,
+        power_offs={"A": seen(512, 513), "B": seen(569, 570)},
+    )  # fmt: skip
+    claim = one(session, kind="kind_of_device")
+    assert claim["device_a"] == "B"
+    assert claim["lead"] == pytest.approx(600 - 570, abs=1e-9)
+
+
+def test_kinds_that_started_from_unlike_charges_are_not_compared():
+    def said(start: float) -> tuple[str, str]:
+        session = make_session(
+            phases={"day": 1000}, readings={"A": [100], "B": [start]}, start=None,
+            power_offs={"A": seen(900, 901), "B": seen(599, 600)},
+        )  # fmt: skip
+        claim = one(session, kind="kind_of_device")
+        return claim["verdict"], claim["reason"]
+
+    assert said(98)[0] == "supported"
+    assert said(70) == ("cannot_be_said", "they did not start from the same charge")
+
+
 def test_two_units_of_a_kind_measure_their_scatter():
     # Units 600 and 620 of A: mean 610, u = 10 with 1 degree of freedom; t(.975, 1) = 12.7.
     devices = [
@@ -531,7 +560,7 @@ def test_runs_are_told_apart_and_averaged():
     assert mean["lead"] == pytest.approx(40)
     assert mean["needed"] == pytest.approx(2.93, abs=0.01)
     assert mean["wording"].replace("\u00a0", " ") == (
-        "On average over three runs, A ran longer than B, by 37 min to 43 min."
+        "On average over three runs, A ran longer than B, by 37 to 43 min."
     )
 
 

@@ -19,7 +19,7 @@ from kit.runtime.runtimes import order_of
 from kit.stats.uncertainty import Resolution, resolution
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
 
@@ -189,20 +189,38 @@ def _above(taken: Compared, known: Flags, coverage: float) -> tuple[Flags, Flags
     return (compared & _phases_first(beyond)) | _phases_first(known), compared
 
 
-def _pairs(taken: Compared, known: Flags, coverage: float) -> PairTable:
-    """Return the comparison of every pair; ``known`` of shape (n, n, phases)."""
-    value = taken.value
-    compared, comparisons = _family(taken.ready)
-    u, bound = np.sqrt(_sum_of(taken.u2)), _sum_of(taken.bound)
-    family = comparisons[..., None, None, None]
-    width = margins(_both_shown(taken.shown), u, bound, coverage, family)
-    return PairTable(
-        difference=_phases_first(value[..., :, None, :] - value[..., None, :, :]),
-        interval=_phases_first(width.single),
-        margin=_phases_first(width.table),
-        compared=compared,
-        known=_phases_first(known),
-        comparisons=comparisons,
+def _pairs(
+    taken: Sequence[Compared], known: Sequence[Flags], coverage: float
+) -> tuple[PairTable, ...]:
+    """Return the comparisons of every pair, all tables at once.
+
+    ``taken`` of shape (n, phases), ``known`` of shape (n, n, phases), one of each for every table.
+    """
+    value, u2, bound = (
+        np.stack([getattr(one, name) for one in taken]) for name in ("value", "u2", "bound")
+    )
+    shown = Resolution(
+        **{f.name: np.stack([getattr(one.shown, f.name) for one in taken])
+           for f in fields(Resolution)}
+    )  # fmt: skip
+    compared, comparisons = _family(np.stack([one.ready for one in taken]))
+    width = margins(
+        _both_shown(shown), np.sqrt(_sum_of(u2)), _sum_of(bound), coverage,
+        comparisons[:, None, None, None],
+    )  # fmt: skip
+    difference = _phases_first(value[:, :, None, :] - value[:, None, :, :])
+    interval, margin = _phases_first(width.single), _phases_first(width.table)
+    decided = _phases_first(np.stack(known))
+    return tuple(
+        PairTable(
+            difference=difference[i],
+            interval=interval[i],
+            margin=margin[i],
+            compared=compared[i],
+            known=decided[i],
+            comparisons=comparisons[i],
+        )
+        for i in range(len(taken))
     )
 
 
@@ -319,8 +337,14 @@ def evidence(ready: Prepared, run: int, settings: Settings) -> Evidence:
     p, longer, comparable = longer_tables(chains.off_times[run])
     nothing = np.zeros((n, n, chains.length_h.shape[1]), dtype=bool)
     decided = _decided(ready, run, units)
-    drains = {m: _pairs(x, nothing, settings.coverage) for m, x in _drains(ready, units).items()}
-    levels = {m: _pairs(x, decided, settings.coverage) for m, x in _levels(ready, units).items()}
+    of_drains, of_levels = _drains(ready, units), _levels(ready, units)
+    pairs = _pairs(
+        [*(of_drains[m] for m in MEASURANDS), *(of_levels[m] for m in MEASURANDS)],
+        [nothing] * len(MEASURANDS) + [decided] * len(MEASURANDS),
+        settings.coverage,
+    )
+    drains: dict[str, PairTable] = dict(zip(MEASURANDS, pairs[: len(MEASURANDS)], strict=True))
+    levels: dict[str, PairTable] = dict(zip(MEASURANDS, pairs[len(MEASURANDS) :], strict=True))
     tables = _Tables()
     for m in MEASURANDS:
         for name, table in ((LESS[m], drains[m]), (AHEAD[m], levels[m])):

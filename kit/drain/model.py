@@ -343,8 +343,8 @@ def interval(found: Drains, coverage: float) -> tuple[Floats, Floats, Floats, Fl
     length = np.sqrt(found.variance["phase_length"])
     floor = np.where(found.rises, -np.inf, 0.0)
     shown, bound = found.resolution, found.bound_pp
-    half = shown.expanded(u, coverage, bound=bound)
-    half_rate = shown.expanded(np.hypot(u, length), coverage, bound=bound)
+    both = np.stack((u, np.hypot(u, length)))
+    half, half_rate = shown.expanded(both, coverage, bound=bound)
     drain = found.drain_pp
     return (
         np.maximum(drain - half, floor),

@@ -9,6 +9,7 @@ cannot be ranked, is left out of the comparison.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -51,10 +52,18 @@ def family_factor(coverage: float, comparisons: int | NDArray[np.int64]) -> floa
     >>> round(family_factor(0.95, 120), 2)
     3.53
     """
+    if np.ndim(comparisons) == 0:
+        return _one_family_factor(coverage, int(comparisons))
     from scipy.special import ndtri
 
-    factor = ndtri(1.0 - (1.0 - coverage) / 2.0 / np.maximum(comparisons, 1))
-    return float(factor) if np.ndim(factor) == 0 else np.asarray(factor)
+    return np.asarray(ndtri(1.0 - (1.0 - coverage) / 2.0 / np.maximum(comparisons, 1)))
+
+
+@lru_cache(maxsize=1024)
+def _one_family_factor(coverage: float, comparisons: int) -> float:
+    from scipy.special import ndtri
+
+    return float(ndtri(1.0 - (1.0 - coverage) / 2.0 / max(comparisons, 1)))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -119,11 +128,12 @@ def margins(
     1.8
     """
     k = normal_factor(coverage)
-    worst = np.minimum(shown.worst_half_width(coverage), shown.hard_bound)
+    x, at_worst = shown.half_widths(coverage)
+    worst = np.minimum(at_worst, shown.hard_bound)
     both_free = shown.common_bound > 0.75 * shown.bound
     at_worst = np.where(both_free, np.hypot(worst, k * u_other), 0.0)
     return Margins(
-        single=np.maximum(shown.expanded(u_other, coverage), at_worst) + bound,
+        single=np.maximum(shown.expanded(u_other, coverage, half_width=x), at_worst) + bound,
         table=table_margin(shown, u_other, bound, coverage, comparisons),
     )
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from kit.drain.order import margins
+from kit.drain.order import table_margin
 from kit.drain.phases import frame_keys, prepare
 from kit.drain.states import gauge_covariance, time_variance
 from kit.stats.order import tie_letters
@@ -48,7 +48,10 @@ def _dead_order(chains: Chains, run: int) -> Bools:
 
 @dataclass(frozen=True, kw_only=True)
 class _Left:
-    """Charge left at the end of every phase, shape (K, P), with what it takes to compare it."""
+    """Charge left at the end of every phase, shape (K, P), with what it takes to compare it.
+
+    ``variance`` of shape (m, K, P): m ways to compare it.
+    """
 
     value: Floats
     shown: Resolution
@@ -77,24 +80,26 @@ def _unread(chains: Chains, now: States, alive: Bools, off: Bools) -> tuple[Bool
     return unread, np.asarray(unread & later, dtype=bool)
 
 
-def _order(chains: Chains, left: _Left, coverage: float) -> dict[str, NDArray[np.generic]]:
-    """Return ranks and letters, flat in the order of the frame."""
+def _order(chains: Chains, left: _Left, coverage: float) -> list[dict[str, NDArray[np.generic]]]:
+    """Return ranks and letters for each way to compare, flat in the order of the frame."""
     n_runs, n, p = len(chains.runs), len(chains.devices), len(chains.phases)
     cube = (n_runs, n, p)
-    value, variance, bound = (a.reshape(cube) for a in (left.value, left.variance, left.bound))
+    value, bound = left.value.reshape(cube), left.bound.reshape(cube)
+    ways = left.variance.shape[0]
+    variance = left.variance.reshape(ways, *cube)
     alive, off = left.alive.reshape(cube), left.off.reshape(cube)
     unread, on_later = left.unread.reshape(cube), left.on_later.reshape(cube)
     shown = left.shown.reshaped(cube)
-    best, worst = np.full((n_runs, p, n), np.nan), np.full((n_runs, p, n), np.nan)
-    letters = np.full((n_runs, p, n), "", dtype=object)
-    known: dict[bytes, tuple[str, ...]] = {}
+    shape = (ways, n_runs, p, n)
+    best, worst = np.full(shape, np.nan), np.full(shape, np.nan)
+    letters = np.full(shape, "", dtype=object)
     for r in range(n_runs):
         count = alive[r].sum(axis=0)
-        u = np.sqrt(variance[r][:, None] + variance[r][None, :])
-        width = margins(
+        u = np.sqrt(variance[:, r, :, None] + variance[:, r, None, :])
+        width = table_margin(
             shown[r, :, None] + shown[r, None, :], u, bound[r][:, None] + bound[r][None, :],
             coverage, int((count * (count - 1) // 2).sum()),
-        ).table  # fmt: skip
+        )  # fmt: skip
         with np.errstate(invalid="ignore"):
             above = value[r][:, None] - value[r][None, :] > width
         above |= alive[r][:, None] & off[r][None, :]
@@ -104,16 +109,20 @@ def _order(chains: Chains, left: _Left, coverage: float) -> dict[str, NDArray[np
         placed = taken | unread[r]
         above &= placed[:, None] & placed[None, :]
         blank = np.where(placed, 0.0, np.nan)
-        best[r] = (blank + 1.0 + above.sum(axis=0)).T
-        worst[r] = (blank + placed.sum(axis=0) - above.sum(axis=1)).T
+        best[:, r] = (blank + 1.0 + above.sum(axis=1)).transpose(0, 2, 1)
+        worst[:, r] = (blank + placed.sum(axis=0) - above.sum(axis=2)).transpose(0, 2, 1)
         for j in range(p):
             part = np.flatnonzero(taken[:, j])
-            matrix = above[part[:, None], part, j]
-            key = matrix.tobytes()
-            if key not in known:
-                known[key] = tie_letters(matrix)
-            letters[r, j, part] = known[key]
-    return {"rank_best": best.ravel(), "rank_worst": worst.ravel(), "tie_group": letters.ravel()}
+            for way in range(ways):
+                letters[way, r, j, part] = tie_letters(above[way, part[:, None], part, j])
+    return [
+        {
+            "rank_best": best[way].ravel(),
+            "rank_worst": worst[way].ravel(),
+            "tie_group": letters[way].ravel(),
+        }
+        for way in range(ways)
+    ]
 
 
 def standing(
@@ -207,21 +216,21 @@ def standing(
     data: dict[str, NDArray[np.generic]] = {n: order(v) for n, v in columns.items()}
     value = np.where(ok, now.value[:, 1::2], np.nan)
     unread, on_later = _unread(chains, now, ok, off | dying)
-    for suffix, variance in (("", time_end), ("_true_charge", time_end + u_gauge2)):
-        found = _order(
-            chains,
-            _Left(
-                value=value,
-                shown=left,
-                variance=variance,
-                bound=bound,
-                alive=ok,
-                off=off | dying,
-                unread=unread,
-                on_later=on_later,
-            ),
-            settings.coverage,
-        )
+    orders = _order(
+        chains,
+        _Left(
+            value=value,
+            shown=left,
+            variance=np.stack((time_end, time_end + u_gauge2)),
+            bound=bound,
+            alive=ok,
+            off=off | dying,
+            unread=unread,
+            on_later=on_later,
+        ),
+        settings.coverage,
+    )
+    for suffix, found in zip(("", "_true_charge"), orders, strict=True):
         data.update({name + suffix: column for name, column in found.items()})
     run, phase, device = frame_keys(chains)
     data.update({"run": run, "phase": phase, "device": device})

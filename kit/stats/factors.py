@@ -6,6 +6,7 @@ and the guards by which the usual factors are rounded up.
 
 from __future__ import annotations
 
+from functools import lru_cache
 from itertools import product
 from typing import TYPE_CHECKING, Literal
 
@@ -21,6 +22,7 @@ __all__ = [
     "coverage_factor",
     "effective_dof",
     "normal_factor",
+    "one_sided_factor",
     "relative_u_of_s",
     "sum_of_uniforms_half_width",
     "trapezoid_half_width",
@@ -32,6 +34,7 @@ NORMAL_GUARD = 2.0 / 1.959963984540054
 """The usual k = 2 in place of 1.96 at 95 %: factors are rounded up, here by 2.0 %."""
 
 
+@lru_cache(maxsize=64)
 def normal_factor(coverage: float) -> float:
     """Return the coverage factor for a normal distribution, rounded up: exactly 2 at 95 %.
 
@@ -49,6 +52,22 @@ def normal_factor(coverage: float) -> float:
 
     _check_coverage(coverage)
     return NORMAL_GUARD * float(ndtri(0.5 + coverage / 2.0))
+
+
+@lru_cache(maxsize=64)
+def one_sided_factor(coverage: float) -> float:
+    """Return the one-sided factor for a normal distribution, rounded up as `normal_factor` is.
+
+    Examples
+    --------
+    1.6449 × 2/1.95996:
+
+    >>> round(one_sided_factor(0.95), 3)
+    1.678
+    """
+    from scipy.special import ndtri
+
+    return NORMAL_GUARD * float(ndtri(coverage))
 
 
 def effective_dof(u: ArrayLike, dof: ArrayLike) -> float:

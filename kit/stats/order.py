@@ -13,14 +13,14 @@ A tie is never broken by decimals, midpoints or the order of entry.
 
 from __future__ import annotations
 
-from itertools import combinations
+from functools import lru_cache
 from string import ascii_lowercase, ascii_uppercase
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 import numpy as np
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
     from numpy.typing import ArrayLike, NDArray
 
@@ -422,33 +422,52 @@ def rank_intervals(above: ArrayLike) -> tuple[NDArray[np.int64], NDArray[np.int6
     return best.astype(np.int64), worst.astype(np.int64)
 
 
-def _cliques(neighbours: list[set[int]], ranked: Sequence[int]) -> list[frozenset[int]]:
-    """Return all maximal sets of mutually tied items (Bron and Kerbosch 1973, with pivot)."""
-    found: list[frozenset[int]] = []
+def _bits(mask: int) -> list[int]:
+    """Return the positions of the ones of a bit mask."""
+    return [k for k in range(mask.bit_length()) if mask >> k & 1]
 
-    def grow(chosen: set[int], candidates: set[int], done: set[int]) -> None:
-        if not candidates and not done:
-            found.append(frozenset(chosen))
+
+def _cliques(neighbours: Sequence[int]) -> list[int]:
+    """Return all maximal sets of mutually tied items (Bron and Kerbosch 1973, with pivot).
+
+    A set of items is a bit mask, as are the items that each one is tied with.
+    """
+    found: list[int] = []
+
+    def grow(chosen: int, candidates: int, done: int) -> None:
+        if not candidates | done:
+            found.append(chosen)
             return
-        pivot = max(candidates | done, key=lambda k: len(neighbours[k] & candidates))
-        for k in [k for k in ranked if k in candidates - neighbours[pivot]]:
-            grow(chosen | {k}, candidates & neighbours[k], done & neighbours[k])
-            candidates.discard(k)
-            done.add(k)
+        most = max(
+            (neighbours[k] & candidates for k in _bits(candidates | done)), key=int.bit_count
+        )
+        for k in _bits(candidates & ~most):
+            grow(chosen | 1 << k, candidates & neighbours[k], done & neighbours[k])
+            candidates &= ~(1 << k)
+            done |= 1 << k
 
-    grow(set(), set(ranked), set())
+    grow(0, (1 << len(neighbours)) - 1, 0)
     return found
 
 
-def _needed(cliques: list[frozenset[int]]) -> list[frozenset[int]]:
+def _needed(cliques: list[int]) -> list[int]:
     """Drop sets whose every pair (or lone member) also stands in another set."""
     kept = list(cliques)
-    for clique in sorted(cliques, key=lambda c: (len(c), sorted(c))):
-        others = [c for c in kept if c is not clique]
-        pairs = list(combinations(sorted(clique), 2)) or [(k, k) for k in clique]
-        if all(any(i in c and j in c for c in others) for i, j in pairs):
+    for clique in sorted(cliques, key=lambda c: (c.bit_count(), _bits(c))):
+        others = [c for c in kept if c != clique]
+        # whom each member meets in the other sets
+        met = [_union(c for c in others if c >> k & 1) for k in _bits(clique)]
+        if all(clique & ~mask == 0 for mask in met):
             kept = others
     return kept
+
+
+def _union(masks: Iterable[int]) -> int:
+    """Return the union of sets given as bit masks."""
+    every = 0
+    for mask in masks:
+        every |= mask
+    return every
 
 
 def tie_letters(above: ArrayLike) -> tuple[str, ...]:
@@ -484,17 +503,23 @@ def tie_letters(above: ArrayLike) -> tuple[str, ...]:
     ('a', 'ab', 'b')
     """
     matrix = np.asarray(above, dtype=bool)
-    n = matrix.shape[0]
+    return _letters(matrix.tobytes(), matrix.shape[0])
+
+
+@lru_cache(maxsize=4096)
+def _letters(above: bytes, n: int) -> tuple[str, ...]:
+    """Return the letters of `tie_letters`: the same orders come up again and again."""
     if n == 0:
         return ()
-    best, worst = rank_intervals(matrix)
+    matrix = np.frombuffer(above, dtype=bool).reshape(n, n)
+    best, worst = (rank.tolist() for rank in rank_intervals(matrix))
     ranked = sorted(range(n), key=lambda k: (best[k], worst[k], k))
     place = {k: i for i, k in enumerate(ranked)}
     tied = ~(matrix | matrix.T)
     np.fill_diagonal(tied, val=False)
-    neighbours = [set(np.flatnonzero(row).tolist()) for row in tied]
-    groups = _needed(_cliques(neighbours, ranked))
-    groups.sort(key=lambda c: sorted(place[k] for k in c))
+    neighbours = [_union(1 << k for k, alike in enumerate(row) if alike) for row in tied.tolist()]
+    groups = [_bits(clique) for clique in _needed(_cliques(neighbours))]
+    groups.sort(key=lambda group: sorted(place[k] for k in group))
     letters = [""] * n
     for number, group in enumerate(groups):
         letter = _LETTERS[number] if number < len(_LETTERS) else f"({number + 1})"

@@ -20,6 +20,7 @@ from kit.stats.factors import (
     coverage_factor,
     effective_dof,
     normal_factor,
+    one_sided_factor,
     relative_u_of_s,
     sum_of_uniforms_half_width,
     trapezoid_half_width,
@@ -228,13 +229,32 @@ class Resolution:
         and the normal distribution; then times a guard of 2 to 3 %. Where the rounding does not
         cancel, X = k·u. Never wider than the hard bound.
         """
+        return self.half_widths(coverage)[0]
+
+    def half_widths(self, coverage: float) -> tuple[Floats, Floats]:
+        """Return X as `half_width` does, and X when the roundings are the worst they can be (pp).
+
+        Notes
+        -----
+        The worst: X of the fractions alone, and the bound of the roundings on top.
+        """
         with np.errstate(divide="ignore", invalid="ignore"):
             shape = np.where(self.own > 0.0, self.fourth / (12.0 * self.own) ** 2, 1.0)
         spread = np.sqrt(self.own) * _step_factor(shape, coverage)
         either = np.where(self.common > self.own * 1e-6, normal_factor(coverage) * self.u, spread)
-        return np.asarray(np.minimum(either, self.hard_bound))
+        return (
+            np.asarray(np.minimum(either, self.hard_bound)),
+            np.asarray(np.minimum(spread, self.bound) + self.common_bound),
+        )
 
-    def expanded(self, u_other: ArrayLike, coverage: float, *, bound: ArrayLike = 0.0) -> Floats:
+    def expanded(
+        self,
+        u_other: ArrayLike,
+        coverage: float,
+        *,
+        bound: ArrayLike = 0.0,
+        half_width: Floats | None = None,
+    ) -> Floats:
         """Return U from the resolution, everything else, and what may not be averaged (pp).
 
         Parameters
@@ -246,6 +266,8 @@ class Resolution:
         bound
             Half-width of a bounded effect that is the same every time, such as an idle gap: added
             linearly, since nothing averages it out (pp).
+        half_width
+            X from `half_width`, if it was computed already.
 
         Notes
         -----
@@ -271,16 +293,19 @@ class Resolution:
         >>> round(float(resolution([-1], weights=[0]).expanded(0.0, 0.95)), 3)
         0.5
         """
-        from scipy.special import ndtri
-
         other = _floats(u_other)
-        even = np.hypot(self.half_width(coverage), normal_factor(coverage) * other)
+        x = self.half_width(coverage) if half_width is None else half_width
+        even = np.hypot(x, normal_factor(coverage) * other)
         even = np.maximum(even, self._convolved(other, coverage))
-        one_sided = NORMAL_GUARD * float(ndtri(coverage))
+        one_sided = one_sided_factor(coverage)
         rest = np.hypot(np.minimum(one_sided * np.sqrt(self.own), self.bound), one_sided * other)
         worst = np.where(self.common > 0.0, self.common_bound + rest, 0.0)
         apart = self.bound < _SPREAD_OVER * self.common_bound
         return np.asarray(np.where(apart, np.maximum(even, worst), even) + _floats(bound))
+
+    def worst_half_width(self, coverage: float) -> Floats:
+        """Return the half-width when the roundings are the worst that they can be (pp)."""
+        return self.half_widths(coverage)[1]
 
     def _convolved(self, other: Floats, coverage: float) -> Floats:
         """Return the half-width of one or two rounding errors and a normal one; 0 for others."""
@@ -296,14 +321,6 @@ class Resolution:
         # the rest is not quite normal; the fewer readings there are the more that tells
         guard = 1.0 + (NORMAL_GUARD - 1.0) * (2.0 * single - 1.0)
         return np.where(steps, guard * exact, 0.0)
-
-    def worst_half_width(self, coverage: float) -> Floats:
-        """Return the half-width when the roundings are the worst that they can be (pp)."""
-        alone = Resolution(
-            own=self.own, fourth=self.fourth, common=np.zeros_like(self.common),
-            bound=self.bound, common_bound=np.zeros_like(self.common_bound),
-        )  # fmt: skip
-        return np.asarray(alone.half_width(coverage) + self.common_bound)
 
 
 def resolution(

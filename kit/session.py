@@ -126,6 +126,9 @@ class Phase:
         Who was to do ``parts[0]`` when, in order of time; empty = not stated.
     planned_min
         Planned length (min); ``None`` = unknown or until empty.
+    start_read_after_min
+        So long after the readings before it the row was to be read again for the start of this
+        phase (min); infinite: it was not to be; ``None`` = not stated.
     evaluated
         ``False`` for a warm-up: shown, but no result is drawn from it.
     """
@@ -144,6 +147,7 @@ class Phase:
     evaluated: bool = True
     notes: str = ""
     planned_turns: tuple[PlannedTurn, ...] = ()
+    start_read_after_min: float | None = None
 
     @property
     def is_split(self) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import datetime, time
 from typing import TYPE_CHECKING, cast, get_args
 
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
 
 __all__ = ["clock_of", "read_phases"]
 
+MINUTES_OF_A_WEEK = 7 * 24 * 60
 CLOCK_EXPECTED = 'a time of day such as "08:00", or a date and time'
 CLOCK_REMEDY = 'Write hours and minutes with a colon, in quotation marks: "08:00".'
 
@@ -60,6 +62,7 @@ def read_phases(
             activity=table.text("activity"),
             kind=kind,
             planned_min=_planned(table),
+            start_read_after_min=_start_read(table),
             content=table.text("content"),
             script=table.texts("script"),
             screen_on=table.flag("screen_on"),
@@ -88,6 +91,21 @@ def _planned(table: Table) -> float | None:
         "planned_min",
         'a number of minutes above 0, or "unknown"',
         'Write the number of minutes alone, or "unknown".',
+    )
+    return None
+
+
+def _start_read(table: Table) -> float | None:
+    """Read when the row is to be read again before a phase; ``inf`` for never."""
+    if table.value("start_read_after_min") == "never":
+        return math.inf
+    value = table.value("start_read_after_min")
+    if value is None or (is_number(value) and 0 <= value < MINUTES_OF_A_WEEK):
+        return None if value is None else float(value)
+    table.wrong(
+        "start_read_after_min",
+        'a number of minutes, or "never"',
+        "Write how long after the readings before it the row is to be read again.",
     )
     return None
 

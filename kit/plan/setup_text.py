@@ -171,6 +171,7 @@ def _phase_lines(plan: Plan, view: Outlook) -> Iterator[str]:
             yield from _schedule_comment(plan, schedule)
         yield "[[phases]]"
         yield from _keys(_phase_values(phase, schedule))
+        yield from _keys({"start_read_after_min": _start_read(plan, view, phase)})
         if schedule is not None:
             yield from _turn_lines(schedule)
         yield ""
@@ -197,6 +198,16 @@ def _phase_values(phase: Phase, schedule: Schedule | None) -> dict[str, object]:
         "script": phase.script,
         "notes": phase.notes,
     }
+
+
+def _start_read(plan: Plan, view: Outlook, phase: Phase) -> float | str | None:
+    """Return how long after the readings before it the row is read again, or that it never is."""
+    walks = [i for i in view.table.items if i.kind == "walk"]
+    at = next((n for n, i in enumerate(walks) if (i.phase, i.point) == (phase.id, "start")), None)
+    if at is None:
+        return "never" if plan.read_at == "end" else None
+    before = walks[at - 1].end_min if at else None
+    return None if before is None else walks[at].start_min - before
 
 
 def _schedule_comment(plan: Plan, schedule: Schedule) -> Iterator[str]:

@@ -6,6 +6,7 @@ during a walk then evens out over the day.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TYPE_CHECKING, Literal, cast
@@ -24,6 +25,9 @@ __all__ = ["Point", "Round", "RoundKey", "Walk", "reading_order", "round_now", "
 BREAK_MIN = 10.0
 """After a pause longer than this the row is read again before the next phase (common practice,
 no source): what drained in the pause would otherwise count to the phase."""
+
+EARLY_MIN = 1.0
+"""So much before its planned moment a round is due already (min)."""
 
 FRESH_MIN = 15.0
 """A reading this long after a start, or a swap, is no reading of it any more (min)."""
@@ -189,11 +193,21 @@ def _asked(day: Day) -> RoundKey | None:
 
 
 def _start_wanted(day: Day, phase: Phase, begins: datetime) -> bool:
-    """Whether the start of a phase has to be read: the first one, or one after a pause."""
+    """Whether the start of a phase has to be read: the first one, one planned, one after a pause.
+
+    A planned one is due when the planned pause is over, and at the latest when the phase begins:
+    read earlier, what the pause drains would count to the phase.
+    """
     readings = [
         m
         for r in day.of("reading")
         if r.get("phase") != phase.id and (m := day.at(r)) is not None and m <= begins
     ]
     started = any(r.get("phase") == phase.id and r.get("point") == "start" for r in day.rows)
-    return started or not readings or minutes_between(max(readings), begins) > BREAK_MIN
+    if started or not readings:
+        return True
+    pause, planned = minutes_between(max(readings), begins), phase.start_read_after_min
+    if planned is None:
+        return pause > BREAK_MIN
+    begun = day.running is not None and planned < math.inf
+    return begun or pause >= planned - EARLY_MIN

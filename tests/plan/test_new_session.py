@@ -16,6 +16,7 @@ from kit.plan.new_session import new_session
 from kit.plan.outlook import outlook
 from kit.plan.planned import Limit
 from kit.read.record import read_record
+from kit.read.setup_file import read_setup
 from kit.session import Assumptions, Device, Gauge, Phase
 from tests.helpers.files import PLAN
 from tests.helpers.plans import make_plan
@@ -122,6 +123,40 @@ def test_reading_at_once_states_the_walk_as_delay(tmp_path):
     plan = make_plan(phases={"p": 60, "q": 30}, next_phase="at_once", seconds=40)
     text = (new_session(plan, tmp_path / "day") / "session.toml").read_text(encoding="utf-8")
     assert tomllib.loads(text)["assumptions"]["reading_delay_min"] == 3
+
+
+def starts(folder):
+    text = (folder / "session.toml").read_text(encoding="utf-8")
+    return {p["id"]: p.get("start_read_after_min") for p in tomllib.loads(text)["phases"]}
+
+
+def test_planned_readings_of_starts_are_handed_on(tmp_path):
+    day, _ = read_plan(PLAN)
+    # 5 min to prepare the photographs; 40 min of meal and 5 to prepare the guide
+    found = starts(new_session(day, tmp_path / "day"))
+    assert found == {
+        "warm": None, "p1": None, "p2": 5, "p3": None, "p4": 45, "p5": None, "p6": None,
+        "standby": None, "p8": None,
+    }  # fmt: skip
+    setup, findings = read_setup((tmp_path / "day" / "session.toml").read_bytes(), "session.toml")
+    assert not [f for f in findings if f.severity == "error"]
+    assert [p.start_read_after_min for p in setup.phases] == list(found.values())
+
+
+def test_a_plan_that_reads_ends_alone_says_so(tmp_path):
+    found = starts(new_session(replace(read_plan(PLAN)[0], read_at="end"), tmp_path / "day"))
+    # the very first start is read always
+    assert found.pop("warm") is None
+    assert set(found.values()) == {"never"}
+
+
+@pytest.mark.parametrize("value", ['"soon"', "-1", "1e9", "true"])
+def test_a_wrong_reading_of_a_start_is_told(value):
+    text = f'[[phases]]\nid = "p"\nstart_read_after_min = {value}\n'
+    _, findings = read_setup(text.encode(), "session.toml")
+    assert [(f.line, f.column) for f in findings if f.severity == "error"] == [
+        (3, "phases[1].start_read_after_min")
+    ]
 
 
 def test_gauge_and_exceptions_of_a_device_are_written(tmp_path):

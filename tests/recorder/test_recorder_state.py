@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 import re
+from dataclasses import replace
 from datetime import UTC, timedelta
 
 import pytest
@@ -53,6 +55,38 @@ def test_rounds_go_forward_and_backward_in_turn() -> None:
     # 10 min and more after it, it does, and forward again
     assert day.at(70.0).due() is None
     assert day.at(70.1).due() == ("p2", "start", ("a", "b", "c"))
+
+
+def planned_start(minutes: float) -> Day:
+    """Return a day whose second phase is to be read so long after the end of the first."""
+    day = Day(PLAIN[0], replace(PLAIN[1], start_read_after_min=minutes))
+    day.type("s", "100", "100", "100")
+    day.at(60).type("e", "90", "90", "90")
+    return day
+
+
+def test_a_planned_reading_of_a_start_is_due_when_the_pause_is_over() -> None:
+    day = planned_start(5)
+    # a minute before it, not before: 60 + 5 - 1 = 64
+    assert day.at(63.9).due() is None
+    assert day.at(64.0).due() == ("p2", "start", ("a", "b", "c"))
+    day.type("89", "89", "89")
+    assert day.due() is None
+    assert day.at(80).due() is None  # read: no second time
+
+
+def test_a_phase_that_begins_early_has_its_planned_reading_all_the_same() -> None:
+    day = planned_start(30)
+    assert day.at(62).due() is None
+    day.type("s")
+    assert day.due() == ("p2", "start", ("a", "b", "c"))
+
+
+def test_a_start_that_is_never_to_be_read_is_not_asked_for() -> None:
+    day = planned_start(math.inf)
+    assert day.at(100).due() is None
+    day.type("s")
+    assert day.due() is None
 
 
 def test_a_round_may_be_read_out_of_order_and_says_so() -> None:

@@ -82,7 +82,11 @@ class CardColumns:
         return f"column {column_letters(c)}"
 
     def _held(self, column: int) -> bool:
-        """Whether percentages or words for missing ones stand in a column."""
+        """Whether percentages, words for missing ones, or cells without a value stand there."""
+        cells = [row[column] for row in self.table.places]
+        filled = [p for p in cells if p in self.grid.faults or self.grid.rows[p[0]][p[1]] != ""]
+        if filled and all(p in self.grid.faults for p in filled):
+            return True
         for i in range(len(self.table.places)):
             place = self.table.places[i][column]
             cell = percent_of(self.table.value(i, column), times100=place in self.grid.percent)

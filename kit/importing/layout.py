@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING
 
 from kit.importing.grid import column_letters
 from kit.importing.percent import cleaned, percent_of
-from kit.importing.sub_columns import two_rows
+from kit.importing.sub_columns import over_checkpoints, two_rows
 from kit.importing.words import Heading, heading_of, names_checkpoint
 from kit.read.cells import quoted
 
 if TYPE_CHECKING:
     from kit.importing.grid import Grid, Value
     from kit.importing.mapping import Decisions, Shape
-    from kit.importing.sub_columns import TwoRows
+    from kit.importing.sub_columns import Checkpoints, TwoRows
 
 __all__ = ["Table", "find_table"]
 
@@ -140,6 +140,9 @@ def _table(grid: Grid, row: int, shape: Shape | None, decisions: Decisions) -> T
     two = two_rows(grid, row, decisions) if shape in (None, "scorecard") else None
     if two is not None:
         return _of_two_rows(grid, two)
+    over = over_checkpoints(grid, row, decisions) if shape in (None, "devices_in_rows") else None
+    if over is not None:
+        return _turned_two(grid, over, decisions)
     texts = [as_text(v) for v in grid.rows[row]]
     first_data = row + 1
     titles = [
@@ -266,6 +269,42 @@ def _turned(
         titles=titles,
         spans=[groups.get(c, "") for c in columns[1:]],
         aside=[f"column {column_letters(c)} {quoted(t)}" for c, t in asides.items()],
+    )
+
+
+def _turned_two(grid: Grid, over: Checkpoints, decisions: Decisions) -> Table:
+    """Return a table with devices in rows and a time beside each percentage, turned upright."""
+    first = over.upper + 2
+    rows = [r for r in range(first, len(grid.rows)) if any(v != "" for v in grid.rows[r])]
+    columns = [c for c, n in over.columns.items() if not _is_beside(n, c, decisions)]
+    devices = [heading_of(as_text(grid.rows[r][0]), str(grid.lines[r]), decisions) for r in rows]
+    size = len(rows)
+
+    def time_of(row: int, column: int) -> tuple[int, int]:
+        beside = over.times.get(column)
+        return (first - 1, column) if beside is None else (row, beside)  # there the cell is blank
+
+    return Table(
+        grid=grid,
+        shape="devices_in_rows",
+        header_row=over.upper + 1,
+        headings=[
+            Heading("checkpoint", "checkpoint"),
+            *devices,
+            *(Heading(f"{d.text} time", "own_time", over.unit) for d in devices),
+        ],
+        heads=[(over.upper, 0), *((r, 0) for r in rows), *((r, 0) for r in rows)],
+        places=[
+            [(over.upper, c), *((r, c) for r in rows), *(time_of(r, c) for r in rows)]
+            for c in columns
+        ],
+        titles=[(r, c) for r in range(over.upper) for c, v in enumerate(grid.rows[r]) if v != ""],
+        aside=[
+            f"column {column_letters(c)} {quoted(n)}"
+            for c, n in over.columns.items()
+            if c not in columns
+        ],
+        own_times={k: (k + size, over.role) for k in range(1, size + 1)},
     )
 
 

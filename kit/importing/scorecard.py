@@ -18,7 +18,7 @@ from kit.importing.readings import Readings
 from kit.importing.sheet_dates import SheetDates
 from kit.importing.time_column import Convention, TimeReader
 from kit.importing.times import clock_text
-from kit.importing.words import is_missed, row_name
+from kit.importing.words import is_footnote, is_missed, row_name
 from kit.read.cells import quoted
 from kit.read.checkpoints import FIRST, HALF_WAY, LAST, TIME_ROWS, plain_words
 from kit.read.scorecard import NO, YES
@@ -89,7 +89,9 @@ class _Card:
             if at is not None and self._is_section(i, at, text):
                 section = text
                 continue
-            if name == "ignore":
+            rest = [c for c in range(len(self.table.headings)) if c != at]
+            alone = not any(self.table.text(i, c) for c in rest)
+            if name == "ignore" or (alone and is_footnote(text)):
                 r, _ = self.table.places[i][at or 0]
                 self.part.aside.append(f"row {self.grid.lines[r]} {quoted(text)}")
                 continue
@@ -147,6 +149,8 @@ class _Card:
         def place(row: int, name: str) -> tuple[int, int | None] | None:
             line = self.lines[row]
             cells = places[kept[line.at]]
+            if line.time and line.devices and name in ("clock", "elapsed_min"):
+                return cells[self.own.columns[min(line.devices)][0]]
             if name not in heads:
                 return cells[0][0], None
             gap = name in self.part.devices and line.devices is not None

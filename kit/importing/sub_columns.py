@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from kit.importing.grid import Grid
     from kit.importing.mapping import Decisions
 
-__all__ = ["TwoRows", "two_rows"]
+__all__ = ["Checkpoints", "TwoRows", "over_checkpoints", "two_rows"]
 
 TIMES = ("time", "clock", "elapsed")
 BESIDE = ("note", "by", "evidence", "order")
@@ -52,6 +52,53 @@ def two_rows(grid: Grid, row: int, decisions: Decisions) -> TwoRows | None:
             lower = [_text(grid, upper + 1, c) for c in range(grid.width)]
             if _are_two(names, lower, decisions):
                 return _joined(grid, upper, names, lower, decisions)
+    return None
+
+
+@dataclass(frozen=True)
+class Checkpoints:
+    """Checkpoints that each have a percentage and a time, over devices in rows.
+
+    Parameters
+    ----------
+    upper
+        Row of their names.
+    columns
+        Column → name of the checkpoint, or of the end, that it holds.
+    times
+        Column with percentages → column with the times of these readings.
+    role, unit
+        What the headings of the times say.
+    """
+
+    upper: int
+    columns: dict[int, str]
+    times: dict[int, int]
+    role: str
+    unit: str
+
+
+def over_checkpoints(grid: Grid, row: int, decisions: Decisions) -> Checkpoints | None:
+    """Return the headings of two rows over devices in rows; ``None`` if these are none."""
+    for upper in (row - 1, row):
+        if not 0 <= upper < len(grid.rows) - 1:
+            continue
+        names = _reach(grid, upper)
+        lower = [_text(grid, upper + 1, c) for c in range(grid.width)]
+        below = [heading_of(t, column_letters(c), decisions) for c, t in enumerate(lower)]
+        measured = {n: c for c, (n, h) in enumerate(zip(names, below, strict=True))
+                    if h.role == "percent" and names_checkpoint(n)}  # fmt: skip
+        times = {measured[n]: c for c, (n, h) in enumerate(zip(names, below, strict=True))
+                 if n in measured and h.role in TIMES}  # fmt: skip
+        percents = sum(h.role == "percent" for h in below)
+        if len(measured) < 2 or not percents == len(measured) == len(times):
+            continue
+        heads = {below[c].role for c in times.values()}, {below[c].unit for c in times.values()}
+        if all(len(h) == 1 for h in heads):
+            ends = {c: n for c, (n, t) in enumerate(zip(names, lower, strict=True))
+                    if c and n and not t}  # fmt: skip
+            columns = dict(sorted(({c: n for n, c in measured.items()} | ends).items()))
+            return Checkpoints(upper, columns, times, heads[0].pop(), heads[1].pop())
     return None
 
 

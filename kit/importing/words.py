@@ -17,6 +17,7 @@ __all__ = [
     "OFF_ROWS",
     "Heading",
     "heading_of",
+    "is_footnote",
     "is_missed",
     "is_off",
     "names_checkpoint",
@@ -35,7 +36,8 @@ ROLE_WORDS: dict[str, str] = {
     ),
     **dict.fromkeys(
         ("time", "timestamp", "date time", "datetime", "date and time", "epoch", "unix time", "ts",
-         "logged at", "utc", "time utc", "epoch ms", "timestamp ms", "epoch s", "timestamp utc"),
+         "logged at", "when", "noted at", "read at", "utc", "time utc", "epoch ms", "timestamp ms",
+         "epoch s", "timestamp utc"),
         "time",
     ),
     **dict.fromkeys(("date", "day"), "date"),
@@ -111,6 +113,10 @@ PLACED = re.compile(
     r"|.* (?:start|begin|end|middle)",
     re.IGNORECASE,
 )
+
+
+FOOTNOTE = re.compile(r"\s*(?:[*†‡§]|(?:note|notes|nb|n\.b\.|remark|remarks|legend|key)\s*:)", re.I)
+"""Beginning of a row that explains the table."""
 
 
 @dataclass(frozen=True)
@@ -191,6 +197,17 @@ def names_checkpoint(text: str) -> bool:
     """
     plain = plain_words(UNIT.sub("", cleaned(text)))
     return plain in OFF_ROWS or PLACED.fullmatch(plain) is not None
+
+
+def is_footnote(text: str) -> bool:
+    """Whether the only text of a row explains the table and names no checkpoint.
+
+    Examples
+    --------
+    >>> [is_footnote(t) for t in ("* read by Wren", "Note: fan off", "after map", "notes taken")]
+    [True, True, False, False]
+    """
+    return FOOTNOTE.match(text) is not None
 
 
 def is_off(text: str, decisions: Decisions) -> bool:

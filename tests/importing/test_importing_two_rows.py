@@ -104,6 +104,23 @@ def test_ods_spans_count_as_merged_cells(tmp_path):
     assert times(state) == EACH
 
 
+def test_devices_in_rows_with_a_time_beside_each_percentage(tmp_path):
+    table = [
+        ["Tablet", "start", None, "after map", None, "after photo", None, "last seen on",
+         "first seen off", "Remarks"],
+        [None, "%", "time", "%", "time", "%", "time"],
+        ["Limpet 10", 100, dt.time(8, 0), 91, dt.time(9, 1), 76, dt.time(10, 3)],
+        ["Dunlin 9", 100, dt.time(8, 1), 88, dt.time(9, 2), "dead", dt.time(10, 4),
+         dt.time(9, 56), dt.time(9, 58), "saver on"],
+    ]  # fmt: skip
+    state = imported(book(tmp_path / "a.xlsx", table))
+    assert_the_day(state, times=False)
+    assert times(state) == EACH
+    assert state.parts[0].aside == ["column J 'Remarks'"]
+    [start] = [f for f in state.findings if f.rule == "start-from-log"]
+    assert start.cell == "C3"
+
+
 def test_times_since_the_start_beside_the_percentages(tmp_path):
     text = (
         "Checkpoint,Limpet 10,,Dunlin 9,\n,%,min,%,min\n"
@@ -186,6 +203,28 @@ def test_a_decided_column_is_not_asked_about(tmp_path):
     table = [[*r, v] for r, v in zip(card(), ("Shed", 21, 21, 22, None, None), strict=True)]
     state = imported(book(tmp_path / "a.xlsx", table), mapping='[columns]\n"Shed" = "readings"\n')
     assert {d.id for d in state.session.devices} == {"Limpet 10", "Dunlin 9", "Shed"}
+
+
+def test_a_footnote_is_no_checkpoint(tmp_path):
+    table = [*card()[:3], ["* read by Wren"], *card()[3:]]
+    state = imported(book(tmp_path / "a.xlsx", table))
+    assert_the_day(state)
+    assert state.parts[0].aside == ["row 4 '* read by Wren'"]
+
+
+def test_a_device_of_formulas_without_results_is_told_cell_by_cell(tmp_path):
+    path = book(tmp_path / "a.xlsx", card([(100, "=C2"), (91, "=C3-3"), (76, None)], ends=False))
+    assert open_cells(imported(path)) == {"D2": 'cells."Card!D2"', "D3": 'cells."Card!D3"'}
+
+
+def test_a_list_may_say_when(tmp_path):
+    table = [
+        ["When", "Tablet", "Battery"],
+        [dt.datetime(2026, 5, 16, 8, 0), "Limpet 10", 100],
+        [dt.datetime(2026, 5, 16, 9, 1), "Limpet 10", 91],
+    ]
+    state = imported(book(tmp_path / "a.xlsx", table))
+    assert state.session.readings["t_min"].tolist() == [0, 61]  # 8:00 to 9:01
 
 
 def hide(workbook, page):

@@ -19,6 +19,7 @@ from kit.drain.projections import projections
 from kit.drain.readings import observed
 from kit.drain.reference_repeats import reference_repeats
 from kit.drain.segments import segments
+from kit.drain.shares import budgets
 from kit.drain.split_phases import parts
 from kit.drain.standing import standing
 from kit.drain.tick_gain import tick_gain
@@ -115,6 +116,9 @@ def _extra(of: _Shared) -> dict[str, Callable[[], pd.DataFrame]]:
         "endurance_index": lambda: endurance_index(session, of.runtimes[0]),
         "group_fits": lambda: group_fits(session, of.runtimes[0]),
         "group_pairs": lambda: group_pairs(session, of.runtimes[0]),
+        "budgets": lambda: budgets(
+            session, settings, prepared=of.ready, mixes=of.mixes, found=of.stretches
+        ),
         "monte_carlo": lambda: monte_carlo(of.simulated, settings),
     }
 

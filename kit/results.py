@@ -56,6 +56,12 @@ RESULT_COLUMNS: Mapping[str, tuple[str, ...]] = {
     ),
     # standard uncertainty (pp) that each source adds to one drain, and its share of u²
     "contributions": ("run", "phase", "device", "measurand", "source", "u_pp", "share"),
+    # the same for every other result. quantity: see kit.drain.shares.QUANTITIES; phase is empty
+    # for a runtime and for hours on a mix; u of the result, u_source of it from one source
+    "budgets": (
+        "run", "phase", "mix", "device", "quantity", "unit_symbol", "u", "source", "u_source",
+        "share",
+    ),
     # the sources in words, for the budget table
     "budget": ("source", "description", "distribution", "value", "unit", "effect_pp",
                "basis", "reference"),
@@ -85,8 +91,8 @@ RESULT_COLUMNS: Mapping[str, tuple[str, ...]] = {
     ),
     # hours from 100 % to 0 at this phase's rate; at_least: only the low end is known
     "projections": (
-        "run", "phase", "device", "activity", "hours", "hours_low", "hours_high", "at_least",
-        "ranked", "flags",
+        "run", "phase", "device", "activity", "hours", "hours_u", "hours_low", "hours_high",
+        "at_least", "ranked", "flags",
     ),
     "energy": (
         "run", "phase", "device", "energy_wh", "energy_wh_u", "energy_wh_low",
@@ -148,8 +154,8 @@ RESULT_COLUMNS: Mapping[str, tuple[str, ...]] = {
     # hours on a mix of activities from 100 % to 0, with the order of the devices on it
     "mixes": (
         "run", "mix", "device", "rate_pp_per_h", "rate_pp_per_h_u", "rate_pp_per_h_low",
-        "rate_pp_per_h_high", "hours", "hours_low", "hours_high", "at_least", "rank_best",
-        "rank_worst", "tie_group", "missing",
+        "rate_pp_per_h_high", "hours", "hours_u", "hours_low", "hours_high", "at_least",
+        "rank_best", "rank_worst", "tie_group", "missing",
     ),
     # what the mixes are made of: share of the time of each activity
     "mix_parts": ("mix", "activity", "share"),
@@ -175,13 +181,14 @@ RESULT_COLUMNS: Mapping[str, tuple[str, ...]] = {
     "tick_gain": ("run", "phase", "device", "half_width_pp", "half_width_without_pp"),
     # mean power per display area, and per area and luminance where that is recorded
     "specific_power": (
-        "run", "phase", "device", "area_cm2", "power_mw_per_cm2", "power_mw_per_cm2_low",
-        "power_mw_per_cm2_high", "power_mw_per_cd",
+        "run", "phase", "device", "area_cm2", "power_mw_per_cm2", "power_mw_per_cm2_u",
+        "power_mw_per_cm2_low", "power_mw_per_cm2_high", "power_mw_per_cd", "power_mw_per_cd_u",
+        "power_mw_per_cd_low", "power_mw_per_cd_high",
     ),
     # index formula of Regulation (EU) 2023/1669 only, not that regulation's test
     "endurance_index": (
         "run", "device", "runtime_h", "nominal_voltage_v", "rated_capacity_mah", "index_per_w",
-        "index_per_w_low", "index_per_w_high", "class_low", "class_high",
+        "index_per_w_u", "index_per_w_low", "index_per_w_high", "class_low", "class_high",
     ),
     # runs of one device as windows: mean and scatter by maximum likelihood (normal)
     "group_fits": ("device", "runs", "observed", "mean_h", "mean_h_u", "sd_h"),

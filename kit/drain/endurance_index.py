@@ -54,7 +54,8 @@ def endurance_index(session: Session, runtimes: pd.DataFrame) -> pd.DataFrame:
     >>> s = make_session(phases={"p": 60}, readings={"a": [100, 90]}, devices=[Device(id="a",
     ...     label="a", display_diagonal_in=6.1, nominal_voltage_v=3.85, rated_capacity_mah=5000)])
     >>> rows = pd.DataFrame({"run": [1], "device": ["a"], "runtime_h": [38.7],
-    ...     "runtime_h_low": [38.65], "runtime_h_high": [38.75], "right_censored": [False]})
+    ...     "runtime_h_u": [0.03], "runtime_h_low": [38.65],
+    ...     "runtime_h_high": [38.75], "right_censored": [False]})
     >>> row = endurance_index(s, rows).iloc[0]
     >>> float(row["index_per_w"]), row["class_low"]
     (2.01, 'C')
@@ -87,5 +88,6 @@ def endurance_index(session: Session, runtimes: pd.DataFrame) -> pd.DataFrame:
             ]
         runtime = float("nan") if open_end else hours[0]
         key = (row["run"], row["device"])
-        rows.append((*key, runtime, volts, mah, middle, low, high, *letters))
+        u = float("nan") if open_end else row["runtime_h_u"] / (volts * mah) * 1000.0
+        rows.append((*key, runtime, volts, mah, middle, u, low, high, *letters))
     return pd.DataFrame(rows, columns=list(RESULT_COLUMNS["endurance_index"]))

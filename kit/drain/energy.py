@@ -34,6 +34,7 @@ __all__ = [
     "endurance_index_formula",
     "energy",
     "rated_energy",
+    "rated_energy_parts",
     "remaining_percentage",
     "specific_power",
     "watt_hours",
@@ -127,19 +128,43 @@ def rated_energy(device: Device) -> RatedEnergy | None:
             return None
         rated = watt_hours(device.rated_capacity_mah, device.nominal_voltage_v)
         flags.append("energy_from_capacity")
+    if device.rated_energy_tol_pct is None:
+        flags.append("tolerance_assumed")
+    if device.health_pct is None:
+        flags.append("health_unknown")
+    return RatedEnergy(
+        energy_wh=rated * _health(device)[0],
+        relative_u=hypot(*rated_energy_parts(device)),
+        flags=tuple(flags),
+    )
+
+
+def _health(device: Device) -> tuple[float, float]:
+    """Return the health of a battery and its u, both as shares of 1."""
+    if device.health_pct is None:
+        return HEALTH_UNKNOWN, HEALTH_UNKNOWN_HALF_WIDTH / sqrt(3.0)
+    stated = device.health_u_pct
+    return device.health_pct / 100.0, (HEALTH_U_DEFAULT_PCT if stated is None else stated) / 100.0
+
+
+def rated_energy_parts(device: Device) -> tuple[float, float]:
+    """Return the relative u of the rated energy and that of the battery's health.
+
+    Examples
+    --------
+    3 %: 0.03/√3; health 82 %, u = 2 %: 2/82:
+
+    >>> from kit.session import Device
+    >>> found = rated_energy_parts(Device(id="a", label="a", rated_energy_tol_pct=3,
+    ...                                   health_pct=82, health_u_pct=2))
+    >>> [round(part, 5) for part in found]
+    [0.01732, 0.02439]
+    """
     tolerance = device.rated_energy_tol_pct
     if tolerance is None:
         tolerance = DEFAULT_TOLERANCE_PCT
-        flags.append("tolerance_assumed")
-    if device.health_pct is None:
-        health, health_u = HEALTH_UNKNOWN, HEALTH_UNKNOWN_HALF_WIDTH / sqrt(3.0)
-        flags.append("health_unknown")
-    else:
-        stated = device.health_u_pct
-        health = device.health_pct / 100.0
-        health_u = (HEALTH_U_DEFAULT_PCT if stated is None else stated) / 100.0
-    relative = hypot(tolerance / 100.0 / sqrt(3.0), health_u / health)
-    return RatedEnergy(energy_wh=rated * health, relative_u=relative, flags=tuple(flags))
+    health, health_u = _health(device)
+    return tolerance / 100.0 / sqrt(3.0), health_u / health
 
 
 def energy(
@@ -247,13 +272,15 @@ def specific_power(session: Session, frame: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        ``run, phase, device, area_cm2, power_mw_per_cm2`` with ``_low`` and ``_high``, and
-        ``power_mw_per_cd`` (power per area and luminance); only phases not known to have the
-        screen off, only devices whose display is recorded.
+        ``run, phase, device, area_cm2, power_mw_per_cm2`` and ``power_mw_per_cd`` (power per
+        area and luminance) with ``_u``, ``_low`` and ``_high``; only phases not known to have
+        the screen off, only devices whose display is recorded. Area and luminance are taken as
+        exact.
     """
     import pandas as pd
 
     from kit.drain.chains import device_conditions
+    from kit.results import RESULT_COLUMNS
 
     areas, light = {}, {}
     for i, device in enumerate(session.devices):
@@ -268,12 +295,12 @@ def specific_power(session: Session, frame: pd.DataFrame) -> pd.DataFrame:
     luminance = rows["device"].map(light).to_numpy(dtype=np.float64)
     out = {name: rows[name].to_numpy() for name in ("run", "phase", "device")}
     out["area_cm2"] = area
-    for suffix in ("", "_low", "_high"):
+    for suffix in ("", "_u", "_low", "_high"):
         power = rows[f"power_w{suffix}"].to_numpy(dtype=np.float64)
         out[f"power_mw_per_cm2{suffix}"] = power / area * 1000.0
-    # 1 cd/m² over 1 cm² is 1e-4 cd
-    out["power_mw_per_cd"] = out["power_mw_per_cm2"] / (luminance * 1e-4)
-    return pd.DataFrame(out)
+        # 1 cd/m² over 1 cm² is 1e-4 cd
+        out[f"power_mw_per_cd{suffix}"] = power / area * 1000.0 / (luminance * 1e-4)
+    return pd.DataFrame({name: out[name] for name in RESULT_COLUMNS["specific_power"]})
 
 
 def endurance_index_formula(

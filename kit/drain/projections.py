@@ -84,6 +84,7 @@ def projections(
         Columns ``kit.results.RESULT_COLUMNS["projections"]``. Below 3 pp of drain, or where the
         rate may be 0, ``at_least`` is true, ``hours`` NaN and ``hours_high`` infinite. A phase
         in which devices did different things has no figure here; see `kit.drain.split_phases`.
+        ``hours_u`` is 100/r² u_r (GUM 5.1.2); the ends are those of the rate, turned over.
         ``ranked``: the device may be compared in this phase.
     """
     import pandas as pd
@@ -100,8 +101,9 @@ def projections(
     low = np.maximum(found.drain_pp - half, 0.0) / found.exposure_h + blank
     high = (found.drain_pp + half) / found.exposure_h + blank
     hours, shortest, longest = hours_from_rate(found.drain_pp / found.exposure_h + blank, low, high)
-    with np.errstate(invalid="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore"):
         at_least = usable & ((found.drain_pp < SMALL_DRAIN_PP) | ~(low > 0.0))
+        spread = np.hypot(found.u_pp, found.length_u_pp) / found.drain_pp
     flags = join_flags(
         {**ready.flags, "gauge_curve": usable & (found.gauge_bound_pp > 0.0)}, chains.length_h.shape
     )
@@ -115,6 +117,7 @@ def projections(
         "device": device,
         "activity": np.tile(np.repeat(activity, n), len(chains.runs)),
         "hours": order(np.where(at_least, np.nan, hours)),
+        "hours_u": order(np.where(at_least, np.nan, hours * spread)),
         "hours_low": order(shortest),
         "hours_high": order(np.where(at_least, np.inf, longest)),
         "at_least": order(at_least),

@@ -52,7 +52,7 @@ __all__ = [
 
 MIX_COLUMNS = (
     "run", "mix", "device", "rate_pp_per_h", "rate_pp_per_h_u", "rate_pp_per_h_low",
-    "rate_pp_per_h_high", "hours", "hours_low", "hours_high", "at_least", "rank_best",
+    "rate_pp_per_h_high", "hours", "hours_u", "hours_low", "hours_high", "at_least", "rank_best",
     "rank_worst", "tie_group", "missing",
 )  # fmt: skip
 OWN_MIX = "as in this session"
@@ -71,6 +71,8 @@ class MixRates:
         What the resolution of the display adds to it.
     u_other, bound
         u of everything else, and half-widths added linearly (pp/h).
+    variance
+        Source → variance of the rate ((pp/h)²); bounds taken as rectangular.
     missing
         Activities of the mix without a usable phase, by unit.
     """
@@ -79,6 +81,7 @@ class MixRates:
     resolution: Resolution
     u_other: Floats
     bound: Floats
+    variance: Mapping[str, Floats]
     missing: tuple[tuple[str, ...], ...]
 
     @property
@@ -160,20 +163,30 @@ def mix_rates(
     drain = np.where(share > 0.0, np.nan_to_num(found.drain_pp), 0.0)
     per_hour = np.where(share > 0.0, drain / np.where(found.hours > 0.0, found.hours, 1.0), 0.0)
     length = scaled * per_hour * found.length_u_h
-    other = (
-        time_variance(now, base[:, None, :])[:, 0]
-        + gauge
-        + np.where(share > 0.0, length**2 + scaled**2 * found.start_variance, 0.0).sum(axis=1)
-    )
+    taken = share > 0.0
+    averaged = {
+        "reading_time": time_variance(now, base[:, None, :])[:, 0],
+        "gauge": gauge,
+        "full_start": np.where(taken, scaled**2 * found.start_variance, 0.0).sum(axis=1),
+        "phase_length": np.where(taken, length**2, 0.0).sum(axis=1),
+    }
+    other = np.asarray(sum(averaged.values()))
     _, up, down = constant_power_drain(drain, found.beta, found.share, found.share_half_width)
     level = np.maximum(np.abs((share * up).sum(axis=1)), np.abs((share * down).sum(axis=1)))
     gaps = now.bounds(base[:, None, :])[:, 0]
     blank = np.array([np.nan if m else 0.0 for m in missing])
+    # they add linearly, so their common variance is shared out in proportion
+    linear = (gaps + level) / 3.0
+    variance = {
+        "resolution": shown.own, "rounding": shown.common, **averaged,
+        "gap": linear * gaps, "gauge_curve": linear * level,
+    }  # fmt: skip
     return MixRates(
         rate=(scaled * drain).sum(axis=1) + blank,
         resolution=shown,
         u_other=np.sqrt(other) + blank,
         bound=gaps + level + blank,
+        variance={source: v + blank for source, v in variance.items()},
         missing=missing,
     )
 
@@ -266,6 +279,7 @@ def usage_mixes(
                 "hours": np.where(open_end, np.nan, hours),
                 "hours_low": shortest,
                 "hours_high": longest,
+                "hours_u": np.where(open_end, np.nan, hours * rates.u / rates.rate),
                 "at_least": open_end,
                 "rank_best": best,
                 "rank_worst": worst,

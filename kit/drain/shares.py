@@ -1,0 +1,271 @@
+"""What makes each result uncertain, source by source.
+
+Rates, drains since the start, projected hours, energy, mean power, runtimes and hours on a mix:
+the drains of single phases are in `kit.drain.budget.contributions`; everything here rests on the
+same variances, multiplied with what turns a drain into the result, and on what the step adds.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from kit.drain.energy import rated_energy, rated_energy_parts
+from kit.drain.phases import MEASURANDS, frame_keys, prepare
+from kit.drain.power_drain import power_drains
+from kit.drain.projections import projections
+from kit.drain.states import time_variance
+from kit.drain.usage_mix import chosen_mixes, mix_rates
+from kit.stats.uncertainty import resolution
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+    import pandas as pd
+    from numpy.typing import NDArray
+
+    from kit.drain.phases import Prepared
+    from kit.drain.segments import Segments
+    from kit.results import Settings
+    from kit.session import Session
+
+    Floats = NDArray[np.float64]
+    Values = NDArray[np.generic]
+
+__all__ = ["QUANTITIES", "budgets"]
+
+QUANTITIES = (
+    "displayed_rate",
+    "true_charge_rate",
+    "total_drain",
+    "hours",
+    "energy",
+    "power",
+    "runtime",
+    "mix_hours",
+)
+"""Results that have a budget here, in the order of the frame."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Part:
+    """Variances of one kind of result by source, flat, with the keys of its rows."""
+
+    quantity: str
+    unit: str
+    run: Values
+    phase: Values
+    device: Values
+    variance: Mapping[str, Floats]
+    mix: str = ""
+
+
+def _of_phases(ready: Prepared, quantity: str, unit: str, variance: Mapping[str, Floats]) -> _Part:
+    """Return a part whose variances have shape (K, P)."""
+    run, phase, device = frame_keys(ready.chains)
+    order = ready.chains.in_frame_order
+    return _Part(
+        quantity=quantity, unit=unit, run=run, phase=phase, device=device,
+        variance={source: np.asarray(order(v), float) for source, v in variance.items()},
+    )  # fmt: skip
+
+
+def _rates(ready: Prepared) -> Iterator[_Part]:
+    for measurand in MEASURANDS:
+        found = ready.drains[measurand]
+        yield _of_phases(
+            ready, f"{measurand}_rate", "pp/h",
+            {s: v / found.exposure_h**2 for s, v in found.variance.items()},
+        )  # fmt: skip
+
+
+def _total_drain(ready: Prepared) -> _Part:
+    """Return the drain since the start: the first and the last reading, nothing between."""
+    chains, now = ready.chains, ready.states
+    obs = chains.observations
+    phases = np.arange(chains.length_h.shape[1])
+    base = np.zeros((chains.units, phases.size, 2 * phases.size))
+    base[:, phases, 2 * phases + 1] = -1.0
+    base[:, :, :1] += 1.0
+    shown = resolution(
+        base @ now.matrix,
+        weights=obs.weight[:, None, :],
+        step=obs.step[:, None],
+        convention_variance=chains.offset_variance[:, None],
+    )
+    off = (phases >= chains.gone[:, None]) | (phases == chains.death[:, None])
+    known = now.valid[:, :1] & now.valid[:, 1::2] & ~off
+    blank = np.where(known, 0.0, np.nan)
+    return _of_phases(
+        ready, "total_drain", "pp",
+        {
+            "resolution": shown.own + blank,
+            "rounding": shown.common + blank,
+            "reading_time": time_variance(now, base) + blank,
+            "gap": now.gap_variances(base) + blank,
+        },
+    )  # fmt: skip
+
+
+def _power(ready: Prepared, settings: Settings) -> Iterator[_Part]:
+    """Return projected hours, energy and power, which rest on the drain as energy."""
+    chains, session = ready.chains, ready.chains.session
+    found = power_drains(ready, settings.coverage)
+    variance = {
+        s: v * found.factor**2
+        for s, v in ready.drains["true_charge"].variance.items()
+        if s != "phase_length"
+    }
+    variance["gauge_curve"] = found.gauge_bound_pp**2 / 3.0
+    length = {"phase_length": found.length_u_pp**2}
+    hours = _in_units(ready, projections(session, settings, prepared=ready)["hours"])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        per_pp = hours / found.drain_pp
+    yield _of_phases(
+        ready, "hours", "h", {s: v * per_pp**2 for s, v in {**variance, **length}.items()}
+    )
+    rated = [rated_energy(device) for device in session.devices]
+    parts = [rated_energy_parts(device) for device in session.devices]
+    n_runs = len(chains.runs)
+    full = np.tile(np.array([r.energy_wh if r else np.nan for r in rated]), n_runs)[:, None]
+    tolerance, health = (np.tile(np.array(p), n_runs)[:, None] for p in zip(*parts, strict=True))
+    value = np.where(ready.flags["rises"], np.nan, found.drain_pp) / 100.0 * full
+    per_wh = value / found.drain_pp
+    known = {s: v * per_wh**2 for s, v in variance.items()}
+    known |= {"rated_energy": (value * tolerance) ** 2, "health": (value * health) ** 2}
+    yield _of_phases(ready, "energy", "Wh", known)
+    known |= {"phase_length": length["phase_length"] * per_wh**2}
+    yield _of_phases(ready, "power", "W", {s: v / found.exposure_h**2 for s, v in known.items()})
+
+
+def _in_units(ready: Prepared, column: pd.Series[float]) -> Floats:
+    """Return a column of a frame by run, phase and device in the shape (K, P)."""
+    chains = ready.chains
+    shape = (len(chains.runs), len(chains.phases), len(chains.devices))
+    cube = column.to_numpy(dtype=np.float64).reshape(shape)
+    return np.asarray(cube.transpose(0, 2, 1).reshape(chains.units, len(chains.phases)), float)
+
+
+def _runtimes(ready: Prepared) -> Iterator[_Part]:
+    """Return the runtimes: windows of the power-off and of the start, in hours."""
+    devices = np.array(ready.chains.devices, dtype=object)
+    for offs in ready.chains.off_times:
+        seen = np.where(np.isfinite(offs.high), 0.0, np.nan)
+        yield _Part(
+            quantity="runtime", unit="h",
+            run=np.full(devices.size, offs.run), phase=np.full(devices.size, "", dtype=object),
+            device=devices,
+            variance={
+                "power_off": ((offs.high - offs.low) / 60.0) ** 2 / 12.0 + seen,
+                "start": ((offs.start_high - offs.start_low) / 60.0) ** 2 / 12.0 + seen,
+            },
+        )  # fmt: skip
+
+
+def _mixes(
+    ready: Prepared, mixes: Mapping[str, Mapping[str, float]], found: Segments | None
+) -> Iterator[_Part]:
+    chains = ready.chains
+    n = len(chains.devices)
+    for name, weights in mixes.items():
+        rates = mix_rates(ready, weights, found=found)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            per_rate = 100.0 / rates.rate**2
+        yield _Part(
+            quantity="mix_hours", unit="h", mix=name,
+            run=np.repeat(np.array(chains.runs, dtype=np.int64), n),
+            phase=np.full(chains.units, "", dtype=object),
+            device=np.tile(np.array(chains.devices, dtype=object), len(chains.runs)),
+            variance={s: v * per_rate**2 for s, v in rates.variance.items()},
+        )  # fmt: skip
+
+
+def budgets(
+    session: Session,
+    settings: Settings,
+    *,
+    prepared: Prepared | None = None,
+    mixes: Mapping[str, Mapping[str, float]] | None = None,
+    found: Segments | None = None,
+) -> pd.DataFrame:
+    """Return what each source adds to u of every result beyond the drains of single phases.
+
+    Parameters
+    ----------
+    session
+        A record that passed its checks.
+    settings
+        The coverage probability, for what a repeated phase says about the gauge.
+    prepared, mixes, found
+        From `kit.drain.phases.prepare`, `kit.drain.usage_mix.chosen_mixes` and
+        `kit.drain.segments.segments`, if made already.
+
+    Returns
+    -------
+    DataFrame
+        Columns ``kit.results.RESULT_COLUMNS["budgets"]``. ``u_source`` is what the source adds
+        by itself, ``u`` all of them together, in ``unit_symbol``; ``share`` of u². A result
+        without a figure has no rows; nor has a source that adds nothing.
+
+    Notes
+    -----
+    Linear, GUM 5.1.2: u of the hours 100/r is 100/r² u_r. Their interval is that of the rate
+    turned over, and skewed. What is bounded counts as a rectangle here, U adds it linearly.
+
+    Examples
+    --------
+    90 to 78 % in an hour, read at once: u² of the rate is 2/12 from the resolution; the power-off
+    is known to 3 + 1 minutes and the start to one, (16 + 1)/12 min²:
+
+    >>> from kit.results import Settings
+    >>> from kit.session import Assumptions
+    >>> from tests.helpers.builders import make_session
+    >>> s = make_session(phases={"p1": 60, "p2": 600}, readings={"a": [90, 78]},
+    ...     assumptions=Assumptions(reading_delay_min=0, phase_length_u_min=0),
+    ...     power_offs={"a": {"noted_min": 303, "last_on_min": 300, "first_off_min": 303}})
+    >>> rows = budgets(s, Settings())
+    >>> row = rows.query("quantity == 'displayed_rate' and phase == 'p1'").iloc[0]
+    >>> row["source"], round(float(row["u"]), 3), float(row["share"])
+    ('resolution', 0.408, 1.0)
+    >>> round(60 * float(rows.query("quantity == 'runtime'")["u"].iloc[0]), 2)
+    1.19
+    """
+    import pandas as pd
+
+    from kit.results import RESULT_COLUMNS
+
+    ready = prepare(session) if prepared is None else prepared
+    if mixes is None:
+        mixes = chosen_mixes(session, settings, prepared=ready, found=found)
+    parts = [*_rates(ready), _total_drain(ready), *_power(ready, settings)]
+    parts += [*_runtimes(ready), *_mixes(ready, mixes, found)]
+    frames = [_rows(part) for part in parts]
+    columns = {
+        name: np.concatenate([frame[name] for frame in frames]) if frames else np.zeros(0)
+        for name in RESULT_COLUMNS["budgets"]
+    }
+    return pd.DataFrame(columns)
+
+
+def _rows(part: _Part) -> dict[str, Values]:
+    """Return the rows of one kind of result, one for each result and source."""
+    names = tuple(part.variance)
+    stack = np.stack([part.variance[s] for s in names], axis=-1)
+    total = stack.sum(axis=-1)
+    with np.errstate(invalid="ignore"):
+        row, source = np.nonzero((stack > 0.0) & (total > 0.0)[:, None])
+    own, all_of_it = stack[row, source], total[row]
+    return {
+        "run": part.run[row],
+        "phase": part.phase[row],
+        "mix": np.full(row.size, part.mix, dtype=object),
+        "device": part.device[row],
+        "quantity": np.full(row.size, part.quantity, dtype=object),
+        "unit_symbol": np.full(row.size, part.unit, dtype=object),
+        "u": np.sqrt(all_of_it),
+        "source": np.array(names, dtype=object)[source],
+        "u_source": np.sqrt(own),
+        "share": own / all_of_it,
+    }

@@ -318,6 +318,7 @@ def uncertainty(results: Results) -> Page:
         prose(*wording.methods(results)),
         tables.budget(results),
         tables.contributions(results),
+        tables.shares(results),
         tables.assumptions(results),
         tables.agreement(results),
     )

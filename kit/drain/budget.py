@@ -7,11 +7,11 @@ Carlo.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from kit.drain.budget_lines import Line, other_lines
 from kit.drain.model import SOURCES, interval
 from kit.drain.phases import AGREEMENT_DIGITS, MEASURANDS, frame_keys, prepare
 from kit.stats.monte_carlo import agrees, tolerance
@@ -81,20 +81,6 @@ def contributions(
     return pd.DataFrame({n: data[n][order] for n in RESULT_COLUMNS["contributions"]})
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Line:
-    """One line of the budget before its effect is known; ``sources`` are keys of SOURCES."""
-
-    source: str
-    sources: tuple[str, ...]
-    description: str
-    distribution: str
-    value: str
-    unit: str
-    basis: str
-    reference: str
-
-
 _TRACE_PP = 0.005
 """Contributions below this do not count for the median effect of a source (pp)."""
 
@@ -112,40 +98,48 @@ def _basis(session: Session, *names: str) -> str:
     return f"{_STATED} in part, else {_ASSUMED}" if any(given) else _ASSUMED
 
 
+def _in_part(stated: list[bool], other: str) -> str:
+    """Return the basis of what is stated for some devices and not for others."""
+    if all(stated):
+        return _STATED
+    return f"{_STATED} in part, else {other}" if any(stated) else other
+
+
 def _steps_text(ready: Prepared) -> str:
     steps = sorted(set(ready.chains.observations.step.tolist()))
     return " / ".join(f"{step:g}" for step in steps)
 
 
-def _lines(ready: Prepared) -> Iterator[_Line]:
+def _lines(ready: Prepared) -> Iterator[Line]:
     session = ready.chains.session
     given = session.assumptions
     roundings = {d.gauge.rounding for d in session.devices}
-    stated_steps = any(d.gauge.step_pct is not None for d in session.devices)
-    yield _Line(
+    stated_steps = [d.gauge.step_pct is not None for d in session.devices]
+    yield Line(
         source="resolution of the display", sources=("resolution",),
         description="the fraction that a displayed percentage does not show, once per reading",
         distribution="rectangular, one step wide", value=_steps_text(ready), unit="pp",
-        basis="stated in the setup file" if stated_steps else "steps seen in the readings",
+        basis=_in_part(stated_steps, "steps seen in the readings"),
         reference=f"{_GUM}, F.2.2.1",
     )  # fmt: skip
-    unknown = "unknown" in roundings
-    yield _Line(
+    unknown = [d.gauge.rounding == "unknown" for d in session.devices]
+    words = ["not known" if r == "unknown" else r for r in sorted(roundings)]
+    yield Line(
         source="rounding of the display", sources=("rounding",),
         description="truncated, nearest or rounded up: one offset per device, which cancels "
         "between two of its readings but not from a known full charge or to the power-off",
-        distribution="−½, 0 or +½ step, equally likely" if unknown else "known",
-        value="not known" if unknown else " / ".join(sorted(roundings)), unit="",
-        basis="not recorded" if unknown else _STATED, reference=_DERIVED,
+        distribution="−½, 0 or +½ step, equally likely" if any(unknown) else "known",
+        value=" / ".join(words), unit="",
+        basis=_in_part([not u for u in unknown], "not recorded"), reference=_DERIVED,
     )  # fmt: skip
-    yield _Line(
+    yield Line(
         source="time of reading", sources=("reading_time",),
         description="a reading is made up to this long after the end of its phase, while the "
         "next activity runs; corrected by the rate, the rest is uncertain",
         distribution="rectangular from 0", value=f"{given.reading_delay_min:g}{_lag(given)}",
         unit="min", basis=_basis(session, *_timing(given)), reference=_DERIVED,
     )  # fmt: skip
-    yield _Line(
+    yield Line(
         source="gauge deviation", sources=("gauge",),
         description="difference between displayed and usable charge, alike at neighbouring "
         "percentages; counts for true-charge drain only",
@@ -153,39 +147,39 @@ def _lines(ready: Prepared) -> Iterator[_Line]:
         value=f"{given.gauge_error_pp:g} over {given.gauge_correlation_pp:g}", unit="pp",
         basis=_basis(session, "gauge_error_pp", "gauge_correlation_pp"), reference=_DERIVED,
     )  # fmt: skip
-    yield _Line(
+    yield Line(
         source="unlogged time", sources=("gap",),
         description="between two phases the device drained at anything from 0 to this multiple "
         "of its busiest rate; half is taken off, half is added linearly",
         distribution="rectangular, added linearly", value=f"{given.gap_rate_factor:g}",
         unit="× busiest rate", basis=_basis(session, "gap_rate_factor"), reference=_DERIVED,
     )  # fmt: skip
-    yield _Line(
+    yield Line(
         source="charge at the start", sources=("full_start",),
         description="kept on the charger for more than two hours after it was full",
         distribution="rectangular", value="±2", unit="pp",
         basis="a guess, applied where the conditions say so", reference="no source",
     )  # fmt: skip
-    yield _Line(
+    yield Line(
         source="display held at 100 %", sources=("full_hold",),
         description="the display may stay at 100 % this long while the charge falls",
         distribution="rectangular from 0", value=f"{given.full_hold_max_min:g}", unit="min",
         basis=_basis(session, "full_hold_max_min"), reference=_DERIVED,
     )  # fmt: skip
-    yield _Line(
+    yield Line(
         source="percentage at the power-off", sources=("off_percentage",),
         description="what the display would have shown when the device powered off; for "
         "displayed drain only, since the usable charge is then 0 by definition",
         distribution="rectangular from 0", value=f"{given.off_pct_max:g}", unit="pp",
         basis=_basis(session, "off_pct_max"), reference=_DERIVED,
     )  # fmt: skip
-    yield _Line(
+    yield Line(
         source="looking at the device", sources=("wake",),
         description="each look wakes a device whose screen is off, and costs this much",
         distribution="rectangular, added linearly", value=f"{given.wake_drain_pp:g}",
         unit="pp per look", basis=_basis(session, "wake_drain_pp"), reference=_DERIVED,
     )  # fmt: skip
-    yield _Line(
+    yield Line(
         source="length of the phase", sources=("phase_length",),
         description="for rates only; also the minute of the power-off in a phase cut short",
         distribution="triangular (two noted minutes) or as stated",
@@ -193,6 +187,7 @@ def _lines(ready: Prepared) -> Iterator[_Line]:
         basis=_STATED if given.phase_length_u_min is not None else "how the ends were noted",
         reference=f"{_GUM}, 4.3.9",
     )  # fmt: skip
+    yield from other_lines(session, ready.chains.off_times)
 
 
 def _lag(given: Assumptions) -> str:
@@ -259,7 +254,8 @@ def _why(ready: Prepared, measurand: Measurand, agree: NDArray[np.bool_],
         (agree, ""),
         (~wider, "Monte Carlo reaches further and its interval is stated"),
         (found.bound_pp > 0.0,
-         "wider on purpose: what an unlogged gap or a look may have drained is added linearly"),
+         "wider on purpose: what is bounded and the same each time (an unlogged gap, a look, the "
+         "percentage at a power-off) is added linearly"),
         (found.variance["rounding"] > 0.0,
          "wider on purpose: the unknown rounding of the display is taken near its worst"),
         (found.best_pp < 1.0, "a drain cannot be below 0, so the distribution is cut off there"),

@@ -47,6 +47,10 @@ SOURCE_WORDS = {
     "wake": "looking at the device",
     "phase_length": "length of the phase",
     "gauge_curve": "shape of the gauge",
+    "rated_energy": "rated energy",
+    "health": "battery health",
+    "power_off": "minutes of the power-off",
+    "start": "minute of the start",
 }
 
 

@@ -38,6 +38,7 @@ from kit.show.tables.trust import (
     inputs,
     parameters,
     reference_list,
+    shares,
     versions,
 )
 from kit.show.tables.within import reference_repeats, within_phase
@@ -79,6 +80,7 @@ __all__ = [
     "run_means",
     "runtime_pairs",
     "runtimes",
+    "shares",
     "specific_power",
     "standing",
     "survival",

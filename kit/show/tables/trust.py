@@ -23,8 +23,13 @@ __all__ = [
     "inputs",
     "parameters",
     "reference_list",
+    "shares",
     "versions",
 ]
+
+
+TRACE_PP = 0.005
+"""A source that adds less than this to a drain has no part in it (pp)."""
 
 
 def budget(results: Results) -> Table:
@@ -45,7 +50,7 @@ def budget(results: Results) -> Table:
         )
     return Table(
         id="budget",
-        caption="Uncertainty budget: what makes a drain uncertain, and by how much",
+        caption="Uncertainty budget: what makes the results uncertain, and a drain by how much",
         columns=(
             Column(name="Source"),
             Column(name="Distribution"),
@@ -57,7 +62,7 @@ def budget(results: Results) -> Table:
         rows=tuple(rows),
         notes=(
             "The effect is the standard uncertainty that the source adds to a drain, the middle "
-            f"one of those that it touches; {MISSING}: it touches none.",
+            f"one of those that it touches; {MISSING}: it touches no drain.",
         ),
     )
 
@@ -86,7 +91,7 @@ def contributions(results: Results) -> Table | None:
     for measurand, source in sorted(groups, key=lambda k: (k[0], order.get(k[1], len(order)))):
         group = groups[measurand, source]
         u = group["u_pp"].dropna()
-        u = u[u > 0]
+        u = u[u > TRACE_PP]
         if u.empty:
             continue
         places = u_decimals(float(u.median()))
@@ -115,6 +120,63 @@ def contributions(results: Results) -> Table | None:
         ),
         rows=tuple(rows),
     )
+
+
+SHARE_COLUMNS = {
+    "displayed_rate": ("Rate by the display", "pp/h"),
+    "true_charge_rate": ("Rate of true charge", "pp/h"),
+    "total_drain": ("Drain since the start", "pp"),
+    "hours": ("Projected hours", "h"),
+    "mix_hours": ("Hours on a mix", "h"),
+    "energy": ("Energy", "Wh"),
+    "power": ("Mean power", "W"),
+    "runtime": ("Runtime", "h"),
+}
+
+
+def shares(results: Results) -> Table | None:
+    """Return the share that each source has in u² of each kind of result; ``None`` without any."""
+    frame = results.extra.get("budgets")
+    if frame is None or frame.empty:
+        return None
+    there = set(frame["quantity"])
+    kinds = [name for name in SHARE_COLUMNS if name in there]
+    each = frame.drop_duplicates(["run", "phase", "mix", "device", "quantity"])
+    count = each.groupby("quantity")["u"].count()
+    middle = each.groupby("quantity")["u"].median()
+    share = frame.groupby(["source", "quantity"])["share"].sum()
+    rows = []
+    for source in SOURCE_WORDS:
+        if source not in share.index.get_level_values("source"):
+            continue
+        mean = [share.get((source, kind), 0.0) / count[kind] for kind in kinds]
+        rows.append((source_text(source), *(_share(value) for value in mean)))
+    us = (number(float(middle[kind]), u_decimals(float(middle[kind]))) for kind in kinds)
+    rows.append(
+        ("all together: middle u",
+         *(f"{u}{NO_BREAK}{SHARE_COLUMNS[k][1]}" for u, k in zip(us, kinds, strict=True)))
+    )  # fmt: skip
+    return Table(
+        id="shares",
+        caption="What makes each kind of result uncertain: mean share of each source in u², and "
+        "the standard uncertainty u that they make together",
+        columns=(
+            Column(name="Source"),
+            *(Column(name=SHARE_COLUMNS[kind][0], unit="%", align="right") for kind in kinds),
+        ),
+        rows=tuple(rows),
+        notes=(
+            f"{MISSING}: no part in it. Each single result, with u and every source of it, is in "
+            "the table “budgets” of the CSV files. A runtime still open at the end has no u.",
+        ),
+    )
+
+
+def _share(value: float) -> str:
+    if value <= 0.0:
+        return MISSING
+    percent = 100.0 * value
+    return "below 1" if percent < 1.0 else number(percent)
 
 
 def agreement(results: Results) -> Table | None:

@@ -7,12 +7,14 @@ differences of a session with one unit of each kind are too small to say anythin
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from itertools import combinations
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 import numpy as np
 
+from kit.drain.readings import observed
 from kit.stats.uncertainty import coverage_factor, effective_dof
 from kit.units import count
 
@@ -201,7 +203,7 @@ def kinds(session: Session, runtimes: pd.DataFrame) -> tuple[Kind, ...]:
                 devices=tuple(places),
                 mean_min=mean * factor,
                 u_min=float(np.sqrt(np.square(us).sum())) * factor,
-                dof=effective_dof(us, [part.dof for part in parts]),
+                dof=_dof(us, [part.dof for part in parts]),
                 scaled=factor != 1.0,
                 at_least=any(r[2] for unit in seen for r in unit),
                 measured=measured,
@@ -215,19 +217,19 @@ def _starts(session: Session) -> dict[str, float]:
     """Return the mean percentage read at the start of the first phase, by device."""
     if not session.phases:
         return {}
-    frame = session.readings
-    first = (frame["phase"] == session.phases[0].id) & (frame["point"] == "start")
-    found = frame.loc[first & frame["soc_pct"].notna(), ["device", "soc_pct"]]
+    obs = observed(session)
+    first = np.flatnonzero((obs.phase == 0) & (obs.point == 0))
+    device = obs.unit[first] % len(session.devices)
     seen: dict[str, list[float]] = {}
-    for device, soc in zip(found["device"].tolist(), found["soc_pct"].tolist(), strict=True):
-        seen.setdefault(device, []).append(float(soc))
+    for k, soc in zip(device.tolist(), obs.soc[first].tolist(), strict=True):
+        seen.setdefault(session.devices[k].id, []).append(soc)
     return {device: sum(values) / len(values) for device, values in seen.items()}
 
 
 def _barred(
     session: Session, a: Kind, b: Kind, charged: Collection[str], starts: Mapping[str, float]
 ) -> Bar:
-    if np.isnan(a.mean_min) or np.isnan(b.mean_min):
+    if math.isnan(a.mean_min) or math.isnan(b.mean_min):
         return "no_runtime"
     units = [session.devices[k] for kind in (a, b) for k in kind.devices]
     if any(d.id in charged for d in units):
@@ -241,6 +243,11 @@ def _barred(
         return "settings"
     read = [starts[d.id] for d in units if d.id in starts]
     return "start" if read and max(read) - min(read) > _UNLIKE_STARTS_PP else ""
+
+
+def _dof(u: Sequence[float], dof: Sequence[float]) -> float:
+    """Return the effective degrees of freedom, without a sum where none of them is finite."""
+    return math.inf if all(map(math.isinf, dof)) else effective_dof(u, dof)
 
 
 def _is_declared(session: Session, a: Kind, b: Kind) -> bool:
@@ -272,9 +279,9 @@ def kind_pairs(
     """
     found = kinds(session, runtimes)
     total = max(len(found) * (len(found) - 1) // 2, 1)
-    known = [k for k in found if not np.isnan(k.mean_min)]
+    known = [k for k in found if not math.isnan(k.mean_min)]
     order = sorted(known, key=lambda k: -k.mean_min)
-    order += [k for k in found if np.isnan(k.mean_min)]
+    order += [k for k in found if math.isnan(k.mean_min)]
     charged = set(session.charges["device"].tolist())
     starts = _starts(session)
     pairs = []
@@ -282,8 +289,8 @@ def kind_pairs(
         comparisons = 1 if _is_declared(session, a, b) else total
         share = 1.0 - (1.0 - settings.coverage) / comparisons
         needed = float("nan")
-        if not np.isnan(a.u_min + b.u_min):
-            dof = effective_dof([a.u_min, b.u_min], [a.dof, b.dof])
+        if not math.isnan(a.u_min + b.u_min):
+            dof = _dof([a.u_min, b.u_min], [a.dof, b.dof])
             needed = coverage_factor(share, dof) * float(np.hypot(a.u_min, b.u_min))
         pairs.append(
             KindPair(

@@ -9,12 +9,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from kit.drain.last_seen import MINUTE, boundary_times, last_seen, seen_on, tail_min
-from kit.stats.order import least_lead, surely_above
+from kit.stats.order import least_lead, p_longer, surely_above
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -107,7 +108,12 @@ class OffTimes:
         """Return upper bounds for comparing devices: a start common to all is left out."""
         return self.runtime_high if self.own_start else self.high
 
-    @property
+    @cached_property
+    def p_longer(self) -> Floats:
+        """Return P(i ran longer than j), if power-offs are independent, shape (n, n)."""
+        return p_longer(self.order_low, self.order_high, tail=self.tail, ramp=self.ramp)
+
+    @cached_property
     def later(self) -> Flags:
         """Return which device surely ran longer than which: the one rule to claim an order by."""
         return surely_above(self.least_lead)

@@ -14,7 +14,6 @@ import numpy as np
 from kit.drain.off_times import OffTimes, off_times
 from kit.results import RESULT_COLUMNS
 from kit.stats.order import (
-    p_longer,
     p_longest,
     pair_verdict,
     rank_intervals,
@@ -66,7 +65,7 @@ def order_of(run: OffTimes) -> tuple[Floats, Flags]:
     their windows, which devices that go off together on one walk are not. Derived in
     docs/runtimes.md.
     """
-    return p_longer(run.order_low, run.order_high, tail=run.tail, ramp=run.ramp), run.later
+    return run.p_longer, run.later
 
 
 def _runtime_rows(
@@ -74,61 +73,64 @@ def _runtime_rows(
 ) -> list[tuple[object, ...]]:
     _, above = order_of(run)
     best, worst = rank_intervals(above)
-    letters = tie_letters(above)
     longest = p_longest(run.order_low, run.order_high, tail=run.tail, ramp=run.ramp)
     low, high, u = run.runtime_low, run.runtime_high, np.sqrt(run.variance)
-    rows: list[tuple[object, ...]] = []
-    for i, device in enumerate(session.devices):
-        censored = bool(np.isinf(high[i]))
-        nothing = bool(np.isnan(low[i]))
-        middle = np.nan if nothing else low[i] if censored else (low[i] + high[i]) / 2.0
-        basis = run.basis[i]
-        if (run.run, device.id) in charged:
-            basis += "; charged during the run"
-        rows.append(
-            (
-                run.run,
-                device.id,
-                run.status[i],
-                float(middle) / _MIN_PER_H,
-                float("nan") if censored or nothing else float(u[i]) / _MIN_PER_H,
-                float(low[i]) / _MIN_PER_H,
-                float("nan") if censored else float(high[i]) / _MIN_PER_H,
-                censored,
-                float(run.low[i]),
-                float("nan") if censored else float(run.high[i]),
-                float(run.last_soc[i]),
-                int(best[i]),
-                int(worst[i]),
-                letters[i],
-                float(longest[i]),
-                basis,
-            )
+    censored, nothing = np.isinf(high), np.isnan(low)
+    with np.errstate(invalid="ignore"):
+        middle = np.where(nothing, np.nan, np.where(censored, low, (low + high) / 2.0))
+    ids = [device.id for device in session.devices]
+    basis = [
+        f"{text}; charged during the run" if (run.run, device) in charged else text
+        for device, text in zip(ids, run.basis, strict=True)
+    ]
+    return list(
+        zip(
+            [run.run] * len(ids),
+            ids,
+            run.status,
+            (middle / _MIN_PER_H).tolist(),
+            (np.where(censored | nothing, np.nan, u) / _MIN_PER_H).tolist(),
+            (low / _MIN_PER_H).tolist(),
+            (np.where(censored, np.nan, high) / _MIN_PER_H).tolist(),
+            censored.tolist(),
+            run.low.tolist(),
+            np.where(censored, np.nan, run.high).tolist(),
+            run.last_soc.tolist(),
+            best.tolist(),
+            worst.tolist(),
+            tie_letters(above),
+            longest.tolist(),
+            basis,
+            strict=True,
         )
-    return rows
+    )
 
 
 def _pair_rows(session: Session, run: OffTimes) -> list[tuple[object, ...]]:
     low, high = run.order_low, run.order_high
     p, above = order_of(run)
-    gap_low, gap_high = run.least_lead, -run.least_lead.T
     with np.errstate(invalid="ignore"):
         # a device lost sight of before the other's window began: not close, but open
         lost = np.isinf(high)[:, None] & (low[:, None] < low[None, :])
-    rows: list[tuple[object, ...]] = []
-    for i, a in enumerate(session.devices):
-        for j in range(i + 1, len(session.devices)):
-            verdict = pair_verdict(
-                float(p[i, j]),
-                run.status[i],
-                run.status[j],
-                ahead=bool(above[i, j]),
-                behind=bool(above[j, i]),
-                comparable=not (lost[i, j] or lost[j, i]),
-            )
-            ends = [float(v) if np.isfinite(v) else np.nan for v in (gap_low[i, j], gap_high[i, j])]
-            rows.append((run.run, a.id, session.devices[j].id, float(p[i, j]), *ends, verdict))
-    return rows
+    first, second = np.triu_indices(len(session.devices), k=1)
+    gap_low, gap_high = run.least_lead[first, second], -run.least_lead[second, first]
+    columns = (
+        first, second, p[first, second], np.where(np.isfinite(gap_low), gap_low, np.nan),
+        np.where(np.isfinite(gap_high), gap_high, np.nan), above[first, second],
+        above[second, first], lost[first, second] | lost[second, first],
+    )  # fmt: skip
+    return [
+        (
+            run.run, session.devices[i].id, session.devices[j].id, chance, shortest, longest,
+            pair_verdict(
+                chance, run.status[i], run.status[j], ahead=ahead, behind=behind,
+                comparable=not open_pair,
+            ),
+        )
+        for i, j, chance, shortest, longest, ahead, behind, open_pair in zip(
+            *(column.tolist() for column in columns), strict=True
+        )
+    ]  # fmt: skip
 
 
 def runtime_tables(

@@ -107,6 +107,7 @@ def effective_dof(u: ArrayLike, dof: ArrayLike) -> float:
     return float("inf") if spread == 0.0 else total / spread
 
 
+@lru_cache(maxsize=1024)
 def coverage_factor(coverage: float, dof: float = np.inf, *, degrees: Dof = "exact") -> float:
     """Return the two-sided factor of Student's t; exact, not rounded up.
 

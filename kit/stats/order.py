@@ -75,6 +75,9 @@ class _Windows(NamedTuple):
     def open_end(self) -> Flags:
         return np.isinf(self.high)
 
+    def of(self, items: NDArray[np.int64]) -> _Windows:
+        return _Windows(*(values[items] for values in self))
+
     @property
     def known(self) -> Flags:
         return ~(np.isnan(self.low) | np.isnan(self.high))
@@ -273,15 +276,21 @@ def p_longest(
     if n == 0 or not w.known.all():
         return np.full(n, np.nan)
     open_end = w.open_end
+    # one that was off before another's window began did not run longest
+    beaten = ~open_end & (w.low.max() >= w.high)
+    left = np.flatnonzero(~beaten)
     q = ((np.arange(_GRID) + 0.5) / _GRID)[None, :]
-    t = np.where(open_end[:, None], w.low[:, None] + w.tail[:, None] * q, _quantiles(w, q))
+    mine = w.of(left)
+    on = mine.open_end[:, None]
+    t = np.where(on, mine.low[:, None] + mine.tail[:, None] * q, _quantiles(mine, q))
     still = np.clip((t[:, :, None] - w.low) / w.tail, 0.0, 0.5)  # (device, point, rival)
     chance = np.where(open_end, still, _share_off(w, t[:, :, None]))
-    half = open_end[:, None, None] & ~open_end
-    chance = np.where(half, np.maximum(chance, 0.5 * (w.low[:, None, None] < w.low)), chance)
-    chance = np.where(open_end[:, None, None] & open_end, 1.0, chance)
-    chance[np.arange(n), :, np.arange(n)] = 1.0
-    p: Floats = np.asarray(chance.prod(axis=2).mean(axis=1), dtype=np.float64)
+    half = on[:, :, None] & ~open_end
+    chance = np.where(half, np.maximum(chance, 0.5 * (mine.low[:, None, None] < w.low)), chance)
+    chance = np.where(on[:, :, None] & open_end, 1.0, chance)
+    chance[np.arange(left.size), :, left] = 1.0
+    p = np.zeros(n)
+    p[left] = chance.prod(axis=2).mean(axis=1)
     survivors = int(open_end.sum())
     return np.where(open_end, p / max(survivors, 1), p)
 
@@ -380,7 +389,7 @@ def pair_verdict(
     >>> pair_verdict(0.5, "still_on", "still_on", ahead=False, behind=False)
     'both_still_on'
     """
-    if np.isnan(p):
+    if p != p:
         return "unknown"
     if ahead:
         return "a"

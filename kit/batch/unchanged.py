@@ -17,6 +17,7 @@ from kit.read.record import CORRECTIONS_NAME, record_files
 from kit.render.report import CHECKSUMS, FAILED
 from kit.revise.archive import FOLDER, read_archive
 from kit.revise.carried import EARLIER_NAME, MANIFEST_NAME, packed, versions
+from kit.revise.corrections import net, read_corrections
 from kit.revise.swap import unfinished
 
 if TYPE_CHECKING:
@@ -113,7 +114,12 @@ def _other_inputs(manifest: Mapping[str, Any], record: Path) -> str:
             return f"{path.name} changed"
     corrections = files[-1].with_name(CORRECTIONS_NAME)
     now = _digest(corrections) if corrections.is_file() else None
-    return f"{CORRECTIONS_NAME} changed" if held.get(CORRECTIONS_NAME) != now else ""
+    if held.get(CORRECTIONS_NAME) == now:
+        return ""
+    first = CORRECTIONS_NAME not in held and EARLIER_NAME not in held
+    if first and not net(read_corrections(corrections.read_bytes())):
+        return ""  # a first report carries no corrections that were all taken back before it
+    return f"{CORRECTIONS_NAME} changed"
 
 
 def _other_history(manifest: Mapping[str, Any], out: Path) -> str:

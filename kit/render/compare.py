@@ -126,7 +126,8 @@ def _render(
         records = read_records(paths)
         members = members_of(records)
         # the order in which they are named plays no part
-        names = tuple(names[k] for k in in_order(session for session, _ in records))
+        order = in_order(session for session, _ in records)
+        names = tuple(names[k] for k in order)
         html.prepare()
         executed = run_notebook(
             templates_folder() / TEMPLATE,
@@ -148,7 +149,13 @@ def _render(
         raise RenderError(message)
     progress("Setting the HTML page", 0.87)
     results = json.dumps(document.results, ensure_ascii=False, allow_nan=False, indent=1) + "\n"
-    inside = _carried(members, document.results, results.encode("utf-8"))
+    inside = _carried(
+        members,
+        tuple((name, paths[k].is_dir()) for name, k in zip(names, order, strict=True)),
+        document.results,
+        results.encode("utf-8"),
+        epoch=os.environ.get("SOURCE_DATE_EPOCH", ""),
+    )
     files = {
         f"{NAME}.ipynb": notebook_text(executed).encode("utf-8"),
         f"{NAME}.html": html.html_page(executed, document, carried=inside).encode("utf-8"),
@@ -189,9 +196,17 @@ def _from_one_folder(paths: Sequence[Path]) -> tuple[Path, tuple[str, ...]]:
 
 
 def _carried(
-    members: Sequence[Member], results: Mapping[str, Any], encoded: bytes
+    members: Sequence[Member],
+    asked: Sequence[tuple[str, bool]],
+    results: Mapping[str, Any],
+    encoded: bytes,
+    *,
+    epoch: str,
 ) -> tuple[Carried, ...]:
-    """Return the input files of every session, the results, and the list of them."""
+    """Return the input files of every session, the results, and the list of them.
+
+    ``asked`` holds for each member what was asked for, and whether that is a folder.
+    """
     made: list[Carried] = []
     listed = []
     for number, member in enumerate(members, start=1):
@@ -214,7 +229,13 @@ def _carried(
                 )
             )
         listed.append(
-            {"key": member.key, "fingerprint": member.session.fingerprint, "inputs": names}
+            {
+                "key": member.key,
+                "fingerprint": member.session.fingerprint,
+                "record": {"name": asked[number - 1][0], "is_folder": asked[number - 1][1]},
+                "inputs": names,
+                "names": [source.name for source in member.session.sources],
+            }
         )
     made.append(
         Carried(
@@ -233,6 +254,7 @@ def _carried(
         "fingerprint": results["session"]["fingerprint"],
         "sessions": listed,
         "settings": results["settings"],
+        "source_date_epoch": epoch,
         "template": {
             "name": template.name,
             "sha256": hashlib.sha256(template.read_bytes()).hexdigest(),

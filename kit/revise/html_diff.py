@@ -6,7 +6,7 @@ from difflib import SequenceMatcher
 from html.parser import HTMLParser
 from typing import TYPE_CHECKING, NamedTuple
 
-from kit.revise.difference import Difference, cut
+from kit.revise.difference import Difference, cut_both
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -114,7 +114,7 @@ class _Reader(HTMLParser):
     def place(self, kind: str) -> str:
         if kind in ("script", "style"):
             return f"the page's {kind}"
-        if kind == "title":
+        if kind == "title" and not self.figure:
             return "the title of the window"
         if self.table:
             column = self.heads[len(self.row) - 1] if 0 < len(self.row) <= len(self.heads) else ""
@@ -171,7 +171,8 @@ def html_differences(
         place = (other or one)[0].place
         seen[place] = seen.get(place, 0) + 1
         if seen[place] == 1:
-            yield Difference(file=file, place=place, found=_shown(one), expected=_shown(other))
+            found_text, text = cut_both(_content(one), _content(other))
+            yield Difference(file=file, place=place, found=found_text, expected=text)
 
 
 def _reworded(event: _Event, before: _Event | None, reworded: Callable[[str], str]) -> str:
@@ -208,5 +209,5 @@ def _unequal(
         yield list(a[head + i : head + j]), list(b[head + k : head + n])
 
 
-def _shown(events: Sequence[_Event]) -> str:
-    return cut(" ".join(e.content for e in events)) if events else "nothing"
+def _content(events: Sequence[_Event]) -> str | None:
+    return " ".join(e.content for e in events) if events else None

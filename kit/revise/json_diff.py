@@ -5,14 +5,17 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
-from kit.revise.difference import Difference, cut
+from kit.revise.difference import Difference, cut_both
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
 __all__ = ["json_differences"]
 
-KEY_COLUMNS = ("run", "phase", "device", "device_a", "device_b", "measurand", "id", "number")
+KEY_COLUMNS = (
+    "run", "phase", "device", "device_a", "device_b", "measurand", "id", "number",
+    "Device", "Phase",
+)  # fmt: skip
 
 
 def json_differences(
@@ -70,11 +73,17 @@ def _table(
             yield _different(f"{len(a)} cells", f"{len(b)} cells", (*path, name), file)
             continue
         for column, one, other in zip(expected["columns"], a, b, strict=True):
-            yield from _walk(one, other, (*path, name, f"column {column}"), file, tolerance)
+            place = (*path, name, f"column {_column_name(column)}")
+            yield from _walk(one, other, place, file, tolerance)
 
 
-def _row_name(row: Sequence[Any], columns: Sequence[str], number: int) -> str:
-    named = dict(zip(columns, row, strict=False))
+def _column_name(column: Any) -> str:
+    """Return the name of a column, which a displayed table holds among other things."""
+    return str(column.get("name", "")) if isinstance(column, dict) else str(column)
+
+
+def _row_name(row: Sequence[Any], columns: Sequence[Any], number: int) -> str:
+    named = dict(zip(map(_column_name, columns), row, strict=False))
     parts = [str(named[c]) for c in KEY_COLUMNS if named.get(c) not in (None, "")]
     return f"row {number} ({', '.join(parts)})" if parts else f"row {number}"
 
@@ -92,6 +101,5 @@ def _both_numbers(*values: Any) -> bool:
 
 
 def _different(found: Any, expected: Any, path: tuple[str, ...], file: str) -> Difference:
-    return Difference(
-        file=file, place=", ".join(map(str, path)), found=cut(found), expected=cut(expected)
-    )
+    one, other = cut_both(found, expected)
+    return Difference(file=file, place=", ".join(map(str, path)), found=one, expected=other)

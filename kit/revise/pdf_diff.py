@@ -7,7 +7,7 @@ from difflib import SequenceMatcher
 from typing import TYPE_CHECKING, Any
 
 from kit.errors import RenderError
-from kit.revise.difference import Difference, cut
+from kit.revise.difference import Difference, cut_both
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -117,12 +117,8 @@ def _lines(
     for tag, i, j, k, n in matcher.get_opcodes():
         if tag == "equal":
             continue
-        yield Difference(
-            file=file,
-            place=place,
-            found=cut(" / ".join(found[i:j]) or None),
-            expected=cut(" / ".join(expected[k:n]) or None),
-        )
+        one, other = cut_both(" / ".join(found[i:j]) or None, " / ".join(expected[k:n]) or None)
+        yield Difference(file=file, place=place, found=one, expected=other)
 
 
 def _graph(a: PdfReader, b: PdfReader) -> Iterator[str]:

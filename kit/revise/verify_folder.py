@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from kit.errors import RecordError
 from kit.revise.archive import FOLDER, read_archive
-from kit.revise.difference import Difference, cut
+from kit.revise.difference import Difference, cut_both
 from kit.revise.json_diff import json_differences
 
 if TYPE_CHECKING:
@@ -17,8 +17,8 @@ if TYPE_CHECKING:
 
 __all__ = ["other_parts"]
 
-NOTEBOOK = "report.ipynb"
-SET = ("report.html", "report.pdf")
+NOTEBOOKS = ("report.ipynb", "comparison.ipynb")
+SET = ("report.html", "report.pdf", "comparison.html", "comparison.pdf")
 VERSIONED = ("kit_version", "versions", "files", "template")
 
 
@@ -77,7 +77,7 @@ def _json(found: bytes, expected: bytes, name: str, tolerance: float) -> Iterato
         return
     other = json.loads(expected)
     if tolerance:
-        if name == NOTEBOOK:
+        if name in NOTEBOOKS:
             return
         for part in (one, other):
             for key in VERSIONED:
@@ -106,12 +106,8 @@ def _lines(found: bytes, expected: bytes, name: str) -> Iterator[Difference]:
     matcher = SequenceMatcher(None, one, other, autojunk=False)
     for tag, i, j, k, n in matcher.get_opcodes():
         if tag != "equal":
-            yield Difference(
-                file=name,
-                place=f"line {i + 1}",
-                found=cut(" / ".join(one[i:j]) or None),
-                expected=cut(" / ".join(other[k:n]) or None),
-            )
+            texts = cut_both(" / ".join(one[i:j]) or None, " / ".join(other[k:n]) or None)
+            yield Difference(file=name, place=f"line {i + 1}", found=texts[0], expected=texts[1])
 
 
 def _kept(folder: Path, made: Path, tolerance: float) -> tuple[list[str], list[Difference]]:

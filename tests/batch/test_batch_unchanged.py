@@ -65,15 +65,17 @@ def removed(name: str) -> Callable[[Path], None]:
     return changed
 
 
-def written(name: str) -> Callable[[Path], None]:
-    return lambda day: (day / name).write_text("x\n", encoding="utf-8") and None
+def written(name: str, text: str = "x\n") -> Callable[[Path], None]:
+    return lambda day: (day / name).write_text(text, encoding="utf-8") and None
 
+
+CORRECTED = "date,by,file,line,column,old,new,reason\n,,log.csv,4,soc_pct,80,81,misread\n"
 
 CHANGES = {
     "no report": (removed("report"), "there was no report yet"),
     "no mark": (removed(f"report/{CHECKSUMS}"), "no whole report was there"),
     "setup": (appended("session.toml"), "session.toml changed"),
-    "another table": (written("corrections.csv"), "corrections.csv changed"),
+    "another table": (written("corrections.csv", CORRECTED), "corrections.csv changed"),
     "setup gone": (removed("session.toml"), "made from session.toml, "),
     "pdf gone": (removed("report/report.pdf"), "report.pdf was missing"),
     "pdf": (appended("report/report.pdf"), "report.pdf was altered"),
@@ -130,3 +132,23 @@ def test_the_files_of_a_record_are_those_that_reading_it_reads(place: str) -> No
     log = Path(session.sources[-1].path)
     session, _ = read_record(log)
     assert [str(path) for path in record_files(log)] == [s.path for s in session.sources]
+
+
+def test_corrections_that_were_all_taken_back_are_no_change(day: Path) -> None:
+    (day / "corrections.csv").write_text(
+        CORRECTED + ",,log.csv,4,soc_pct,81,80,it was right\n", encoding="utf-8"
+    )
+    assert why(day) == ""
+    (day / "corrections.csv").write_text(CORRECTED, encoding="utf-8")
+    assert why(day) == "corrections.csv changed"
+
+
+def test_a_report_made_with_corrections_that_cancel_is_the_same(day: Path) -> None:
+    """What is skipped is what would be made: the same bytes, whether or not the rows are there."""
+    before = (day / "report" / CHECKSUMS).read_bytes()
+    (day / "corrections.csv").write_text(
+        CORRECTED + ",,log.csv,4,soc_pct,81,80,it was right\n", encoding="utf-8"
+    )
+    render_report(day, day / "report", settings=SETTINGS)
+    assert (day / "report" / CHECKSUMS).read_bytes() == before
+    assert why(day) == ""

@@ -603,12 +603,13 @@ def test_a_report_of_another_version_is_compared_by_its_figures(
     for name in ("report.html", "report.pdf"):
         shutil.copyfile(original / name, tmp_path / f"mail{Path(name).suffix}")
     shutil.copytree(original, tmp_path / "out")
-    from kit.revise import verify as module
+    from kit.revise import verify_anew, verify_taken
 
-    later = {**module.versions(), "numpy": "99.0"}
-    monkeypatch.setattr(module, "versions", lambda: later)
+    later = {**verify_taken.versions(), "numpy": "99.0"}
+    for module in (verify_anew, verify_taken):
+        monkeypatch.setattr(module, "versions", lambda: later)
     # the report made anew says what is installed; here that is still the same
-    monkeypatch.setattr(module._Taken, "reworded", lambda _self, text: text)
+    monkeypatch.setattr(verify_taken.Taken, "reworded", lambda _self, text: text)
     for given in (tmp_path / "mail.html", tmp_path / "mail.pdf", tmp_path / "out"):
         done = verify(given)
         assert done.follows, [d.sentence for d in done.differences]

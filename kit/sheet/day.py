@@ -22,7 +22,10 @@ Page = tuple["Table | Prose", ...]
 
 EXTRA_ROWS = 6
 """Blank rows at the end of the scorecard: readings in the last phase, and what goes wrong."""
-TICK_ROWS = 8
+TICK_ROWS = 20
+"""As many as fill a page of Letter with rows high enough to write in."""
+MOST_NAMED = 8
+"""With more devices the scorecard gives the numbers of the phases alone: names would break."""
 ARROWS = {"forward": "→", "backward": "←"}
 
 
@@ -121,9 +124,11 @@ def scorecard(sheet: Sheet) -> Page:
             continue
         point = {"start": "start", "end": "end", "inside": "swap"}[item.point or "end"]
         phase = shorten(plan.phase(item.phase).label, 26)
+        number = f"{numbers[item.phase]}"
+        named = f"{number} {phase}" if len(names) <= MOST_NAMED else number
         rows.append(
             (
-                f"{ARROWS[item.direction]} {numbers[item.phase]} {phase}, {point}",
+                f"{ARROWS[item.direction]} {named}, {point}",
                 moment(plan, item.start_min),
                 "",
                 *blank,
@@ -133,7 +138,8 @@ def scorecard(sheet: Sheet) -> Page:
     return (
         Table(
             id="scorecard",
-            caption="Percentages as shown; read in the direction of the arrow",
+            caption="Percentages as shown; read in the direction of the arrow"
+            + ("" if len(names) <= MOST_NAMED else "; phases as numbered in the timetable"),
             columns=(
                 Column(name="Reading"),
                 Column(name="Planned"),

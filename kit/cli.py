@@ -205,7 +205,7 @@ def main() -> None:
     try:
         cli.main(standalone_mode=True)
     except RecordError as error:
-        show_findings(error.findings)
+        show_findings(error.findings, subject=error.subject)
         sys.exit(error.exit_code)
     except RundownError as error:
         click.echo(f"rundown: {error}", err=True)

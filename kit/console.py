@@ -47,13 +47,13 @@ def count(findings: Iterable[Finding]) -> str:
     return " and ".join(", ".join(parts).rsplit(", ", 1)) or "no findings"
 
 
-def show_findings(findings: tuple[Finding, ...]) -> None:
-    """Print every finding, worst first, and a closing line."""
+def show_findings(findings: tuple[Finding, ...], *, subject: str = "record") -> None:
+    """Print every finding, worst first, and a closing line on what they are about."""
     show_remarks(findings)
     if findings:
         click.echo("")
     if any(f.severity == "error" for f in findings):
-        click.echo(f"The record did not pass: {count(findings)}. Nothing was written.")
+        click.echo(f"The {subject} did not pass: {count(findings)}. Nothing was written.")
     else:
         click.echo(f"The record passes: {count(findings)}.")
 

@@ -130,12 +130,19 @@ class RundownError(Exception):
 
 
 class RecordError(RundownError):
-    """The record did not pass; carries all findings, errors first."""
+    """The record did not pass; carries all findings, errors first.
+
+    Parameters
+    ----------
+    subject
+        What did not pass, in a word for the closing line: the record, a plan.
+    """
 
     exit_code = ExitCode.RECORD
 
-    def __init__(self, findings: Iterable[Finding]) -> None:
+    def __init__(self, findings: Iterable[Finding], *, subject: str = "record") -> None:
         self.findings = in_order(findings)
+        self.subject = subject
         super().__init__("\n".join(f.sentence for f in self.findings if f.severity == "error"))
 
 

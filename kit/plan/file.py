@@ -81,14 +81,14 @@ def read_plan(path: str | Path) -> tuple[Plan, tuple[Finding, ...]]:
         raise UsageError(message) from error
     plan, findings = parse_plan(data, file.name)
     if plan is None:
-        raise RecordError(findings)
+        raise RecordError(findings, subject="plan")
     if plan.earlier:
         from kit.plan.earlier import with_earlier
 
         plan, more = with_earlier(plan, file.parent, file.name)
         findings = (*findings, *more)
     if any(f.severity == "error" for f in findings):
-        raise RecordError(findings)
+        raise RecordError(findings, subject="plan")
     return plan, findings
 
 

@@ -312,12 +312,12 @@ class Table:
         known = [*self.asked, *self.notes.also.get(re.sub(r"\[[0-9]+\]", "", self.path), ())]
         for name in self.data:
             if name not in known:
-                where = f"[{self.path}]" if self.path else "the setup file"
+                where = f"[{self.path}]" if self.path else "the file"
                 self.notes.add(
                     "setup-key",
                     self.key(name),
                     found=f"the key {quoted(name)}",
-                    expected=f"one of the keys of {where}: {', '.join(sorted(known))}",
+                    expected=f"one of the keys of {where}: {', '.join(sorted(set(known)))}",
                     remedy="Correct the name or delete the line." + hint(name, known),
                 )
 

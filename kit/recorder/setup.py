@@ -42,7 +42,7 @@ def setup_in(folder: Path) -> Setup:
         raise UsageError(message) from error
     setup, findings = read_setup(data, SETUP_NAME)
     if any(f.severity == "error" for f in findings):
-        raise RecordError(findings)
+        raise RecordError(findings, subject="setup file")
     lacks = [n for n, v in (("devices", setup.devices), ("phases", setup.phases)) if not v]
     if lacks:
         raise RecordError(
@@ -57,7 +57,8 @@ def setup_in(folder: Path) -> Setup:
                     remedy=f"Write a table [[{name}]] for each of them.",
                 )
                 for name in lacks
-            )
+            ),
+            subject="setup file",
         )
     return setup
 

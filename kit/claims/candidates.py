@@ -78,14 +78,14 @@ def _runtimes(session: Session, evidence: Evidence) -> Iterator[Claim]:
 
 
 def _phase_drains(evidence: Evidence) -> Iterator[Claim]:
-    n = len(evidence.devices)
+    ready = {m: np.asarray(evidence.drains[m].compared.any(axis=2)) for m in MEASURANDS}
+    drains = {m: evidence.drain_pp[m].T.tolist() for m in MEASURANDS}
     for phase in range(len(evidence.phases)):
         for m in MEASURANDS:
-            ready = evidence.drains[m].compared[phase]
-            members = [k for k in range(n) if ready[k].any()]
+            members = np.flatnonzero(ready[m][phase]).tolist()
             if len(members) < 2:
                 continue
-            drain = evidence.drain_pp[m][:, phase]
+            drain = drains[m][phase]
             least = min(members, key=lambda k: (drain[k], k))
             yield Claim(
                 code="drained_least", a=least,
@@ -155,10 +155,10 @@ def _ties(evidence: Evidence) -> Iterator[Claim]:
         default=-1,
     )
     for phase in range(len(evidence.phases)):
-        shown = evidence.level_pct[:, phase]
-        compared = evidence.levels[DISPLAYED].compared[phase]
+        shown = evidence.level_pct[:, phase].tolist()
+        compared = evidence.levels[DISPLAYED].compared[phase].tolist()
         for i, j in combinations(range(len(evidence.devices)), 2):
-            if compared[i, j] and abs(shown[i] - shown[j]) <= _CLOSE_PP:
+            if compared[i][j] and abs(shown[i] - shown[j]) <= _CLOSE_PP:
                 a, b = (j, i) if shown[j] > shown[i] else (i, j)
                 yield Claim(
                     code="tied_after", a=a, b=b, needs=(Need(table, phase, a, b),),
@@ -170,10 +170,11 @@ def _ties(evidence: Evidence) -> Iterator[Claim]:
 def _gains(evidence: Evidence) -> Iterator[Claim]:
     """Yield who caught up, among neighbours in the standing before each phase."""
     for phase in range(1, len(evidence.phases)):
-        before = evidence.level_pct[:, phase - 1]
+        before = evidence.level_pct[:, phase - 1].tolist()
         compared = evidence.drains[DISPLAYED].compared[phase]
-        standing = sorted(np.flatnonzero(~np.isnan(before)).tolist(), key=lambda k: (-before[k], k))
-        drain = evidence.drain_pp[DISPLAYED][:, phase]
+        read = [k for k, level in enumerate(before) if level == level]
+        standing = sorted(read, key=lambda k: (-before[k], k))
+        drain = evidence.drain_pp[DISPLAYED][:, phase].tolist()
         for ahead, behind in pairwise(standing):
             if compared[ahead, behind] and drain[behind] < drain[ahead]:
                 yield Claim(

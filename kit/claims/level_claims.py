@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from functools import lru_cache
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -23,8 +24,9 @@ __all__ = ["tell_levels"]
 DISPLAYED = MEASURANDS[0]
 
 
-def _method(table: PairTable) -> str:
-    family = count(int(table.comparisons), "comparison")
+@lru_cache(maxsize=1024)
+def _method(comparisons: int) -> str:
+    family = count(comparisons, "comparison")
     return (
         f"table rule over {family} (Bonferroni), with the hard bound of what the displays round off"
     )
@@ -34,43 +36,44 @@ def _pct(value: float) -> str:
     return f"{number(value, 0 if float(value).is_integer() else 1)}{NO_BREAK}%"
 
 
-class _Pair:
+class _Pair(NamedTuple):
     """One comparison, turned so that a positive lead speaks for the claim."""
 
-    def __init__(self, table: PairTable, need: Need, sign: float) -> None:
-        place = (need.phase, need.i, need.j)
-        self.need = need
-        self.lead = sign * float(table.difference[place])
-        self.half = float(table.interval[place])
-        self.margin = float(table.margin[place])
-        self.compared = bool(table.compared[place])
-        self.known = bool(table.known[place])
-
-    @property
-    def spare(self) -> float:
-        """Return by how much the lead exceeds its margin (pp); −inf where not compared."""
-        if self.known:
-            return math.inf
-        return self.lead - self.margin if self.compared else -math.inf
+    need: Need
+    lead: float
+    half: float
+    margin: float
+    compared: bool
+    known: bool
 
     @property
     def apart(self) -> str:
-        lead, margin = abs(self.lead), self.margin
-        places = 1 if number(lead, 1) != number(margin, 1) else 2
-        return (
-            f"{number(lead, places)}{NO_BREAK}pp apart, more than "
-            f"{number(margin, places)}{NO_BREAK}pp needed"
-        )
+        lead, margin = number(abs(self.lead), 1), number(self.margin, 1)
+        if lead == margin:
+            lead, margin = number(abs(self.lead), 2), number(self.margin, 2)
+        return f"{lead}{NO_BREAK}pp apart, more than {margin}{NO_BREAK}pp needed"
 
 
 def _weakest(table: PairTable, claim: Claim, sign: float) -> _Pair:
-    pairs = [_Pair(table, need, sign) for need in claim.needs]
-    return min(pairs, key=lambda pair: pair.spare)
+    """Return the comparison whose lead exceeds its margin least; one that is none comes first."""
+    difference, margin, compared, known = table.lists
 
+    def spare(need: Need) -> float:
+        _, p, i, j = need
+        if known[p][i][j]:
+            return math.inf
+        return sign * difference[p][i][j] - margin[p][i][j] if compared[p][i][j] else -math.inf
 
-def _uncompared(speech: Speech, claim: Claim, pairs: list[_Pair]) -> str:
-    lacking = sorted({pair.need.j for pair in pairs if not pair.compared and not pair.known})
-    return f"no comparable figures of {speech.names([claim.a, *lacking][: len(lacking) + 1])}"
+    need = claim.needs[0] if len(claim.needs) == 1 else min(claim.needs, key=spare)
+    _, p, i, j = need
+    return _Pair(
+        need=need,
+        lead=sign * difference[p][i][j],
+        half=float(table.interval[p, i, j]),
+        margin=margin[p][i][j],
+        compared=compared[p][i][j],
+        known=known[p][i][j],
+    )
 
 
 def _drain_words(
@@ -211,6 +214,5 @@ def tell_levels(speech: Speech, evidence: Evidence, claim: Claim, verdict: str) 
     lead, half, margin = (
         (np.nan, np.nan, np.nan) if known else (weakest.lead, weakest.half, weakest.margin)
     )
-    return Told(
-        lead, lead - half, lead + half, margin, "pp", _method(table), reason, wording,
-    )  # fmt: skip
+    method = _method(int(table.comparisons))
+    return Told(lead, lead - half, lead + half, margin, "pp", method, reason, wording)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
 import numpy as np
@@ -67,8 +66,7 @@ class Need(NamedTuple):
         return (self.j, self.i) if self.phase < 0 else (self.phase, self.j, self.i)
 
 
-@dataclass(frozen=True, kw_only=True)
-class Claim:
+class Claim(NamedTuple):
     """A sentence that somebody may want to say of one run.
 
     Parameters
@@ -97,7 +95,7 @@ class Claim:
     phase_to: int = -1
     measurand: str = "runtime"
     group: str = ""
-    members: tuple[int, ...] = field(default=())
+    members: tuple[int, ...] = ()
     priority: int = 2
 
 
@@ -112,17 +110,18 @@ class Asked:
 
     def __init__(self, claims: Sequence[Claim]) -> None:
         needs = [need for claim in claims for need in claim.needs]
+        tables, phases, first, second = zip(*needs, strict=True) if needs else ((), (), (), ())
         sizes = np.array([len(claim.needs) for claim in claims], dtype=np.int64)
         self.starts = np.cumsum(sizes) - sizes
         self.tied = np.array([claim.code == "tied_after" for claim in claims], dtype=bool)
         self.size = len(needs)
         places: dict[str, list[int]] = {}
-        for at, need in enumerate(needs):
-            places.setdefault(need.table, []).append(at)
+        for at, table in enumerate(tables):
+            places.setdefault(table, []).append(at)
         self.at = {name: np.array(at, dtype=np.int64) for name, at in places.items()}
-        self.phase = np.array([need.phase for need in needs], dtype=np.int64)
-        self.i = np.array([need.i for need in needs], dtype=np.int64)
-        self.j = np.array([need.j for need in needs], dtype=np.int64)
+        self.phase = np.array(phases, dtype=np.int64)
+        self.i = np.array(first, dtype=np.int64)
+        self.j = np.array(second, dtype=np.int64)
 
     def place(self, name: str, *, turned: bool = False) -> tuple[Any, ...]:
         """Return the index of a table's needs, or of their opposites, in its last axes."""

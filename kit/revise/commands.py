@@ -8,21 +8,27 @@ from pathlib import Path
 
 import click
 
-__all__ = ["amend_command", "verify_command"]
+from kit.console import count, printable, progress_line, shown
+from kit.options import record_argument
 
-record_argument = click.argument(
-    "record", type=click.Path(exists=True, path_type=Path), metavar="FOLDER-OR-CSV"
-)
+__all__ = ["amend_command", "verify_command"]
 
 
 @click.command("amend")
 @record_argument
 @click.option(
-    "--line", type=click.IntRange(2), required=True,
+    "--line",
+    type=click.IntRange(2),
+    metavar="N",
     help="Line of the observation, as an editor counts.",
+)
+@click.option("--column", metavar="TEXT", help="Heading of the column.")
+@click.option("--to", metavar="TEXT", help="What the cell is to hold; '' for a blank cell.")
+@click.option(
+    "--cell", "cells", multiple=True, metavar="LINE:COLUMN=VALUE",
+    help="Several cells in one go, checked together, one reason for all; repeat it for each. "
+    "Stands in for --line, --column and --to.",
 )  # fmt: skip
-@click.option("--column", required=True, help="Heading of the column.")
-@click.option("--to", required=True, help="What the cell is to hold; '' for a blank cell.")
 @click.option("--reason", required=True, help="Why, in words for readers of the report.")
 @click.option("--by", default="", help="Who corrects it.")
 @click.option(
@@ -30,17 +36,31 @@ record_argument = click.argument(
     help="Day of the correction  [default: today]",
 )  # fmt: skip
 def amend_command(
-    record: Path, *, line: int, column: str, to: str, reason: str, by: str, on: datetime | None
+    record: Path,
+    *,
+    line: int | None,
+    column: str | None,
+    to: str | None,
+    cells: tuple[str, ...],
+    reason: str,
+    by: str,
+    on: datetime | None,
 ) -> None:
-    """Correct one cell of a log; note who, when and why in corrections.csv."""
-    from kit.cli import count, printable, shown
-    from kit.revise.amend import amend, today
+    """Correct cells of a log; note who, when and why in corrections.csv."""
+    from kit.errors import UsageError
+    from kit.revise.amend import Cell, amend_cells, cell_of, today
 
+    wanted = [cell_of(text) for text in cells]
+    if line is not None and column is not None and to is not None:
+        wanted.insert(0, Cell(line=line, column=column, to=to))
+    elif not wanted or any(part is not None for part in (line, column, to)):
+        message = "name the cell with --line, --column and --to, all three, or with --cell"
+        raise UsageError(message)
     day: date = on.date() if on is not None else today(os.environ)
-    done = amend(record, line=line, column=column, to=to, reason=reason, by=by, on=day)
-    row = done.correction
-    place = f"{row.file}, line {row.line}, column {row.column}"
-    click.echo(printable(f"{place}: {row.old or '(blank)'} → {row.new or '(blank)'}"))
+    done = amend_cells(record, wanted, reason=reason, by=by, on=day)
+    for row in done.corrections:
+        place = f"{row.file}, line {row.line}, column {row.column}"
+        click.echo(printable(f"{place}: {row.old or '(blank)'} → {row.new or '(blank)'}"))
     click.echo(f"The corrected record passes: {count(done.findings)}.")
     click.echo(f"  {'reason in':<14} {shown(done.log.with_name('corrections.csv'))}")
     click.echo(f"  {'log before':<14} {shown(done.kept)}")
@@ -54,11 +74,10 @@ def amend_command(
 @click.option("--json", "as_json", is_flag=True, help="Print the differences as JSON.")
 @click.option("-q", "--quiet", is_flag=True, help="Print nothing but differences.")
 def verify_command(report: Path, *, as_json: bool, quiet: bool) -> None:
-    """Work a report out anew from the data inside it; name whatever does not follow."""
+    """Work a report or comparison out anew from its data; name whatever does not follow."""
     import json
     from dataclasses import asdict
 
-    from kit.cli import printable, progress_line
     from kit.errors import ExitCode
     from kit.revise.verify import verify
 

@@ -26,7 +26,9 @@ class BusyError(RenderError):
 
 
 @contextmanager
-def alone_in(folder: Path, *, doing: str = "making a report") -> Iterator[None]:
+def alone_in(
+    folder: Path, *, doing: str = "making a report", remedy: str = "Name another folder."
+) -> Iterator[None]:
     """Hold the lock of a folder, which need not exist yet, while the block runs.
 
     Parameters
@@ -35,6 +37,8 @@ def alone_in(folder: Path, *, doing: str = "making a report") -> Iterator[None]:
         The folder that is written to. The lock file stands beside it, and goes with the block.
     doing
         What the holder does, for the message.
+    remedy
+        What helps where nothing can be written, as a sentence.
 
     Raises
     ------
@@ -51,7 +55,7 @@ def alone_in(folder: Path, *, doing: str = "making a report") -> Iterator[None]:
         handle = _opened(path, folder, doing)
     except OSError as error:
         _remove(made)
-        message = f"Cannot write to {path.parent}: {error.strerror}. Name another folder."
+        message = f"Cannot write to {path.parent}: {error.strerror}. {remedy}"
         raise RenderError(message) from error
     try:
         os.ftruncate(handle, 0)

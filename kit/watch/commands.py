@@ -8,6 +8,9 @@ from typing import TYPE_CHECKING
 
 import click
 
+from kit.console import printable, show_remarks, shown
+from kit.options import analysis_options, default_out, record_argument
+
 if TYPE_CHECKING:
     from types import FrameType
 
@@ -18,29 +21,20 @@ __all__ = ["watch_command"]
 
 
 @click.command("watch")
-@click.argument("record", type=click.Path(exists=True, path_type=Path), metavar="FOLDER-OR-CSV")
+@record_argument
 @click.option(
     "-o", "--out", type=click.Path(file_okay=False, path_type=Path), metavar="FOLDER",
     help="Where the report is, or will be; drafts go beside it, into FOLDER-draft  "
     "[default: as for 'report']",
 )  # fmt: skip
-@click.option(
-    "--coverage", type=click.FloatRange(0.5, 0.999), default=0.95, show_default=True,
-    help="Probability of the coverage intervals.",
-)  # fmt: skip
-@click.option(
-    "--draws", type=click.IntRange(10_000, 10_000_000), default=100_000, show_default=True,
-    help="Monte Carlo draws.",
-)  # fmt: skip
-@click.option("--seed", type=int, default=20260516, show_default=True, help="Monte Carlo seed.")
+@analysis_options
 def watch_command(
-    record: Path, *, out: Path | None, coverage: float, draws: int, seed: int
+    record: Path, *, out: Path | None, coverage: float, draws: int, seed: int, mix: str
 ) -> None:
     """Make a draft of the report anew with every save of the log or setup file, until Ctrl-C.
 
     The report itself and its revisions stay as they are; 'rundown report' makes them.
     """
-    from kit.cli import default_out, shown
     from kit.results import Settings
     from kit.revise.draft import draft_folder
     from kit.watch.watch import watch
@@ -51,8 +45,8 @@ def watch_command(
     signal.signal(signal.SIGTERM, _interrupt)
     try:
         watch(
-            record, report, settings=Settings(coverage=coverage, draws=draws, seed=seed),
-            events=_Lines(),
+            record, report, events=_Lines(),
+            settings=Settings(coverage=coverage, draws=draws, seed=seed, mix=mix),
         )  # fmt: skip
     except KeyboardInterrupt:
         click.echo("")
@@ -69,8 +63,6 @@ class _Lines:
 
     def drafted(self, draft: Draft) -> None:
         """Say how long it took and whether the headline is another."""
-        from kit.cli import printable
-
         if draft.first:
             text = f"first draft in {draft.seconds:.1f} s; headline: {draft.lead}"
         elif draft.lead_changed:
@@ -83,7 +75,6 @@ class _Lines:
 
     def refused(self, error: RundownError) -> None:
         """Say why there is no draft."""
-        from kit.cli import printable, show_remarks
         from kit.errors import RecordError
 
         if isinstance(error, RecordError):

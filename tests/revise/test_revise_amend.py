@@ -11,13 +11,15 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from kit.cli import cli
 from kit.errors import RecordError, RenderError, UsageError
 from kit.read.csv_dialect import read_table
 from kit.read.record import read_record
-from kit.revise.amend import amend, today
+from kit.revise.amend import Cell, amend, amend_cells, cell_of, today
 from kit.revise.cell_edit import edited
 from kit.revise.corrections import corrections_of, net
 from kit.revise.lock import alone_in
@@ -176,6 +178,103 @@ def test_two_corrections_at_once_are_one_refused(tmp_path: Path) -> None:
     ):
         correct(record)
     correct(record)
+
+
+OFFS = """event,phase,point,device,clock,soc_pct,last_on,first_off
+reading,map,start,limpet,08:00,100,,
+reading,map,start,dunlin,08:00,100,,
+reading,map,end,limpet,09:00,87,,
+reading,map,end,dunlin,09:00,85,,
+power_off,,,limpet,16:42,,16:40,16:42
+power_off,,,dunlin,17:10,,17:08,17:10
+"""
+
+
+def test_cells_that_hold_each_other_in_place_are_corrected_together(tmp_path: Path) -> None:
+    """A power-off an hour later than noted: last seen on cannot pass first seen off alone."""
+    record = record_in(tmp_path / "day", OFFS)
+    before = content(record)
+    with pytest.raises(RecordError, match="last seen on no later than first seen off"):
+        correct(record, line=6, column="last_on", to="17:40")
+    assert content(record) == before
+    cells = [cell_of(f"6:{c}") for c in ("clock=17:42", "last_on=17:40", "first_off=17:42")]
+    done = amend_cells(record, cells, reason="the clock in view was an hour slow", on=ON)
+    assert (record / "log.csv").read_text() == OFFS.replace(
+        "limpet,16:42,,16:40,16:42", "limpet,17:42,,17:40,17:42"
+    )
+    assert [(r.line, r.column, r.old, r.new) for r in done.corrections] == [
+        ("6", "clock", "16:42", "17:42"),
+        ("6", "last_on", "16:40", "17:40"),
+        ("6", "first_off", "16:42", "17:42"),
+    ]
+    assert corrections_of(record) == done.corrections
+    assert len({r.reason for r in done.corrections}) == 1
+    back = [Cell(line=6, column=r.column, to=r.old) for r in done.corrections]
+    amend_cells(record, back, reason="it was right", on=ON)
+    assert net(corrections_of(record)) == ()
+    assert (record / "log.csv").read_text() == OFFS
+
+
+def test_lines_are_counted_in_the_log_as_it_is(tmp_path: Path) -> None:
+    """A cell that becomes one of two lines does not move those that are named below it."""
+    record = record_in(tmp_path / "day")
+    cells = [Cell(line=2, column="note", to="a\nb"), Cell(line=5, column="soc_pct", to="83")]
+    done = amend_cells(record, cells, reason="misread", on=ON)
+    assert (record / "log.csv").read_text() == LOG.replace("0,100,\n", '0,100,"a\nb"\n', 1).replace(
+        "60,85", "60,83"
+    )
+    assert [r.line for r in done.corrections] == ["2", "5"]
+
+
+@pytest.mark.parametrize(
+    ("cells", "message"),
+    [
+        ([], "no cell is named"),
+        (["4:soc_pct=88", "4: SOC_PCT =89"], "line 4, column soc_pct is to be corrected twice"),
+        (["4:soc_pct=88", "5:soc_pct=85"], "already holds '85'"),
+        (["4:soc_pct=88", "9:soc_pct=85"], "no observation on line 9"),
+    ],
+)
+def test_one_wrong_cell_of_several_changes_nothing(
+    tmp_path: Path, cells: list[str], message: str
+) -> None:
+    record = record_in(tmp_path / "day")
+    before = content(record)
+    with pytest.raises(UsageError, match=re.escape(message)):
+        amend_cells(record, [cell_of(text) for text in cells], reason="misread", on=ON)
+    assert content(record) == before
+
+
+@pytest.mark.parametrize("text", ["soc_pct=88", "4:soc_pct", "four:soc_pct=88", "4:=88", ""])
+def test_a_text_that_names_no_cell_is_refused(text: str) -> None:
+    with pytest.raises(UsageError, match="LINE:COLUMN=VALUE"):
+        cell_of(text)
+
+
+def test_the_command_takes_one_cell_or_several(tmp_path: Path) -> None:
+    record = str(record_in(tmp_path / "day"))
+    several = ["--cell", "4:soc_pct=88", "--cell", "5:soc_pct=83", "--reason", "misread"]
+    run = CliRunner().invoke(cli, ["amend", record, *several])
+    assert run.exit_code == 0, run.output
+    assert "line 4, column soc_pct: 87 → 88\nlog.csv, line 5, column soc_pct: 85 → 83" in run.output
+    for wrong in (["--line", "4", "--to", "89"], ["--cell", "4:soc_pct=89", "--line", "4"], []):
+        run = CliRunner().invoke(cli, ["amend", record, *wrong, "--reason", "misread"])
+        assert isinstance(run.exception, UsageError)
+        assert "--line, --column and --to, all three, or with --cell" in str(run.exception)
+
+
+def test_a_folder_that_cannot_be_written_to_gets_advice_that_helps(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    record = record_in(tmp_path / "day")
+
+    def refused(*_args: object) -> int:
+        raise PermissionError(13, "Permission denied")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "open", refused)
+        with pytest.raises(RenderError, match=r"Permission denied\. Make that folder writable"):
+            correct(record)
 
 
 def test_the_day_of_a_correction() -> None:

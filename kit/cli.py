@@ -15,7 +15,7 @@ import click
 from kit import __version__
 from kit.batch.commands import batch_command
 from kit.compare.commands import compare_command
-from kit.console import count, printable, progress_line, show_findings, show_remarks, shown
+from kit.console import count, progress_line, show_findings, show_remarks, shown
 from kit.errors import ExitCode, RecordError, RundownError, in_order
 from kit.importing.commands import import_command
 from kit.index.commands import index_command
@@ -27,17 +27,7 @@ from kit.watch.commands import watch_command
 if TYPE_CHECKING:
     from kit.errors import Finding
 
-__all__ = [
-    "cli",
-    "count",
-    "default_out",
-    "main",
-    "printable",
-    "progress_line",
-    "show_findings",
-    "show_remarks",
-    "shown",
-]
+__all__ = ["cli", "main"]
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})

@@ -8,8 +8,10 @@ import sys
 import pytest
 from click.testing import CliRunner
 
-from kit.cli import cli, count, default_out
+from kit.cli import cli
+from kit.console import count
 from kit.errors import ExitCode, Finding
+from kit.options import default_out
 from tests.helpers.files import ROOT
 
 SAMPLE = ROOT / "sample_sessions" / "full-day"

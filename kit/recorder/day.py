@@ -11,7 +11,7 @@ from kit.recorder.rows import alive, effective_rows
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
-    from datetime import tzinfo
+    from datetime import date, tzinfo
 
     from kit.recorder.journal import Entry
     from kit.recorder.rows import Row
@@ -32,6 +32,8 @@ class Protocol:
         Zone of the times in the log, and whether the setup file names it.
     start
         Start of the run as planned; ``None`` if not stated.
+    date
+        Day of the run by the setup file; ``None`` if not stated.
     run
         Number of the run; ``None`` when the session has one run only.
     look_every_min
@@ -44,6 +46,7 @@ class Protocol:
     zone: tzinfo
     zoned: bool = False
     start: datetime | None = None
+    date: date | None = None
     run: int | None = None
     look_every_min: float | None = None
 

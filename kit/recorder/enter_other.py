@@ -63,7 +63,7 @@ def note(asked: Asked) -> Proposal:
     """Note anything."""
     row = asked.row("note")
     row["note"] = " > ".join(p for p in (asked.command.text, asked.command.note) if p)
-    return Proposal(said="note saved", rows=(row,))
+    return Proposal(said="note", rows=(row,))
 
 
 def by(asked: Asked) -> Proposal:

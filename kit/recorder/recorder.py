@@ -242,9 +242,10 @@ class Recorder:
             return Reply(kind="refused", text=str(error))
         if proposal.questions:
             self._waiting = proposal, text
-            doubts = "; ".join(proposal.questions)
+            doubts = _sentence("; ".join(proposal.questions))
             return Reply(
-                kind="question", text=f"{doubts}. Really? y keeps it (y and a note), or enter anew."
+                kind="question",
+                text=f"{doubts}. Really? y keeps it (y and a note), or enter anew.",
             )
         return self._save(proposal, text)
 
@@ -384,3 +385,14 @@ def _shown(text: str) -> str:
     """Return what was typed of an entry that was cut off, as far as it stands there."""
     found = re.search(r'"said":"((?:[^"\\]|\\.)*)', text)
     return repr(found[1] if found else text[:60])
+
+
+def _sentence(doubts: str) -> str:
+    """Return doubts as the beginning of a sentence; names keep their own letters.
+
+    Examples
+    --------
+    >>> _sentence("it was planned to 15:32"), _sentence("iris 3 is off")
+    ('It was planned to 15:32', 'iris 3 is off')
+    """
+    return doubts[:1].upper() + doubts[1:] if doubts.startswith(("it ", "the ")) else doubts

@@ -20,7 +20,16 @@ if TYPE_CHECKING:
     from kit.recorder.rows import Row
     from kit.session import Phase
 
-__all__ = ["Point", "Round", "RoundKey", "Walk", "reading_order", "round_now", "walks_of"]
+__all__ = [
+    "Point",
+    "Round",
+    "RoundKey",
+    "Walk",
+    "next_order",
+    "reading_order",
+    "round_now",
+    "walks_of",
+]
 
 BREAK_MIN = 10.0
 """After a pause longer than this the row is read again before the next phase (common practice,
@@ -147,6 +156,12 @@ def round_now(day: Day, on: Collection[str]) -> Round | None:
                 phase=key[0], point=key[1], number=number, order=order, read=dict(read), due=due
             )
     return None
+
+
+def next_order(day: Day, on: Collection[str]) -> tuple[str, ...]:
+    """Return the devices that are on in the order in which the next walk will read them."""
+    begun = sum(1 for w in walks_of(day.rows, _marks(day)) if w.rows)
+    return tuple(d for d in reading_order(day.protocol.row, begun + 1) if d in on)
 
 
 def _marks(day: Day) -> list[tuple[str, RoundKey]]:

@@ -100,6 +100,7 @@ def protocol_of(setup: Setup, *, title: str, run: int | None, local: tzinfo) -> 
         zone=zone,
         zoned=bool(setup.timezone),
         start=_start(setup, said, zone),
+        date=said.date or setup.date,
         run=said.number if setup.numbered_runs else None,
         look_every_min=setup.look_every_min or setup.assumptions.off_check_min,
     )

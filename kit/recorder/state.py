@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Literal, cast
 
 from kit.recorder.day import Day, Protocol, later
 from kit.recorder.moments import minutes_between
-from kit.recorder.rounds import round_now
+from kit.recorder.rounds import next_order, round_now
 from kit.recorder.turns import TurnNow, turn_now
 from kit.session import SEEN_ON
 
@@ -87,6 +87,8 @@ class Situation:
         When the running phase should end; minutes until then, negative when overdue.
     round
         The walk that is on, ``None`` when nothing is to be read.
+    next_order
+        The devices that are on, in the order in which the next walk will read them.
     elapsed_min
         Since the start of the run; ``None`` before it.
     look_at
@@ -109,6 +111,7 @@ class Situation:
     left_min: float | None
     elapsed_min: float | None
     round: Round | None
+    next_order: tuple[str, ...]
     turn: TurnNow | None
     devices: tuple[DeviceNow, ...]
     look_at: datetime | None
@@ -145,7 +148,8 @@ def situation(protocol: Protocol, entries: Sequence[Entry], now: datetime) -> Si
     day = Day(protocol, entries, now)
     turn = turn_now(day)
     devices = _devices(day, turn)
-    walk = round_now(day, {d.id for d in devices if d.state == "on"})
+    on = {d.id for d in devices if d.state == "on"}
+    walk = round_now(day, on)
     span = day.running
     planned = None if span is None else span.phase.planned_min
     end = None if span is None or planned is None else later(span.start, planned)
@@ -167,6 +171,7 @@ def situation(protocol: Protocol, entries: Sequence[Entry], now: datetime) -> Si
         left_min=left,
         elapsed_min=None if first is None or start is None else minutes_between(start, now),
         round=walk,
+        next_order=next_order(day, on),
         turn=turn,
         devices=devices,
         look_at=_look_at(protocol, devices),

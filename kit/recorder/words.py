@@ -134,7 +134,7 @@ def prompt_line(here: Situation, protocol: Protocol) -> str:
         return displayable(f"STOP: type f when the session is over. Not off yet: {joined(on)}")
     if here.step == "done":
         return "DONE: every device is noted off or still on. q leaves."
-    return f"Nothing to read{_until(here)}. 3 x: device 3 off; l: looked along; ? keys"
+    return f"{_until(here)}. 3 x: device 3 off; l: looked along; ? keys"
 
 
 def _change(here: Situation) -> str:
@@ -151,11 +151,16 @@ def _change(here: Situation) -> str:
 
 
 def _until(here: Situation) -> str:
-    """Return until when nothing is to be read, where that is known."""
-    ends = [] if here.planned_end is None else [here.planned_end]
-    if here.turn is not None and here.turn.due is not None and here.turn.has_next:
-        ends.append(here.turn.due)
-    return f" before {min(ends):%H:%M}" if ends else " now"
+    """Return what comes next and when, as far as that is known: a turn, or a walk and its order."""
+    turn, end = here.turn, here.planned_end
+    due = None if turn is None or not turn.has_next else turn.due
+    if due is not None and (end is None or due < end):
+        return f"Nothing to read before {due:%H:%M}"
+    if end is None or not here.next_order:
+        return "Nothing to read now"
+    places = [here.device(d).place for d in here.next_order]
+    order = f"{places[0]} to {places[-1]}" if len(places) > 1 else f"{places[0]}"
+    return f"Next reading {end:%H:%M}, {order}"
 
 
 def _last(device: DeviceNow) -> str:
@@ -220,21 +225,30 @@ def row_lines(here: Situation, *, width: int, height: int) -> list[str]:
 
 def remarks(here: Situation, protocol: Protocol) -> tuple[str, ...]:
     """Return what should be corrected in the setup file, by what was recorded."""
-    found = []
+    found: list[str] = []
     first = next(
         (here.moments.get(r.id) for r in here.rows if r.get("event") == "phase_start"), None
     )
-    if first is not None and protocol.start is not None:
-        if first.date() != protocol.start.astimezone(protocol.zone).date():
-            found.append(
-                f"session.toml says {protocol.start:%Y-%m-%d}, the first phase started on "
-                f"{first:%Y-%m-%d}; correct the date there."
-            )
-        elif f"{first:%H:%M}" != f"{protocol.start.astimezone(protocol.zone):%H:%M}":
-            found.append(
-                f"session.toml says start {protocol.start:%H:%M}, the first phase started at "
-                f"{first:%H:%M}; correct one of them, for runtimes count from the start."
-            )
+    planned = protocol.date
+    if planned is None and protocol.start is not None:
+        planned = protocol.start.astimezone(protocol.zone).date()
+    if planned is not None and first is None and not here.rows and here.now.date() != planned:
+        found.append(
+            f"session.toml says {planned}, today is {here.now:%Y-%m-%d}; if this is the session, "
+            "correct the date there."
+        )
+    if planned is not None and first is not None and first.date() != planned:
+        found.append(
+            f"session.toml says {planned}, the first phase started on {first:%Y-%m-%d}; correct "
+            "the date there."
+        )
+    start = None if protocol.start is None else protocol.start.astimezone(protocol.zone)
+    same_day = first is not None and start is not None and first.date() == start.date()
+    if same_day and f"{first:%H:%M}" != f"{start:%H:%M}":
+        found.append(
+            f"session.toml says start {start:%H:%M}, the first phase started at {first:%H:%M}; "
+            "correct one of them, for runtimes count from the start."
+        )
     stopped = [here.moments.get(r.id) for r in here.rows if r.get("event") == "still_on"]
     if stopped and stopped[0] is not None:
         found.append(f'session.toml: the session was stopped at {stopped[0]:%H:%M} (stop = "…").')

@@ -229,6 +229,32 @@ def test_the_end_of_the_day() -> None:
     assert remarks(day.here, day.protocol)[-1].startswith("session.toml: the session was stopped")
 
 
+def test_the_next_reading_is_announced_with_its_order() -> None:
+    day = Day()
+    day.type("s", "100", "100", "100")
+    # one walk is done, so the next goes back; a device that is off is not in it
+    assert prompt_line(day.at(5).here, day.protocol).startswith("Next reading 09:00, 3 to 1. ")
+    day.type("3 xx", yes=True)
+    assert day.here.next_order == ("b", "a")
+    assert prompt_line(day.here, day.protocol).startswith("Next reading 09:00, 2 to 1. ")
+    day.type("2 xx", yes=True)
+    assert prompt_line(day.here, day.protocol).startswith("Next reading 09:00, 1. ")
+
+
+def test_another_day_than_that_of_the_setup_file_is_told_before_and_after_the_start() -> None:
+    day = Day()
+    day.protocol = replace(day.protocol, start=None, date=START.date() + timedelta(days=3))
+    [told] = remarks(day.here, day.protocol)
+    assert told.startswith("session.toml says 2026-05-19, today is 2026-05-16; if this is")
+    day.type("100")
+    assert remarks(day.here, day.protocol) == ()  # once is enough until the start
+    day.type("s")
+    [told] = remarks(day.here, day.protocol)
+    assert told.startswith("session.toml says 2026-05-19, the first phase started on 2026-05-16")
+    day.protocol = replace(day.protocol, date=START.date())
+    assert remarks(day.here, day.protocol) == ()
+
+
 def test_stopping_before_the_last_phase_is_asked_about() -> None:
     day = Day()
     assert day.type("f") == ("One has not been run",)

@@ -269,7 +269,10 @@ def standing(results: Results) -> Page:
     """Return charge left and places after each phase."""
     if not results.standing["soc_pct"].notna().any():
         return present(prose(sections.NO_STANDING))
-    return present(*(tables.standing(results, run) for run in run_numbers(results)))
+    return present(
+        *((tables.standing(results, run), tables.total_drain(results, run))
+          for run in run_numbers(results))
+    )  # fmt: skip
 
 
 def shared_phases(results: Results) -> Page:

@@ -148,7 +148,11 @@ def test_power_per_area_and_luminance_by_hand() -> None:
     assert area.columns[1].unit == "mW/cm²"
     assert plain(area.rows[1][1]).startswith("9.7 (")
     assert light.columns[1].unit == "mW/cd"
-    assert light.rows[1][1] == "484"
+    assert plain(light.rows[1][1]).startswith("484 (")
+    frame = powered().extra["specific_power"]
+    for end in ("", "_u", "_low", "_high"):
+        by_area, by_light = (frame[f"power_mw_per_{unit}{end}"] for unit in ("cm2", "cd"))
+        assert by_light.to_numpy() == pytest.approx(by_area.to_numpy() / 0.02)
 
 
 def test_power_without_a_display_is_not_computed() -> None:
@@ -164,7 +168,8 @@ def indexed(inch: float, *, censored: bool = False) -> Results:
     runtimes = rows(
         "runtimes",
         [{"run": 1, "device": "a", "status": "observed", "runtime_h": 38.7,
-          "runtime_h_low": 38.65, "runtime_h_high": 38.75, "right_censored": censored}],
+          "runtime_h_u": 0.03, "runtime_h_low": 38.65, "runtime_h_high": 38.75,
+          "right_censored": censored}],
     )  # fmt: skip
     from kit.drain.endurance_index import endurance_index
 
@@ -174,11 +179,16 @@ def indexed(inch: float, *, censored: bool = False) -> Results:
 
 
 def test_the_index_is_the_formula_and_says_that_it_is_no_label() -> None:
-    """38.70/(3.85 × 5000) × 1000 = 2.0104; C ends at 1.95, B begins above 2.30."""
+    """38.70/(3.85 × 5000) × 1000 = 2.0104; C ends at 1.95, B begins above 2.30.
+
+    38.65/19250 × 1000 = 2.0078 and 38.75/19250 × 1000 = 2.0130, outwards.
+    """
     table = tables.endurance_index(indexed(6.1))
     assert table is not None
     assert table.caption.endswith("index formula only, not that regulation's test")
-    assert [plain(c) for c in table.rows[0]] == ["a", "38:42", "3.85", "5000", "2.01", "C"]
+    assert [plain(c) for c in table.rows[0]] == [
+        "a", "38:42", "3.85", "5000", "2.01 (2.00 to 2.02)", "C",
+    ]  # fmt: skip
 
 
 def test_the_index_of_a_tablet_has_no_letter_and_a_survivor_a_bound() -> None:
@@ -187,6 +197,18 @@ def test_the_index_of_a_tablet_has_no_letter_and_a_survivor_a_bound() -> None:
     assert table is not None
     assert [plain(c) for c in table.rows[0]] == ["a", "–", "3.85", "5000", "at least 2.00"]
     assert any("No letter is given" in note for note in table.notes)
+
+
+def test_an_index_of_a_run_that_did_not_start_full_says_that_it_is_too_low() -> None:
+    results = indexed(10.2)
+    table = tables.endurance_index(results)
+    assert table is not None
+    assert not any("too low" in note for note in table.notes)
+    readings = results.session.readings.replace({"soc_pct": {100.0: 97.0}})
+    low = replace(results, session=replace(results.session, readings=readings))
+    table = tables.endurance_index(low)
+    assert table is not None
+    assert "Not started from full, so the index is too low: a." in map(plain, table.notes)
 
 
 def test_flags_of_replicates_and_methods_have_their_words() -> None:

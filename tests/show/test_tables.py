@@ -390,7 +390,7 @@ def test_replicates_give_means_with_intervals() -> None:
     )  # fmt: skip
     table = tables.replicates(fake_results(replicates=frame))
     assert [plain(c) for c in table.rows[0]] == [
-        "limpet", "runtime", "3", "9.10 (8.95 to 9.25) h", "0.05", "2.4",
+        "limpet", "runtime", "3", "9.10 (8.95 to 9.25) h", "0.05 h", "2.4",
     ]  # fmt: skip
     assert plain(table.rows[1][1]) == "drain in Browsing the tide tables"
     assert plain(table.rows[1][3]) == "10.0 (9.2 to 10.8) pp [a]"
@@ -415,6 +415,45 @@ def test_assumptions_tell_defaults_from_what_was_stated() -> None:
     assert len(table.rows) == len(vars(used)) - 1
 
 
+def test_the_share_of_each_source_is_a_mean_over_all_results_of_a_kind() -> None:
+    one = {"phase": "browse", "quantity": "energy", "unit_symbol": "Wh"}
+    frame = rows(
+        "budgets",
+        [
+            # u² of the first is 9 + 16, all of the second is the gauge's 4
+            {**one, "device": "limpet", "u": 5.0, "source": "gauge", "u_source": 3.0,
+             "share": 0.36},
+            {**one, "device": "limpet", "u": 5.0, "source": "health", "u_source": 4.0,
+             "share": 0.64},
+            {**one, "device": "whelk", "u": 2.0, "source": "gauge", "u_source": 2.0, "share": 1.0},
+        ],
+    )  # fmt: skip
+    table = tables.shares(replace(fake_results(), extra={"budgets": frame}))
+    assert table is not None
+    # gauge (0.36 + 1)/2, health (0.64 + 0)/2, the middle of 5 and 2
+    assert [tuple(map(plain, row)) for row in table.rows] == [
+        ("gauge deviation", "68"), ("battery health", "32"), ("all together: middle u", "3.5 Wh"),
+    ]  # fmt: skip
+    assert tables.shares(fake_results()) is None
+
+
+def test_drain_since_the_start_has_its_interval() -> None:
+    standing = rows(
+        "standing",
+        [
+            {"phase": phase, "device": "limpet", "total_drain_pp": d, "total_drain_pp_low": d - 0.8,
+             "total_drain_pp_high": d + 0.8}
+            for phase, d in (("browse", 12.0), ("stream", 34.0))
+        ],
+    )  # fmt: skip
+    (table,) = tables.total_drain(fake_results(standing=standing), 1)
+    assert [plain(row[1]) for row in table.rows][:2] == [
+        "12.0 (11.2 to 12.8)",
+        "34.0 (33.2 to 34.8)",
+    ]
+    assert tables.total_drain(fake_results(standing=standing.head(1)), 1) == ()
+
+
 def test_agreement_counts_and_says_why_not() -> None:
     frame = rows(
         "agreement",
@@ -434,15 +473,16 @@ def test_agreement_counts_and_says_why_not() -> None:
 
 CLAIMS = [
     {"run": 1, "priority": 1, "kind": "this_session", "statement": "A outlasted B",
+     "code": "outlasted",
      "verdict": "supported", "lead_low": 34.6, "unit_symbol": "min", "method": "all pairs",
      "reason": "apart", "wording": "A outlasted B by at least 34 min."},
     {"run": 1, "priority": 2, "kind": "this_session", "statement": "A drained least",
-     "measurand": "displayed",
+     "measurand": "displayed", "code": "drained_least",
      "verdict": "tied", "lead": 0.97, "lead_low": -0.85, "lead_high": 2.79, "unit_symbol": "pp",
      "method": "all pairs", "reason": "too near", "wording": "A and B are too close to call."},
     {"run": 1, "priority": 3, "kind": "this_session", "statement": "Nobody asked"},
     {"run": 1, "priority": 1, "kind": "kind_of_device", "statement": "An A lasts longer",
-     "verdict": "cannot_be_said", "method": "t interval"},
+     "code": "lasts_longer", "verdict": "cannot_be_said", "method": "t interval"},
 ]  # fmt: skip
 
 
@@ -455,7 +495,13 @@ def test_claims_show_verdict_margin_and_wording_by_kind() -> None:
         ("A drained least, by the display", "tied", "1.0 (−0.9 to 2.8) pp", "too near",
          "A and B are too close to call."),
     ]  # fmt: skip
-    assert here.notes == ("Judged by: all pairs.",)
+    assert tuple(map(plain, here.notes)) == (
+        "Margin: in brackets, of runtimes bounds that always hold; of percentages the 95 % "
+        "interval of that one difference by itself; what is needed is more where it allows for "
+        "other comparisons.",
+        "Runtimes and drains, judged by: all pairs.",
+    )
+    assert kind.notes[-1] == "Kinds of device, judged by: t interval."
     assert [row[1] for row in kind.rows] == ["cannot be said"]
     glance = tables.claims_at_a_glance(results)
     assert glance is not None

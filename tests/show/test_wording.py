@@ -151,14 +151,14 @@ def test_the_hardest_phase_is_named_where_intervals_lie_apart() -> None:
     # 12.0 − 0.8 > 10.0 + 0.8, 11.6 − 0.8 is not
     assert fastest_phase(rated(limpet=12.0, whelk=14.0), 1) == (
         "“Streaming video” was the hardest phase: the display of every device fell faster there "
-        "than in any other phase, by 12 to 14 percentage points an hour."
+        "than in any other phase, at 12 to 14 percentage points an hour."
     )
     assert fastest_phase(rated(limpet=11.6, whelk=11.6), 1) == ""
 
 
 def test_the_hardest_phase_names_the_devices_for_which_it_is_open() -> None:
     assert fastest_phase(rated(limpet=12.0, whelk=12.0, dunlin=11.6), 1).endswith(
-        "the display of every device but dunlin fell faster there than in any other phase, by "
+        "the display of every device but dunlin fell faster there than in any other phase, at "
         "about 12 percentage points an hour; that cannot be said for dunlin."
     )
     # one of two is not most of them

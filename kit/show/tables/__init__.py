@@ -9,7 +9,7 @@ rounded to its uncertainty by ``kit.units``.
 from __future__ import annotations
 
 from kit.show.tables.claims import claims, claims_at_a_glance, load_bearing
-from kit.show.tables.drain import drain, drain_order, parts, rate, standing
+from kit.show.tables.drain import drain, drain_order, parts, rate, standing, total_drain
 from kit.show.tables.interim import interim
 from kit.show.tables.mixes import mixes
 from kit.show.tables.power import endurance_index, specific_power
@@ -85,6 +85,7 @@ __all__ = [
     "standing",
     "survival",
     "title_block",
+    "total_drain",
     "versions",
     "within_phase",
 ]

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from kit.display import Column, Table
 from kit.show.tables.cells import Names, rows_of, run_numbers
-from kit.units import MISSING, NO_BREAK, estimate, number
+from kit.units import MISSING, NO_BREAK, estimate, joined, number, percent
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -34,6 +34,19 @@ KINDS = {
     "this_session": "What happened in this session: these units, this day",
     "kind_of_device": "What may be said of the kind of device: another unit, another day",
 }
+SUBJECTS = {
+    "longest": "runtimes",
+    "first_in_group": "runtimes",
+    "outlasted": "runtimes",
+    "longer_on_average": "mean runtimes",
+    "drained_least": "drains",
+    "drained_less": "drains",
+    "gained": "drains",
+    "led": "percentages left",
+    "tied_after": "percentages left",
+    "lasts_longer": "kinds of device",
+}
+"""What the sentences of each code are about."""
 _DECIMALS = {"min": 0, "pp": 1}
 
 
@@ -93,7 +106,6 @@ def claims(results: Results) -> tuple[Table, ...]:
         here = frame[(frame["kind"] == kind) & (frame["priority"] <= LISTED)]
         if here.empty:
             continue
-        methods = dict.fromkeys(str(method) for method in here["method"] if method)
         tables.append(
             Table(
                 id=f"claims-{kind.replace('_', '-')}",
@@ -115,10 +127,49 @@ def claims(results: Results) -> tuple[Table, ...]:
                     )
                     for row in rows_of(here)
                 ),
-                notes=tuple(f"Judged by: {method}." for method in methods),
+                notes=(*_brackets(here, results.settings.coverage), *_methods(here)),
             )
         )
     return tuple(tables)
+
+
+def _methods(frame: pd.DataFrame) -> tuple[str, ...]:
+    """Return by which rule each sort of sentence was judged."""
+    found: dict[tuple[str, str], None] = {}
+    for row in rows_of(frame):
+        if row.method:
+            found[SUBJECTS.get(row.code, "Others"), str(row.method)] = None
+    subjects: dict[str, list[str]] = {}
+    for subject, method in found:
+        subjects.setdefault(method, []).append(subject)
+    return tuple(
+        f"{_first_upper(joined(each))}, judged by: {method}." for method, each in subjects.items()
+    )
+
+
+def _first_upper(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _brackets(frame: pd.DataFrame, coverage: float) -> tuple[str, ...]:
+    """Return what the brackets of the margins hold."""
+    codes = set(frame["code"])
+    if (frame["kind"] == "kind_of_device").all():
+        return (
+            "Margin: the difference, in brackets less and plus what is needed for that pair by the "
+            "rule below.",
+        )
+    texts = []
+    if codes & {"longest", "first_in_group", "outlasted"}:
+        texts.append("of runtimes bounds that always hold")
+    if "longer_on_average" in codes:
+        texts.append("of mean runtimes the interval by the rule below")
+    if (frame["unit_symbol"] == "pp").any():
+        texts.append(
+            f"of percentages the {percent(coverage)} interval of that one difference by itself; "
+            "what is needed is more where it allows for other comparisons"
+        )
+    return (f"Margin: in brackets, {'; '.join(texts)}.",) if texts else ()
 
 
 def load_bearing(results: Results) -> Table | None:
@@ -129,10 +180,15 @@ def load_bearing(results: Results) -> Table | None:
     names = Names.of(results.session)
     several = len(run_numbers(results)) > 1
     rows = []
+    readings = results.session.readings
+    changes = set(readings.loc[readings["kind"] == "tick", "line"].tolist())
     found = frame.drop_duplicates(["run", "rank"])
     for row in rows_of(found.head(MOST_READINGS)):
         where = f"{names.device.get(row.device, row.device)}, {row.what}"
-        if row.point:
+        if row.what == "reading" and row.line in changes:
+            place = f" in {names.numbered(row.phase)}" if row.phase else ""
+            where = f"{names.device.get(row.device, row.device)}, change of the display{place}"
+        elif row.point:
             place = names.numbered(row.phase) if row.phase else ""
             where += f", {row.point}" + (f" of {place}" if row.what == "reading" else "")
         proof = [f"line{NO_BREAK}{row.line}" if row.line > 0 else "", str(row.evidence)]

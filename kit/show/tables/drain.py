@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
     from kit.results import Measurand, Results
 
-__all__ = ["drain", "drain_order", "parts", "rate", "standing"]
+__all__ = ["drain", "drain_order", "parts", "rate", "standing", "total_drain"]
 
 MEASURAND_WORDS: dict[Measurand, str] = {
     "displayed": "By the display",
@@ -147,6 +147,36 @@ def _margin(margins: pd.Series[float]) -> str:
         return MISSING
     low, high = number(margins.min(), 1), number(margins.max(), 1)
     return low if low == high else f"{low} to {high}"
+
+
+def total_drain(results: Results, run: int) -> tuple[Table, ...]:
+    """Return the drain since the start by the display (pp), with intervals."""
+    frame = of_run(results.standing, run)
+    known = frame[frame["total_drain_pp"].notna()]
+    if known["phase"].nunique() < 2:
+        return ()
+    low, high = known["total_drain_pp_low"].tolist(), known["total_drain_pp_high"].tolist()
+    decimals = common_decimals(zip(low, high, strict=True))
+
+    def cell(row: Row) -> str:
+        text = estimate(
+            row.total_drain_pp, row.total_drain_pp_low, row.total_drain_pp_high, decimals=decimals
+        )
+        return status_text(row.status) if text == MISSING else text
+
+    return by_phase_and_device(
+        results,
+        frame,
+        cell,
+        table_id=f"total-drain{run_slug(results, run)}",
+        caption=f"By the display: drain since the start{run_words(results, run)}; in brackets the "
+        f"{percent(results.settings.coverage)} coverage interval",
+        unit="pp",
+        notes=(
+            "It rests on the first and the last reading: the readings between cancel, so its "
+            "interval does not grow with the number of phases.",
+        ),
+    )
 
 
 def drain_order(results: Results, run: int, measurand: Measurand = "true_charge") -> Table:

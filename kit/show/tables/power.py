@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from kit.display import Column, Table
 from kit.show.tables.cells import Names, by_phase_and_device, of_run, rows_of, run_slug, run_words
-from kit.units import MISSING, common_decimals, estimate, h_mm, interval, number, percent
+from kit.units import MISSING, common_decimals, estimate, h_mm, interval, joined, number, percent
 
 if TYPE_CHECKING:
     from kit.results import Results
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 __all__ = ["endurance_index", "specific_power"]
 
 MIN_PER_H = 60.0
+FULL_PCT = 100.0
 NOT_THE_TEST = "index formula only, not that regulation's test"
 
 
@@ -50,19 +51,43 @@ def specific_power(results: Results, run: int) -> tuple[Table, ...]:
     bright = frame[frame["power_mw_per_cd"].notna()]
     if bright.empty:
         return found
+    ends = ("power_mw_per_cd_low", "power_mw_per_cd_high")
+    places = common_decimals(zip(*(bright[name].tolist() for name in ends), strict=True))
+
+    def by_luminance(row: Row) -> str:
+        return estimate(
+            row.power_mw_per_cd, row.power_mw_per_cd_low, row.power_mw_per_cd_high, decimals=places
+        )
+
     return (
         *found,
         *by_phase_and_device(
             results,
             bright,
-            lambda row: number(row.power_mw_per_cd),
+            by_luminance,
             table_id=f"power-per-luminance{run_slug(results, run)}",
             caption="Mean power per area and luminance of the display"
-            + run_words(results, run),
+            f"{run_words(results, run)}; in brackets the {percent(results.settings.coverage)} "
+            "coverage interval",
             unit="mW/cd",
             notes=("The luminance that was recorded is taken as exact and as that of all phases.",),
         ),
     )  # fmt: skip
+
+
+def _not_full(results: Results, devices: list[str]) -> tuple[str, ...]:
+    """Return which of the devices were read below 100 % at the start, so that the index is low."""
+    session = results.session
+    if not session.phases:
+        return ()
+    read = session.readings
+    first = (read["phase"] == session.phases[0].id) & (read["point"] == "start")
+    low = set(read.loc[first & (read["soc_pct"] < FULL_PCT), "device"].tolist())
+    names = Names.of(session)
+    found = [names.device[d] for d in dict.fromkeys(devices) if d in low]
+    if not found:
+        return ()
+    return (f"Not started from full, so the index is too low: {joined(found)}.",)
 
 
 def endurance_index(results: Results) -> Table | None:
@@ -81,7 +106,7 @@ def endurance_index(results: Results) -> Table | None:
             hours = interval(row.index_per_w_low, math.nan, decimals=2)
             letter = f"{row.class_low} or better" if letters else MISSING
         else:
-            hours = number(row.index_per_w, 2)
+            hours = estimate(row.index_per_w, row.index_per_w_low, row.index_per_w_high, decimals=2)
             letter = " to ".join(letters) or MISSING
         rows.append(
             (
@@ -109,7 +134,10 @@ def endurance_index(results: Results) -> Table | None:
         rows=tuple(row[:keep] for row in rows),
         notes=(
             "Runtime in hours over nominal voltage and rated capacity, times 1000. The runtime is "
-            "that of this session; a label's index comes from the regulation's own sequence.",
+            "that of this session; a label's index comes from the regulation's own sequence. In "
+            "brackets its bounds, from those of the runtime; voltage and capacity are taken as "
+            "exact.",
+            *_not_full(results, frame["device"].tolist()),
             *(
                 ()
                 if lettered

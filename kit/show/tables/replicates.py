@@ -9,7 +9,7 @@ from kit.display import Column, Table
 from kit.runtime.replicates import DRAIN_PREFIX, RUNTIME
 from kit.show.tables.cells import Names, lettered, lettered_notes, rows_of
 from kit.show.tables.runtime import VERDICT_WORDS
-from kit.units import MISSING, NO_BREAK, estimate, number, percent
+from kit.units import MISSING, NO_BREAK, estimate, number, percent, quantity
 
 if TYPE_CHECKING:
     from kit.results import Results
@@ -33,7 +33,7 @@ def replicates(results: Results) -> Table:
                 number(row.runs),
                 estimate(row.mean, row.mean_low, row.mean_high, row.unit_symbol)
                 + lettered(row.flags.split(";"), letters),
-                number(row.s_r, 2),
+                quantity(row.s_r, row.unit_symbol, 2),
                 "> 100" if row.dof > MANY_DOF else number(row.dof, 1),
             )
         )

@@ -65,7 +65,7 @@ def fastest_phase(results: Results, run: int) -> str:
         whose = f"the display of every device{f' but {joined(open_)}' if open_ else ''}"
     tail = f"; that cannot be said for {joined(open_)}" if open_ else ""
     return (
-        f"“{phase}” was the hardest phase: {whose} fell faster there than in any other phase, by "
+        f"“{phase}” was the hardest phase: {whose} fell faster there than in any other phase, at "
         f"{span} percentage points an hour{tail}."
     )
 

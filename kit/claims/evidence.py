@@ -210,10 +210,7 @@ def _pairs(
     value, u2, bound = (
         np.stack([getattr(one, name) for one in taken]) for name in ("value", "u2", "bound")
     )
-    shown = Resolution(
-        **{f.name: np.stack([getattr(one.shown, f.name) for one in taken])
-           for f in fields(Resolution)}
-    )  # fmt: skip
+    shown = Resolution.stacked([one.shown for one in taken])
     compared, comparisons = _family(np.stack([one.ready for one in taken]))
     width = margins(
         _both_shown(shown), np.sqrt(_sum_of(u2)), _sum_of(bound), coverage,

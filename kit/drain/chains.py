@@ -8,6 +8,7 @@ and the start from a full charge are decided once. Hours inside, minutes only in
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -130,14 +131,14 @@ class Chains:
         taken = self.observations.level[np.arange(node.size), node]
         return np.where(node >= 0, taken, np.nan)
 
-    @property
+    @cached_property
     def levels(self) -> Floats:
         """Return the percentages that stand for all boundaries, shape (K, 2P)."""
         node = self.observations.node
         taken = np.take_along_axis(self.observations.level, np.maximum(node, 0), axis=1)
         return np.where(node >= 0, taken, np.nan)
 
-    @property
+    @cached_property
     def shown_levels(self) -> Floats:
         """Return the percentages that the displays showed at the boundaries, shape (K, 2P).
 

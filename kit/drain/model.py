@@ -15,7 +15,7 @@ from kit.drain.states import gauge_covariance, states, time_variance
 from kit.stats.uncertainty import Resolution, resolution
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
 
@@ -35,6 +35,7 @@ __all__ = [
     "drains",
     "full_hold_moments",
     "interval",
+    "intervals",
     "saturated",
 ]
 
@@ -339,16 +340,28 @@ def interval(found: Drains, coverage: float) -> tuple[Floats, Floats, Floats, Fl
     -----
     Clipped at 0, below which no drain can lie, unless the percentage rose.
     """
-    u = found.u_other_pp
-    length = np.sqrt(found.variance["phase_length"])
-    floor = np.where(found.rises, -np.inf, 0.0)
-    shown, bound = found.resolution, found.bound_pp
-    both = np.stack((u, np.hypot(u, length)))
-    half, half_rate = shown.expanded(both, coverage, bound=bound)
-    drain = found.drain_pp
-    return (
-        np.maximum(drain - half, floor),
-        np.maximum(drain + half, floor),
-        np.maximum(drain - half_rate, floor) / found.exposure_h,
-        np.maximum(drain + half_rate, floor) / found.exposure_h,
-    )
+    return intervals([found], coverage)[0]
+
+
+def intervals(
+    found: Sequence[Drains], coverage: float
+) -> list[tuple[Floats, Floats, Floats, Floats]]:
+    """Return what `interval` does for each of several measurands, from one calculation."""
+    u = np.stack([one.u_other_pp for one in found])
+    length = np.sqrt(np.stack([one.variance["phase_length"] for one in found]))
+    halves = Resolution.stacked([one.resolution for one in found]).expanded(
+        np.stack((u, np.hypot(u, length))), coverage,
+        bound=np.stack([one.bound_pp for one in found]),
+    )  # fmt: skip
+    ends = []
+    for one, half, half_rate in zip(found, *halves, strict=True):
+        floor, drain = np.where(one.rises, -np.inf, 0.0), one.drain_pp
+        ends.append(
+            (
+                np.maximum(drain - half, floor),
+                np.maximum(drain + half, floor),
+                np.maximum(drain - half_rate, floor) / one.exposure_h,
+                np.maximum(drain + half_rate, floor) / one.exposure_h,
+            )
+        )
+    return ends

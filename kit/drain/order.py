@@ -15,16 +15,15 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from kit.drain.phases import MEASURANDS, prepare
-from kit.stats.uncertainty import normal_factor
+from kit.stats.uncertainty import Resolution, normal_factor
 
 if TYPE_CHECKING:
     import pandas as pd
     from numpy.typing import NDArray
 
     from kit.drain.phases import Prepared
-    from kit.results import Measurand, Settings
+    from kit.results import Settings
     from kit.session import Session
-    from kit.stats.uncertainty import Resolution
 
     Floats = NDArray[np.float64]
     Bools = NDArray[np.bool_]
@@ -193,15 +192,9 @@ def drain_pairs(
     first, second = np.triu_indices(n, k=1)
     n_pairs = first.size
     rows = n_runs * n_phases * n_pairs
-    shape = (n_runs, n, n_phases)
-    ranked = ready.ranked.reshape(shape)
+    ranked = ready.ranked.reshape(n_runs, n, n_phases)
     compared = (ranked[:, first] & ranked[:, second]).transpose(0, 2, 1)
-    parts: dict[str, list[NDArray[np.generic]]] = {}
-    for measurand in MEASURANDS:
-        for name, values in _compare(
-            ready, measurand, first, second, compared, settings.coverage
-        ).items():
-            parts.setdefault(name, []).append(values.reshape(rows))
+    figures = _compare(ready, first, second, compared, settings.coverage)
     labels = np.array(chains.devices, dtype=object)
     data: dict[str, NDArray[np.generic]] = {
         "run": np.repeat(np.array(chains.runs, dtype=np.int64), n_phases * n_pairs * 2),
@@ -209,41 +202,39 @@ def drain_pairs(
         "device_a": np.tile(np.repeat(labels[first], 2), n_runs * n_phases),
         "device_b": np.tile(np.repeat(labels[second], 2), n_runs * n_phases),
         "measurand": np.tile(np.array(MEASURANDS, dtype=object), rows),
-        **{name: np.stack(both, axis=1).ravel() for name, both in parts.items()},
+        **{name: np.moveaxis(both, 0, -1).ravel() for name, both in figures.items()},
     }
     return pd.DataFrame({name: data[name] for name in RESULT_COLUMNS["drain_pairs"]})
 
 
 def _compare(
     ready: Prepared,
-    measurand: Measurand,
     first: NDArray[np.int64],
     second: NDArray[np.int64],
     compared: Bools,
     coverage: float,
 ) -> dict[str, NDArray[np.generic]]:
-    """Return the columns of the comparisons, each of shape (runs, phases, pairs)."""
-    chains, found = ready.chains, ready.drains[measurand]
-    shape = (len(chains.runs), len(chains.devices), len(chains.phases))
+    """Return the columns of the comparisons, each of shape (measurands, runs, phases, pairs)."""
+    chains, found = ready.chains, [ready.drains[m] for m in MEASURANDS]
+    shape = (len(found), len(chains.runs), len(chains.devices), len(chains.phases))
 
-    def sides(values: Floats) -> tuple[Floats, Floats]:
-        cube = values.reshape(shape).transpose(0, 2, 1)
-        return cube[:, :, first], cube[:, :, second]
+    def sides(values: list[Floats]) -> tuple[Floats, Floats]:
+        both = np.stack(values).reshape(shape)
+        return both[:, :, first], both[:, :, second]
 
-    shown = found.resolution.reshaped(shape)
-    pair = shown[:, first] + shown[:, second]
-    drain_a, drain_b = sides(found.drain_pp)
-    u_a, u_b = sides(found.u_other_pp)
-    bound_a, bound_b = sides(found.bound_pp)
-    u_other = np.hypot(u_a, u_b).transpose(0, 2, 1)
-    bound = (bound_a + bound_b).transpose(0, 2, 1)
-    difference = drain_a - drain_b
-    single = np.full(difference.shape, np.nan)
-    table = single.copy()
-    for r in range(shape[0]):
-        count = int(compared[r].sum())
-        width = margins(pair[r], u_other[r], bound[r], coverage, count)
-        single[r], table[r] = width.single.T, width.table.T
+    shown = Resolution.stacked([one.resolution for one in found]).reshaped(shape)
+    drain_a, drain_b = sides([one.drain_pp for one in found])
+    bound_a, bound_b = sides([one.bound_pp for one in found])
+    width = margins(
+        shown[:, :, first] + shown[:, :, second],
+        np.hypot(*sides([one.u_other_pp for one in found])),
+        bound_a + bound_b,
+        coverage,
+        compared.sum(axis=(1, 2))[:, None, None],
+    )
+    difference, single, table = (
+        values.swapaxes(2, 3) for values in (drain_a - drain_b, width.single, width.table)
+    )
     blank = np.where(compared, 0.0, np.nan)
     return {
         "difference_pp": difference + blank,

@@ -14,7 +14,7 @@ import numpy as np
 
 from kit.drain.chains import build_chains
 from kit.drain.flags import FLAGS, UNRANKED, flag_matrix, join_flags
-from kit.drain.model import drains, interval, saturated
+from kit.drain.model import drains, intervals, saturated
 from kit.drain.states import states
 from kit.stats.monte_carlo import tolerance
 
@@ -194,8 +194,9 @@ def phase_drain(
     order = chains.in_frame_order
     flags = order(join_flags(ready.flags, chains.length_h.shape))
     columns: dict[str, list[NDArray[np.generic]]] = {}
-    for measurand in MEASURANDS:
-        for name, values in _per_phase(ready, measurand, settings.coverage, simulated).items():
+    ends = intervals([ready.drains[m] for m in MEASURANDS], settings.coverage)
+    for measurand, closed in zip(MEASURANDS, ends, strict=True):
+        for name, values in _per_phase(ready, measurand, closed, simulated).items():
             columns.setdefault(name, []).append(order(values))
     keys = dict(zip(("run", "phase", "device"), frame_keys(chains), strict=True))
     data: dict[str, NDArray[np.generic]] = {n: np.repeat(v, 2) for n, v in keys.items()}
@@ -206,11 +207,14 @@ def phase_drain(
 
 
 def _per_phase(
-    ready: Prepared, measurand: Measurand, coverage: float, simulated: Simulated | None
+    ready: Prepared,
+    measurand: Measurand,
+    ends: tuple[Floats, Floats, Floats, Floats],
+    simulated: Simulated | None,
 ) -> dict[str, NDArray[np.generic]]:
     """Return the columns of `phase_drain` for one measurand, each of shape (K, P)."""
     found = ready.drains[measurand]
-    low, high, rate_low, rate_high = interval(found, coverage)
+    low, high, rate_low, rate_high = ends
     method = np.where(np.isnan(found.drain_pp), "", "gum").astype(object)
     if simulated is not None:
         delta = tolerance(simulated.u[measurand], AGREEMENT_DIGITS)

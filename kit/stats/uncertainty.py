@@ -28,6 +28,8 @@ from kit.stats.factors import (
 from kit.stats.step_normal import step_normal_half_width
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import ArrayLike, NDArray
 
     Floats = NDArray[np.float64]
@@ -192,6 +194,11 @@ class Resolution:
         return Resolution(
             **{f.name: np.reshape(getattr(self, f.name), shape) for f in fields(self)}
         )
+
+    @classmethod
+    def stacked(cls, parts: Sequence[Resolution]) -> Resolution:
+        """Return several results of one shape as one, along a new first axis."""
+        return cls(**{f.name: np.stack([getattr(p, f.name) for p in parts]) for f in fields(cls)})
 
     def summed(self, axis: int) -> Resolution:
         """Return the sum over one axis, that is over devices."""

@@ -70,9 +70,9 @@ FLAGS: Mapping[str, str] = {
     "small_drain": "The drain is below 3 pp, so only its upper end says much.",
     "rises": "The percentage rose although no charging is recorded.",
     "charged": "The device was charged in this phase.",
-    "gauge_curve": "A gauge that counts charge runs faster towards empty at the same power; what "
-    "this one counts is not known, so half of that effect, or what a repeated phase shows of it, "
-    "is taken off and the rest is in the interval.",
+    "gauge_curve": "A gauge that counts charge runs faster towards empty at the same power, by how "
+    "much depends on its cell; half of that effect, or what a repeated phase shows of it, is taken "
+    "off and the rest is in the interval.",
     "energy_from_capacity": "The rated energy is rated capacity times nominal voltage.",
     "tolerance_assumed": "The tolerance of the rated energy is not recorded; 3 % is assumed.",
     "health_unknown": "The health of the battery is not recorded; 85 to 105 % of the rated energy "

@@ -152,6 +152,18 @@ def test_a_plan_is_shown_and_becomes_a_folder_that_is_never_overwritten(tmp_path
     assert {p.name: p.read_bytes() for p in folder.iterdir()} == before
 
 
+def test_a_faulty_plan_is_called_a_plan_and_known_keys_are_named_once(tmp_path):
+    plan = tmp_path / "plan.toml"
+    plan.write_text('colour = "red"\n[session]\nid = "d"\n[plan]\n', encoding="utf-8")
+    done = run("plan", str(plan))
+    assert done.returncode == ExitCode.RECORD
+    assert "The plan did not pass: " in done.stdout
+    [line] = [x for x in done.stdout.splitlines() if "'colour'" in x]
+    keys = line.partition("one of the keys of the file: ")[2].partition(".")[0].split(", ")
+    assert keys == sorted(set(keys))
+    assert {"plan", "limits", "breaks"} <= set(keys)
+
+
 def test_every_sample_is_copied_with_the_plan(tmp_path):
     CliRunner().invoke(cli, ["samples", str(tmp_path / "s")])
     names = {p.name for p in (tmp_path / "s").iterdir()}

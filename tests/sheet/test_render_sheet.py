@@ -147,6 +147,25 @@ def test_pages_have_their_size_and_their_sections(sheets, name, size):
 
 
 @pytest.mark.system
+@pytest.mark.parametrize("name", ["a4", "letter"])
+def test_rows_to_write_in_are_eight_millimetres_high(sheets, name):
+    pypdf = pytest.importorskip("pypdf")
+    reader = pypdf.PdfReader(io.BytesIO(sheets[name].pdf.read_bytes()))
+    [page] = [p for p in reader.pages if "More 1" in (p.extract_text() or "")]
+    heights = {}
+
+    def visit(text, matrix, _text_matrix, _font, _size):
+        for word in ("More 1", "More 2", "More 3"):
+            if word in text:
+                heights[word] = matrix[5]
+
+    page.extract_text(visitor_text=visit)
+    steps = [abs(heights[f"More {i}"] - heights[f"More {i + 1}"]) for i in (1, 2)]
+    # a point is 25.4/72 mm
+    assert all(8.0 <= s * 25.4 / 72 <= 8.5 for s in steps), heights
+
+
+@pytest.mark.system
 def test_a_long_row_of_devices_keeps_every_column(sheets):
     pypdf = pytest.importorskip("pypdf")
     reader = pypdf.PdfReader(io.BytesIO(sheets["many"].pdf.read_bytes()))

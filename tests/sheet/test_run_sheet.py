@@ -177,6 +177,14 @@ def test_scorecard_has_a_row_a_walk_and_a_column_a_device(sample):
     assert any("swap" in cells[0] for cells in grid.rows)
 
 
+def test_a_long_row_has_the_numbers_of_phases_and_says_so():
+    few, many = make_sheet(devices=tuple("abcdefgh")), make_sheet(devices=tuple("abcdefghi"))
+    assert table(run_sheet.scorecard(few)).rows[0][0] == "→ 1 map, start"
+    grid = table(run_sheet.scorecard(many))
+    assert grid.rows[0][0] == "→ 1, start"
+    assert "phases as numbered in the timetable" in grid.caption
+
+
 def test_no_expected_percentage_is_printed(sample):
     """Whoever knows what should come reads what should come."""
     for page in (run_sheet.scorecard(sample), run_sheet.timetable(sample)):

@@ -88,5 +88,5 @@ def _decisions(mapping: Path | None, sheets: tuple[str, ...]) -> Decisions:
     if mapping is not None:
         decisions, findings = read_mapping(mapping.read_bytes(), mapping.name)
         if any(f.severity == "error" for f in findings):
-            raise RecordError(findings)
+            raise RecordError(findings, subject="mapping file")
     return replace(decisions, sheets=sheets) if sheets else decisions

@@ -102,7 +102,7 @@ def read_device_log(table: Table, decisions: Decisions, device: str) -> DeviceLo
         if heading.role in ("percent", "clock", "time", "elapsed", "date"):
             roles.setdefault(heading.role, c)
         elif heading.text:
-            part.aside.append(f"heading {quoted(heading.text)} ({column_letters(c)})")
+            part.aside.append(f"heading {quoted(heading.text)} (column {column_letters(c)})")
     percent = roles["percent"]
     role = _time_role(roles) or "time"
     rows = [

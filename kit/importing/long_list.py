@@ -79,7 +79,9 @@ class _List:
             if known and name not in self.columns:
                 self.columns[name] = c
             elif heading.text and heading.role != "ignore":
-                self.part.aside.append(f"heading {quoted(heading.text)} ({column_letters(c)})")
+                self.part.aside.append(
+                    f"heading {quoted(heading.text)} (column {column_letters(c)})"
+                )
             elif heading.text:
                 self.part.aside.append(f"column {column_letters(c)} {quoted(heading.text)}")
 

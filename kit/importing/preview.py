@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from kit.importing.courses import courses
 from kit.importing.grid import CellFinding
 from kit.read.cells import MOST_ALIKE
 from kit.safe_text import displayable
@@ -54,6 +55,7 @@ def _lines(imported: Imported) -> Iterator[str]:
             f"{int(offs['still_on'].astype(bool).sum())} still on, "
             f"{count(len(session.runs), 'run')}"
         )
+        yield from (f"  {line}" for line in courses(session))
         yield ""
     if imported.aside:
         yield "Left aside"

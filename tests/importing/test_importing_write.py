@@ -19,6 +19,7 @@ from kit.checks import check_session
 from kit.cli import cli, main
 from kit.errors import RecordError, RenderError, UsageError
 from kit.importing import write
+from kit.importing.preview import preview
 from kit.importing.write import write_session
 from kit.read.record import read_record
 from kit.session import FRAME_COLUMNS
@@ -73,6 +74,34 @@ def listing(folder):
 
 
 # ------------------------------------------------------------------- preview
+
+
+def test_a_preview_has_a_line_for_each_device(tmp_path):
+    shown = preview(imported(book(tmp_path / "a.xlsx", card()))).splitlines()
+    # the readings written out in import_corpus; off between 9:56 and 9:58
+    assert "  Limpet 10  three readings, 100 % at 08:00 to 76 % at 10:03" in shown
+    assert "  Dunlin 9   two readings, 100 % at 08:00 to 88 % at 09:01; off at 09:58" in shown
+
+
+def test_a_preview_counts_runs_and_times_since_the_start(tmp_path):
+    text = (
+        "event,run,device,phase,point,elapsed_min,soc_pct\nreading,1,Limpet 10,map,start,0,100\n"
+        "reading,1,Limpet 10,map,end,61,91.5\nreading,2,Limpet 10,map,start,0,99\n"
+    )
+    (tmp_path / "a.csv").write_text(text, encoding="utf-8")
+    shown = preview(imported(tmp_path / "a.csv")).splitlines()
+    assert "  Limpet 10  run 1, two readings, 100 % at 0:00 to 91.5 % at 1:01" in shown
+    assert "  Limpet 10  run 2, one reading, 99 % at 0:00" in shown
+
+
+def test_a_long_row_of_devices_is_told_in_part(tmp_path):
+    head = ["checkpoint", *(f"Tablet {i}" for i in range(1, 71))]
+    rows = [head, ["start", *[100] * 70], ["after map", *[90] * 70]]
+    text = "\n".join(",".join(map(str, r)) for r in rows)
+    (tmp_path / "a.csv").write_text(text, encoding="utf-8")
+    shown = preview(imported(tmp_path / "a.csv")).splitlines()
+    assert sum(line.startswith("  Tablet ") for line in shown) == 60
+    assert "  and 10 more" in shown
 
 
 def test_a_preview_says_what_was_understood_and_writes_nothing(tmp_path):

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from kit.drain.readings import FULL_PCT
+from kit.session import columns_of
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -51,8 +52,8 @@ def logged_ends(session: Session) -> tuple[Ints, Floats]:
     phases = {p.id: i for i, p in enumerate(session.phases)}
     runs = {run.number: i for i, run in enumerate(session.runs)}
     frame = session.power_offs
-    columns = (frame[c].tolist() for c in ("run", "device", "phase", "still_on", "soc_pct"))
-    for run, device, phase, on, soc in zip(*columns, strict=True):
+    columns = columns_of(frame, "run", "device", "phase", "still_on", "soc_pct")
+    for run, device, phase, on, soc in zip(*(c.tolist() for c in columns), strict=True):
         if run in runs and device in devices and not on:
             unit = runs[run] * n + devices[device]
             logged[unit], pct[unit] = phases.get(phase, -1), soc

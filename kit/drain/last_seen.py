@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from kit.session import columns_of
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
@@ -58,35 +60,34 @@ class Seen:
 
 def boundary_times(session: Session) -> dict[tuple[int, str], tuple[float, float]]:
     """Return start and end (min) of every phase, by number of the run and id of the phase."""
-    spans = session.spans
+    columns = columns_of(session.spans, "run", "phase", "start_min", "end_min")
     return {
         (int(run), str(phase)): (float(start), float(end))
-        for run, phase, start, end in zip(
-            spans["run"].tolist(), spans["phase"].tolist(),
-            spans["start_min"].tolist(), spans["end_min"].tolist(), strict=True,
-        )
-    }  # fmt: skip
+        for run, phase, start, end in zip(*(c.tolist() for c in columns), strict=True)
+    }
 
 
 def seen_on(session: Session, devices: Mapping[str, int], runs: Mapping[int, int]) -> Seen:
     """Return the readings that show a device was on, timed by clock or by their boundary."""
-    frame = session.readings
-    code = _codes(frame["device"], devices)
-    run_number = frame["run"].to_numpy(dtype=np.int64)
+    run_of, device_of, phase_of, point_of, t_of, soc_of, step = columns_of(
+        session.readings, "run", "device", "phase", "point", "t_min", "soc_pct", "t_resolution_min"
+    )
+    code = _codes(device_of, devices)
+    run_number = np.asarray(run_of, dtype=np.int64)
     place = np.full(run_number.shape, -1)
     for number, position in runs.items():
         place[run_number == number] = position
-    t = frame["t_min"].to_numpy(dtype=np.float64).copy()
-    soc = frame["soc_pct"].to_numpy(dtype=np.float64)
-    resolution = frame["t_resolution_min"].to_numpy(dtype=np.float64)
+    t = np.array(t_of, dtype=np.float64)
+    soc = np.asarray(soc_of, dtype=np.float64)
+    resolution = np.asarray(step, dtype=np.float64)
     untimed = np.flatnonzero(np.isnan(t) & ~np.isnan(soc))
     if untimed.size:
         bounds = boundary_times(session)
-        rows = frame.iloc[untimed]
+        rows = (np.asarray(column)[untimed].tolist() for column in (run_of, phase_of, point_of))
         nowhere = (np.nan, np.nan)
         t[untimed] = [
             bounds.get((int(run), str(phase)), nowhere)[1 if point == "end" else 0]
-            for run, phase, point in zip(rows["run"], rows["phase"], rows["point"], strict=True)
+            for run, phase, point in zip(*rows, strict=True)
         ]
     keep = (code >= 0) & (place >= 0) & ~np.isnan(t) & ~np.isnan(soc)
     return Seen(

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from kit.drain.last_seen import MINUTE, boundary_times, last_seen, seen_on, tail_min
+from kit.session import columns_of
 from kit.stats.order import least_lead, p_longer, surely_above
 
 if TYPE_CHECKING:
@@ -204,13 +205,13 @@ def _notes(
     session: Session, devices: Mapping[str, int], runs: Mapping[int, int]
 ) -> dict[int, OffNote]:
     frame = session.power_offs
-    columns = (
-        "run", "device", "phase", "still_on", "noted_min", "last_on_min", "first_off_min",
+    columns = columns_of(
+        frame, "run", "device", "phase", "still_on", "noted_min", "last_on_min", "first_off_min",
         "t_resolution_min", "soc_pct",
     )  # fmt: skip
     notes: dict[int, OffNote] = {}
     for run, device, phase, still_on, noted, on, off, resolution, soc in zip(
-        *(frame[c].tolist() for c in columns), strict=True
+        *(column.tolist() for column in columns), strict=True
     ):
         if device in devices and run in runs:
             notes[runs[run] * len(devices) + devices[device]] = OffNote(

@@ -15,6 +15,7 @@ import numpy as np
 
 from kit.drain.gauge import step_of
 from kit.drain.ticks import find_ticks
+from kit.session import columns_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -151,24 +152,28 @@ def observed(session: Session) -> Observed:
     runs = {run.number: i for i, run in enumerate(session.runs)}
     devices = {device.id: i for i, device in enumerate(session.devices)}
     phases = {phase.id: i for i, phase in enumerate(session.phases)}
-    number = frame["run"].to_numpy(dtype=np.int64)
+    run_of, device_of, phase_of, point_of, kind_of, t, step, soc_of, order = columns_of(
+        frame, "run", "device", "phase", "point", "kind", "t_min", "t_resolution_min", "soc_pct",
+        "order",
+    )  # fmt: skip
+    number = np.asarray(run_of, dtype=np.int64)
     place = np.full(number.shape, -1, dtype=np.int64)
     for run, position in runs.items():
         place[number == run] = position
-    device = _codes(frame["device"], devices)
-    soc = frame["soc_pct"].to_numpy(dtype=np.float64)
+    device = _codes(device_of, devices)
+    soc = np.asarray(soc_of, dtype=np.float64)
     keep = np.flatnonzero((place >= 0) & (device >= 0) & ~np.isnan(soc))
-    point = _codes(frame["point"], {"start": 0, "end": 1})
-    resolution = frame["t_resolution_min"].to_numpy(dtype=np.float64)
+    point = _codes(point_of, {"start": 0, "end": 1})
+    resolution = np.asarray(step, dtype=np.float64)
     return Observed(
         unit=(place * len(devices) + device)[keep],
-        phase=_codes(frame["phase"], phases)[keep],
+        phase=_codes(phase_of, phases)[keep],
         point=np.where(point < 0, 2, point)[keep],
-        tick=(_codes(frame["kind"], {"tick": 1}) == 1)[keep],
-        t=frame["t_min"].to_numpy(dtype=np.float64)[keep],
+        tick=(_codes(kind_of, {"tick": 1}) == 1)[keep],
+        t=np.asarray(t, dtype=np.float64)[keep],
         resolution=np.where(np.isnan(resolution), 1.0, resolution)[keep],
         soc=soc[keep],
-        order=frame["order"].to_numpy(dtype=np.int64)[keep],
+        order=np.asarray(order, dtype=np.int64)[keep],
         row=keep,
     )
 

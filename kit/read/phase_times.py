@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from kit.session import columns_of
+
 if TYPE_CHECKING:
     from datetime import datetime
 
@@ -56,7 +58,11 @@ def phase_times(session: Session) -> PhaseTimes:
     session
         A record that passed its checks.
     """
-    frame = session.spans
+    names = (
+        "run", "phase", "start_min", "end_min", "duration_min", "duration_u_min",
+        "t_resolution_min", "start_source", "end_source",
+    )  # fmt: skip
+    frame = dict(zip(names, columns_of(session.spans, *names), strict=True))
     runs = {run.number: i for i, run in enumerate(session.runs)}
     phases = {phase.id: i for i, phase in enumerate(session.phases)}
     shape = len(runs), len(phases)
@@ -70,7 +76,7 @@ def phase_times(session: Session) -> PhaseTimes:
 
     def spread(column: str) -> Floats:
         values = np.full(shape, np.nan)
-        values[where[0], where[1]] = frame[column].to_numpy(dtype=np.float64)[where[2]]
+        values[where[0], where[1]] = np.asarray(frame[column], dtype=np.float64)[where[2]]
         return np.repeat(values, n, axis=0)
 
     def located(column: str) -> Bools:

@@ -13,6 +13,7 @@ import numpy as np
 
 from kit.drain.off_times import OffTimes, off_times
 from kit.results import RESULT_COLUMNS
+from kit.session import columns_of
 from kit.stats.order import (
     p_longest,
     pair_verdict,
@@ -46,8 +47,11 @@ def _frame(name: str, rows: list[tuple[object, ...]]) -> pd.DataFrame:
 
 def _charged(session: Session) -> set[tuple[int, str]]:
     """Return the (run, device) pairs that were charged during the run."""
-    charges = session.charges
-    return set(zip(charges["run"].tolist(), charges["device"].tolist(), strict=True))
+    if session.charges.empty:
+        return set()
+    return set(
+        zip(*(c.tolist() for c in columns_of(session.charges, "run", "device")), strict=True)
+    )
 
 
 def order_of(run: OffTimes) -> tuple[Floats, Flags]:

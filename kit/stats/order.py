@@ -278,7 +278,10 @@ def p_longest(
     open_end = w.open_end
     # one that was off before another's window began did not run longest
     beaten = ~open_end & (w.low.max() >= w.high)
-    left = np.flatnonzero(~beaten)
+    # one that was still on when all that were seen off had ended did, or shares it with the others
+    last_end = w.high[~open_end].max(initial=-np.inf)
+    ahead = open_end & (w.low >= last_end)
+    left = np.flatnonzero(~beaten & ~ahead)
     q = ((np.arange(_GRID) + 0.5) / _GRID)[None, :]
     mine = w.of(left)
     on = mine.open_end[:, None]
@@ -289,7 +292,7 @@ def p_longest(
     chance = np.where(half, np.maximum(chance, 0.5 * (mine.low[:, None, None] < w.low)), chance)
     chance = np.where(on[:, :, None] & open_end, 1.0, chance)
     chance[np.arange(left.size), :, left] = 1.0
-    p = np.zeros(n)
+    p: Floats = ahead.astype(np.float64)
     p[left] = chance.prod(axis=2).mean(axis=1)
     survivors = int(open_end.sum())
     return np.where(open_end, p / max(survivors, 1), p)

@@ -89,6 +89,12 @@ def _runtimes(results: Results) -> str:
     )
 
 
+ONLY_CLOSED = (
+    "Drains since the start, hours, energy, power and mixes are worked out from the closed form of "
+    "the same readings."
+)
+
+
 def _monte_carlo(results: Results) -> str:
     frame = results.agreement
     judged = frame[frame["mc_low"].notna()] if len(frame) else frame
@@ -99,7 +105,7 @@ def _monte_carlo(results: Results) -> str:
     )
     if not len(judged):
         return text
-    text += f" {_stated_by(results)}"
+    text += f" {_stated_by(results)} {ONLY_CLOSED}"
     agree = int(judged["agrees"].astype(bool).sum())
     if agree == len(judged):
         return f"{text} All {len(judged)} intervals agree with the closed form."

@@ -141,8 +141,8 @@ def _start_readings(facts: _Facts) -> Iterator[Advice]:
         id="start-and-end",
         action="Read the row at the start and at the end of every phase",
         gain=(
-            f"Before {facts.plan.phase(phase).label} pass {duration(longest)} that belong to no "
-            f"phase, worth up to {_pp(2 * half, 1)} at the busiest rate. Read again at the start, "
+            f"Before {facts.plan.phase(phase).label}, {duration(longest)} in no phase drain up to "
+            f"{_pp(2 * half, 1)} at the busiest rate. Read again at the start, "
             f"the drain is known to ± {_pp(width)}, otherwise to ± {_pp(width + half)}."
         ),
         followed=facts.plan.read_at == "start_and_end",

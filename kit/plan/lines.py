@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from math import isfinite
 from typing import TYPE_CHECKING, Literal
 
@@ -53,10 +54,16 @@ def title(text: str) -> str:
 
 
 def wrapped(text: str, indent: str = INDENT, first: str | None = None) -> str:
-    """Return text broken into lines by its width on a terminal; a longer word is cut."""
+    r"""Return text broken into lines by its width on a terminal; a longer word is cut.
+
+    Examples
+    --------
+    >>> wrapped("x" * 94 + " 55\N{NO-BREAK SPACE}% of it").splitlines()[1]
+    '  55\xa0% of it'
+    """
     lines = [indent if first is None else first]
     empty = True
-    for word in displayable(text).split():
+    for word in re.split(r"[ \t\n]+", displayable(text).strip()):
         shown = shorten(word, WIDTH - len(indent))
         if not empty and text_width(lines[-1]) + 1 + text_width(shown) > WIDTH:
             lines.append(indent)

@@ -8,7 +8,14 @@ from typing import TYPE_CHECKING
 
 from kit.plan.advice import Advice, advice
 from kit.plan.foresee import LookPlan, PairChance, look_plan, pair_chance
-from kit.plan.predict import Course, Window, courses, device_rates, off_window
+from kit.plan.predict import (
+    UNKNOWN_RATE_SOURCE,
+    Course,
+    Window,
+    courses,
+    device_rates,
+    off_window,
+)
 from kit.plan.resolve import PhaseResolution, phase_resolution
 from kit.plan.timetable import Timetable, timetable
 
@@ -32,7 +39,11 @@ class Outlook:
     pairs
         Neighbours in the expected order of runtime, longest first.
     resolutions
-        (phase, device id, resolution), for evaluated phases that are not limited.
+        (phase, device id, resolution), for evaluated phases that are not limited and whose rate
+        is known.
+    unmeasured
+        (phase, device id, half-width of a drain from the resolution of the readings (pp)), for
+        those whose rate is not.
     """
 
     table: Timetable
@@ -41,6 +52,7 @@ class Outlook:
     looks: LookPlan
     pairs: tuple[PairChance, ...]
     resolutions: tuple[tuple[Phase, str, PhaseResolution], ...]
+    unmeasured: tuple[tuple[Phase, str, float], ...]
     advice: tuple[Advice, ...]
 
 
@@ -67,6 +79,7 @@ def outlook(plan: Plan) -> Outlook:
         )
         for a, b in pairwise(ranked)
     )  # fmt: skip
+    judged = tuple(_resolutions(plan))
     return Outlook(
         table=table,
         courses=found,
@@ -76,26 +89,28 @@ def outlook(plan: Plan) -> Outlook:
         ),
         looks=looks,
         pairs=pairs,
-        resolutions=tuple(_resolutions(plan)),
+        resolutions=tuple((p, d, r) for p, d, r, known in judged if known),
+        unmeasured=tuple((p, d, r.half_width_pp) for p, d, r, known in judged if not known),
         advice=advice(plan, table, found, looks),
     )
 
 
-def _resolutions(plan: Plan) -> Iterator[tuple[Phase, str, PhaseResolution]]:
+def _resolutions(plan: Plan) -> Iterator[tuple[Phase, str, PhaseResolution, bool]]:
+    """Yield what a phase resolves on a device, and whether its rate there is known."""
     for i, phase in enumerate(plan.phases):
         if not phase.evaluated or phase.is_split or phase.planned_min is None:
             continue
         for device in plan.devices:
-            rates = device_rates(plan, device.id)
-            if phase.activity in rates:
-                yield (
-                    phase,
-                    device.id,
-                    phase_resolution(
-                        rates[phase.activity].pp_per_h,
-                        phase.planned_min,
-                        from_full=i == 0,
-                        step_pct=device.gauge.step_pct or 1.0,
-                        share=plan.resolve_to_pct / 100.0,
-                    ),
-                )
+            rate = device_rates(plan, device.id).get(phase.activity)
+            yield (
+                phase,
+                device.id,
+                phase_resolution(
+                    0.0 if rate is None else rate.pp_per_h,
+                    phase.planned_min,
+                    from_full=i == 0,
+                    step_pct=device.gauge.step_pct or 1.0,
+                    share=plan.resolve_to_pct / 100.0,
+                ),
+                rate is not None and rate.source != UNKNOWN_RATE_SOURCE,
+            )

@@ -14,6 +14,7 @@ from kit.plan.limited_text import limited_phases
 from kit.plan.lines import INDENT, WIDTH, cell, moment, short_time, title, wrapped
 from kit.plan.outlook import outlook
 from kit.plan.predict import device_rates
+from kit.plan.resolution_text import resolution_lines
 from kit.plan.resolve import length_to_separate
 from kit.plan.timetable import unattended
 from kit.safe_text import displayable
@@ -180,14 +181,14 @@ def _near_the_end(plan: Plan, view: Outlook) -> str:
 
 
 def _decides(plan: Plan, view: Outlook) -> str:
-    if not view.pairs and not view.resolutions:
+    if not view.pairs and not view.resolutions and not view.unmeasured:
         return ""
     lines = [title("What this day can decide")]
     lines += _pair_lines(plan, view)
     longer = _longer(plan, view)
     if longer:
         lines.append(wrapped(longer))
-    lines += _resolution_lines(plan, view)
+    lines += resolution_lines(plan, view)
     lines += _declared(plan)
     return "\n".join(lines)
 
@@ -252,42 +253,6 @@ def _longer(plan: Plan, view: Outlook) -> str:
         f"To see every device power off with a chance of 95 %, go on to {moment(plan, late)}, "
         f"{duration(late - plan.stop_min)} longer."
     )
-
-
-def _resolution_lines(plan: Plan, view: Outlook) -> list[str]:
-    lines: list[str] = []
-    names = {d.id: d.label for d in plan.devices}
-    for phase in plan.phases:
-        found = [(d, r) for p, d, r in view.resolutions if p.id == phase.id]
-        bad = [(d, r) for d, r in found if r.verdict != "resolved"]
-        if not bad:
-            continue
-        none = [names[d] for d, r in bad if r.verdict == "not resolved"]
-        needed = max(r.needed_min for _, r in bad)
-        low = min(r.drain_pp for _, r in bad)
-        width = max(r.half_width_pp for _, r in bad)
-        what = (
-            f"cannot be told from no drain at all on {joined(none)}"
-            if none
-            else f"is known to worse than ± {number(plan.resolve_to_pct)} % on "
-            + joined(names[d] for d, _ in bad)
-        )
-        lines.append(
-            wrapped(
-                f"{phase.label}, {duration(phase.planned_min)}: a drain from {number(low, 1)} pp "
-                f"on, read to ± {number(width, 1)} pp, {what}. For ± "
-                f"{number(plan.resolve_to_pct)} % on all: {duration(needed)}.",
-                INDENT * 2,
-            )
-        )
-    if view.resolutions and not lines:
-        lines.append(
-            wrapped(
-                f"Every evaluated phase is long enough to know each drain to ± "
-                f"{number(plan.resolve_to_pct)} %."
-            )
-        )
-    return lines
 
 
 DECLARED_WIDTHS = (42, 11, 14, 14)

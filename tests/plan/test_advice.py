@@ -47,8 +47,8 @@ def test_start_readings_by_hand():
     # 34/60 x 16.1 = 9.12, half of it 4.56, + 0.80 = 5.36
     plan = plan_with(breaks=(Break(after="map", minutes=30),))
     text = gain(plan, "start-and-end")
-    assert "Before film pass 34 min" in text
-    assert "worth up to 9.1 pp" in text
+    assert "Before film, 34 min in no phase drain" in text
+    assert "drain up to 9.1 pp" in text
     assert "± 0.80 pp, otherwise to ± 5.36 pp" in text
     assert found(plan)["start-and-end"].followed
     assert not found(replace(plan, read_at="end"))["start-and-end"].followed
@@ -147,4 +147,4 @@ def test_without_rates_or_lengths_there_are_no_figures_and_no_advice(fields):
 def test_preparation_counts_as_a_pause():
     plan = plan_with(phase_plans={"film": PhasePlan(setup_min=10)})
     # walk 2 + preparation 10 + walk 2
-    assert "pass 14 min" in gain(plan, "start-and-end")
+    assert "Before film, 14 min in no phase drain" in gain(plan, "start-and-end")

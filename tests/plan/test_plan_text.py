@@ -98,6 +98,30 @@ def test_without_rates_the_plan_says_what_is_missing():
     assert line.endswith("no rates known")
 
 
+def test_a_phase_of_unknown_rate_is_judged_by_the_rates_it_can_show():
+    # Two whole percentages know a drain to ± 0.80 pp (docs/planning.md). In 20 min that is
+    # 0.80 x 3 = 2.4 pp/h, for a quarter of the drain four times as much, 9.6 pp/h.
+    plan = make_plan(phases={"map": 60.0, "doze": 20.0, "end": None}, rates={})
+    text = plan_text(plan)
+    line = " ".join(section(text, "What this day can decide"))
+    assert (
+        "doze, 20 min: no rate is known. Read to ± 0.8 pp, less than 2.4 pp/h cannot be told from "
+        "no drain at all; ± 25 % needs 9.6 pp/h."
+    ) in " ".join(line.replace("\xa0", " ").split())
+    # known on two of four: what is guessed for the others is not shown as a drain
+    known = make_plan(phases={"map": 60.0, "doze": 20.0}, rates={"a": RATES["a"], "b": {"doze": 1}})
+    line = " ".join(section(plan_text(known), "What this day can decide"))
+    words = " ".join(line.replace("\xa0", " ").split())
+    assert "doze, 20 min: no rate is known of A, C and D." in words
+    assert "cannot be told from no drain at all on B." in words
+
+
+def test_a_number_stays_with_its_unit_at_the_end_of_a_line(sample):
+    _, text = sample
+    assert not any(line.split() and line.split()[0] in ("%", "pp", "h", "min", "s")
+                   for line in text.splitlines())  # fmt: skip
+
+
 def test_all_long_enough_is_said_too():
     text = plan_text(make_plan(phases={"map": 60.0, "film": 60.0}, rates=RATES))
     assert "Every evaluated phase is long enough to know each drain to ± 25 %." in text

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from kit.claims.runtime_claims import Told
 from kit.claims.verdicts import CANNOT, SUPPORTED
 from kit.labels import full_name
-from kit.units import count, duration, joined
+from kit.units import count, duration, joined, quantity
 
 if TYPE_CHECKING:
     from kit.claims.kinds import Kind, KindPair
@@ -55,6 +55,23 @@ def _why(speech: Speech, pair: KindPair) -> str:
     }[pair.barred]
 
 
+def _two(difference: float, needed: float) -> tuple[str, str]:
+    """Return a difference rounded down and what is needed rounded up, told apart where they may be.
+
+    Examples
+    --------
+    >>> from kit.units import NO_BREAK
+    >>> [t.replace(NO_BREAK, " ") for t in _two(48.62, 47.31)]
+    ['48.6 min', '47.4 min']
+    >>> [t.replace(NO_BREAK, " ") for t in _two(155.4, 49.4)]
+    ['2 h 35 min', '50 min']
+    """
+    if math.floor(difference) != math.ceil(needed):
+        return duration(math.floor(difference)), duration(math.ceil(needed))
+    least, most = math.floor(10.0 * difference) / 10.0, math.ceil(10.0 * needed) / 10.0
+    return quantity(least, "min", 1), quantity(most, "min", 1)
+
+
 def tell_kinds(speech: Speech, pair: KindPair) -> tuple[str, Told]:
     """Return verdict, and figures, reason and wording, of a pair of kinds."""
     a, b = kind_name(speech, pair.a), kind_name(speech, pair.b, second=True)
@@ -77,18 +94,18 @@ def tell_kinds(speech: Speech, pair: KindPair) -> tuple[str, Told]:
         if any("scatter" in kind.assumed for kind in (pair.a, pair.b))
         else ""
     )
-    apart = f"{least}{duration(math.floor(difference))} apart, {duration(math.ceil(needed))} needed"
+    lead, bar = _two(difference, needed)
+    apart = f"{least}{lead} apart, {bar} needed"
     reason = f"{apart}; {_basis(pair)}"
     if pair.supported:
         wording = (
             f"On this record, {a} can be expected to last longer than {b}, not only these units on "
-            f"this day: the difference of {least}{duration(math.floor(difference))} is more than "
-            f"another unit or another day would change ({duration(math.ceil(needed))}){if_so}."
+            f"this day: the difference of {least}{lead} is more than another unit or another day "
+            f"would change ({bar}){if_so}."
         )
         return SUPPORTED, Told(difference, low, high, needed, "min", method, reason, wording)
     wording = (
         f"This record does not show that {a} generally lasts longer than {b}: the difference of "
-        f"{least}{duration(math.floor(difference))} is no more than another unit or another day "
-        f"may change ({duration(math.ceil(needed))}){if_so}."
+        f"{least}{lead} is no more than another unit or another day may change ({bar}){if_so}."
     )
     return CANNOT, Told(difference, low, high, needed, "min", method, reason, wording)

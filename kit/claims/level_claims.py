@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 __all__ = ["tell_levels"]
 
 DISPLAYED = MEASURANDS[0]
+_MORE_IS_KNOWN_PP = 0.3
+"""What was shown and what is known differ by so much that a sentence says both (pp)."""
 
 
 @lru_cache(maxsize=1024)
@@ -162,6 +164,11 @@ def _tie_words(
     level = evidence.level_pct[:, phase]
     names = f"{speech.name(claim.a)} and {speech.name(claim.b)}"
     shown = f"{_pct(level[claim.a])} and {_pct(level[claim.b])} shown"
+    if abs(abs(level[claim.a] - level[claim.b]) - abs(pair.lead)) >= _MORE_IS_KNOWN_PP:
+        shown += (
+            f", {number(abs(pair.lead), 1)}{NO_BREAK}pp apart by the moments at which the displays "
+            "were read or changed"
+        )
     after = f"After {speech.in_phase(phase)}"
     if verdict == NOT_SUPPORTED:
         ahead, behind = (claim.a, claim.b) if pair.lead > 0 else (claim.b, claim.a)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from kit.claims.verdicts import CANNOT, SUPPORTED, TIED
@@ -46,7 +47,8 @@ def mean_rows(speech: Speech, pairs: pd.DataFrame) -> list[tuple[object, ...]]:
     names = speech.device
     rows: list[tuple[object, ...]] = []
     for pair in pairs[pairs["quantity"] == RUNTIME].to_dict("records"):
-        turned = pair["difference"] < 0
+        behind = pair["runs_b_longer"] > pair["runs_a_longer"]
+        turned = behind if math.isnan(pair["difference"]) else pair["difference"] < 0
         a, b = pair["device_a"], pair["device_b"]
         verdict = said[pair["verdict"]]
         low, high = pair["difference_low"] * _MIN_PER_H, pair["difference_high"] * _MIN_PER_H

@@ -66,7 +66,8 @@ FLAGS: Mapping[str, str] = {
     "no_own_end": "The end was read at the start of the next phase.",
     "coarse_step": "The display moves in steps of more than 1 %.",
     "woken": "Looking at the device wakes it, and the drain of the looks is in the uncertainty.",
-    "ticks": "A noted change of the display was used, which is sharper than a reading.",
+    "ticks": "A change of the display, noted or to be seen in a dense log, was used: it is sharper "
+    "than a reading.",
     "small_drain": "The drain is below 3 pp, so only its upper end says much.",
     "rises": "The percentage rose although no charging is recorded.",
     "charged": "The device was charged in this phase.",

@@ -499,7 +499,7 @@ def test_claims_show_verdict_margin_and_wording_by_kind() -> None:
         "Margin: in brackets, of runtimes bounds that always hold; of percentages the 95 % "
         "interval of that one difference by itself; what is needed is more where it allows for "
         "other comparisons.",
-        "Runtimes and drains, judged by: all pairs.",
+        "Runtimes and drains, each judged by: all pairs.",
     )
     assert kind.notes[-1] == "Kinds of device, judged by: t interval."
     assert [row[1] for row in kind.rows] == ["cannot be said"]

@@ -270,6 +270,26 @@ def test_a_mean_runtime_is_rounded_outwards() -> None:
     assert said.endswith("a 5 h 46 min (5 h 24 min to 6 h 08 min).")
 
 
+@pytest.mark.parametrize(
+    ("low", "said"),
+    [
+        # 8.9 h is more than the 5.77 h of the others: first, though its mean is not known
+        (8.9, "longest first: b at least 8 h 54 min; a 5 h 46 min (5 h 24 min to 6 h 08 min)."),
+        (4.0, "6 h 08 min). Not seen to its end in every run: b at least 4 h."),
+    ],
+)
+def test_a_device_still_on_in_one_run_is_not_left_out_of_the_means(low: float, said: str) -> None:
+    one = make_session(phases={"p1": 60}, readings={"a": [100, 90], "b": [100, 90]})
+    frame = rows(
+        "replicates",
+        [{"device": "a", "quantity": "runtime", "runs": 2, "mean": 5.7667, "mean_low": 5.4136,
+          "mean_high": 6.1197, "unit_symbol": "h"},
+         {"device": "b", "quantity": "runtime", "runs": 2, "mean_low": low, "unit_symbol": "h"}],
+    )  # fmt: skip
+    results = fake_results(join_runs(one, one), replicates=frame)
+    assert plain(wording.glance(results)[0]).endswith(said)
+
+
 def test_a_supported_sentence_on_kinds_is_not_taken_back() -> None:
     session = make_session(devices=["a", "b"], phases={"p1": 60}, readings={})
     claim = {"run": 0, "priority": 1, "kind": "kind_of_device", "verdict": "supported"}

@@ -143,7 +143,8 @@ def _methods(frame: pd.DataFrame) -> tuple[str, ...]:
     for subject, method in found:
         subjects.setdefault(method, []).append(subject)
     return tuple(
-        f"{_first_upper(joined(each))}, judged by: {method}." for method, each in subjects.items()
+        f"{_first_upper(joined(each))}, {'each ' if len(each) > 1 else ''}judged by: {method}."
+        for method, each in subjects.items()
     )
 
 

@@ -14,10 +14,12 @@ from kit.units import NO_BREAK, ROUNDING_SLACK, count, duration, joined
 
 if TYPE_CHECKING:
     from kit.results import Results
+    from kit.show.tables.cells import Row
 
 __all__ = ["glance", "units_and_runs"]
 
 MOST = 5
+MOST_MEANS = 6
 MIN_PER_H = 60.0
 
 
@@ -63,16 +65,29 @@ def _over_runs(results: Results, runs: list[int]) -> list[str]:
     sentences = []
     if with_mean:
         ordered = sorted(with_mean, key=lambda r: -r.mean)
-        listed = "; ".join(
+        known = [
             f"{names.device[r.device]} {duration(r.mean * MIN_PER_H)} "
             f"({outwards(max(r.mean_low, 0.0), r.mean_high)})"
-            for r in ordered[:6]
-        )
-        sentences.append(f"Mean runtime over {count(len(runs), 'run')}, longest first: {listed}.")
+            for r in ordered
+        ]
+        still = [r for r in means if math.isnan(r.mean_high) and not math.isnan(r.mean_low)]
+        ahead = [_at_least(names, r) for r in still if r.mean_low >= ordered[0].mean]
+        others = [_at_least(names, r) for r in still if r.mean_low < ordered[0].mean]
+        listed = "; ".join([*ahead, *known][:MOST_MEANS])
+        text = f"Mean runtime over {count(len(runs), 'run')}, longest first: {listed}."
+        if others:
+            text += f" Not seen to its end in every run: {joined(others[:MOST_MEANS])}."
+        sentences.append(text)
     sentences.append(_winner_of_runs(results, runs))
     sentences.append(_pairs_over_runs(results))
     sentences.append(fastest_phase(results, runs[0]) if len(runs) == 1 else "")
     return sentences
+
+
+def _at_least(names: Names, row: Row) -> str:
+    """Return the lower bound of a mean over runs of which one was not seen to its end."""
+    low = duration(math.floor(row.mean_low * MIN_PER_H + ROUNDING_SLACK))
+    return f"{names.device[row.device]} at least {low}"
 
 
 def outwards(low_h: float, high_h: float) -> str:

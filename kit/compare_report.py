@@ -214,7 +214,11 @@ def phases(found: Comparison) -> Page:
 
 def spread(found: Comparison) -> Page:
     """Return how much of the spread is resolution, run, session and unit."""
-    return (*_prose(prose.scatter_sentence(found)), like_tables.spread(found))
+    return (
+        *_prose(prose.scatter_sentence(found)),
+        like_tables.spread(found),
+        *_or("", like_tables.drain_spread(found)),
+    )
 
 
 def identity(found: Comparison) -> Page:

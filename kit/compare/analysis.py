@@ -11,6 +11,7 @@ from kit.compare.changes import changes_of
 from kit.compare.claims import claims_of
 from kit.compare.components import components_of
 from kit.compare.conditions import Likeness
+from kit.compare.drain_components import drain_components_of
 from kit.compare.matching import match_phases
 from kit.compare.members import fingerprint, members_of
 from kit.compare.order import history, standing_of
@@ -75,6 +76,8 @@ class Comparison:
         What was alike between the sessions.
     met
         Who stood beside whom, from `kit.compare.pairs.meetings`.
+    components, drain_components
+        What the spread of runtimes and of drains in phases consists of.
     """
 
     members: tuple[Member, ...]
@@ -92,6 +95,7 @@ class Comparison:
     changes: tuple[Change, ...]
     phase_changes: tuple[PhaseChange, ...]
     components: tuple[Component, ...]
+    drain_components: tuple[Component, ...]
     run_scatter: RunScatter
     claims: tuple[Said, ...]
 
@@ -161,6 +165,7 @@ def compare(
         changes=changes,
         phase_changes=phase_changes(like, units, settings, assumed=assumed),
         components=components_of(cells, units, standing.field, scatters[-1]),
+        drain_components=drain_components_of(like, units, settings),
         run_scatter=scatters[-1],
         claims=claims_of(members, units, standing, led, changes),
     )

@@ -246,6 +246,8 @@ def claims_of(
                 apart = standing.pair(champion, rival)[0].ties.tie == "apart"
                 fresh = any(p.member == newest for p in entries[rival].appearances)
                 urgent = not apart or (fresh and name == led[-2].leader)
+                if entries[rival].unit == entries[champion].unit:
+                    urgent = False  # the same device changed: the table of changes says it
                 found.append(
                     _longer(standing, champion, rival, method, PRINTED if urgent else LISTED)
                 )

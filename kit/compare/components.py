@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from kit.compare.field import Field
     from kit.compare.units import Unit
 
-__all__ = ["Component", "components_of"]
+__all__ = ["Component", "components_of", "finished"]
 
 FEW_DOF = 4
 """Degrees of freedom below which an estimate is called rough (36 % uncertain at four)."""
@@ -95,6 +95,11 @@ def components_of(
     raw.append(_session(field, run_scatter, resolution))
     raw.append(_unit(units, field))
     raw.append(_day(field))
+    return finished(raw)
+
+
+def finished(raw: Sequence[tuple[str, float, float, str]]) -> tuple[Component, ...]:
+    """Return components from (name, variance, dof, remark), with their shares."""
     known = [max(v, 0.0) for name, v, _, _ in raw if v == v and name != "day"]
     # the share of the only one that is known would say nothing
     total = sum(known) if len(known) > 1 else 0.0

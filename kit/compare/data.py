@@ -158,6 +158,10 @@ def _tables(found: Comparison) -> dict[str, Any]:
             ("name", "variance", "dof", "share", "why"),
             [[c.name, c.variance, c.dof, c.share, c.why] for c in found.components],
         ),
+        "drain_components": _table(
+            ("name", "variance", "dof", "share", "why"),
+            [[c.name, c.variance, c.dof, c.share, c.why] for c in found.drain_components],
+        ),
     }  # fmt: skip
 
 

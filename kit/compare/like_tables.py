@@ -10,15 +10,17 @@ from kit.labels import full_name
 from kit.units import MISSING, NOT_RECORDED, count, number, percent, recorded
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from kit.compare.analysis import Comparison
+    from kit.compare.components import Component
     from kit.compare.conditions import Contrast
 
 __all__ = [
     "conditions",
     "counts_as",
     "devices",
+    "drain_spread",
     "inputs",
     "not_compared",
     "parameters",
@@ -32,6 +34,19 @@ COMPONENTS = {
     "session": "Session: the same unit on another occasion, beside the same others",
     "unit": "Unit: another unit of the same model",
     "day": "The day as a whole, the same for every device of a session",
+}
+SPREAD_COLUMNS = (
+    Column(name="Source"),
+    Column(name="Standard deviation", unit="%", align="right", numeric_sort=True),
+    Column(name="Share of variance", unit="%", align="right", numeric_sort=True),
+    Column(name="Degrees of freedom", align="right", numeric_sort=True),
+    Column(name="Remark"),
+)
+DRAIN_COMPONENTS = {
+    **COMPONENTS,
+    "resolution": "Resolution: the steps of the display",
+    "session": "Session: the same unit in a matched phase on another occasion, beside the same "
+    "others",
 }
 
 
@@ -170,15 +185,48 @@ def not_compared(found: Comparison) -> Table | None:
 
 def spread(found: Comparison) -> Table:
     """Return how much of the spread of runtimes is resolution, run, session and unit."""
+    return Table(
+        id="spread",
+        caption="What the spread of runtimes consists of",
+        columns=SPREAD_COLUMNS,
+        rows=_component_rows(found.components, COMPONENTS),
+        notes=(
+            "Relative to the runtime, for a single run. Shares are of the sum of what could be "
+            "estimated, those below 0 counted as none. The day as a whole has no share: it drops "
+            "out of every difference between devices of one session.",
+        ),
+    )
+
+
+def drain_spread(found: Comparison) -> Table | None:
+    """Return the same of the drains in phases; ``None`` if no phase was read."""
+    if math.isnan(found.drain_components[0].variance):
+        return None
+    return Table(
+        id="drain-spread",
+        caption="What the spread of displayed drains consists of",
+        columns=SPREAD_COLUMNS,
+        rows=_component_rows(found.drain_components, DRAIN_COMPONENTS),
+        notes=(
+            "Relative to the rate of one device in one phase of one run; phases are looked at one "
+            "by one and pooled. When the row was read, a minute early or late, is in the share of "
+            "the run. The degrees of freedom are those of a single phase, for a unit "
+            "that drains faster does so in all of them.",
+        ),
+    )
+
+
+def _component_rows(
+    parts: Sequence[Component], names: Mapping[str, str]
+) -> tuple[tuple[str, ...], ...]:
     rows = []
-    for part in found.components:
-        seen = not math.isnan(part.variance)
+    for part in parts:
         shown = MISSING
-        if seen:
+        if not math.isnan(part.variance):
             shown = number(100.0 * part.relative, 2) if part.variance > 0.0 else "0 (below 0)"
         rows.append(
             (
-                COMPONENTS[part.name],
+                names[part.name],
                 shown,
                 MISSING if math.isnan(part.share) else number(100.0 * part.share),
                 MISSING if not part.dof else "known" if math.isinf(part.dof) else
@@ -186,23 +234,7 @@ def spread(found: Comparison) -> Table:
                 part.why or MISSING,
             )
         )  # fmt: skip
-    return Table(
-        id="spread",
-        caption="What the spread of runtimes consists of",
-        columns=(
-            Column(name="Source"),
-            Column(name="Standard deviation", unit="%", align="right", numeric_sort=True),
-            Column(name="Share of variance", unit="%", align="right", numeric_sort=True),
-            Column(name="Degrees of freedom", align="right", numeric_sort=True),
-            Column(name="Remark"),
-        ),
-        rows=tuple(rows),
-        notes=(
-            "Relative to the runtime, for a single run. Shares are of the sum of what could be "
-            "estimated, those below 0 counted as none. The day as a whole has no share: it drops "
-            "out of every difference between devices of one session.",
-        ),
-    )
+    return tuple(rows)
 
 
 def inputs(found: Comparison) -> Table:

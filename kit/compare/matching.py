@@ -14,7 +14,7 @@ from kit.units import number
 if TYPE_CHECKING:
     from kit.session import Phase, Session
 
-__all__ = ["Match", "Unmatched", "match_phases"]
+__all__ = ["Match", "Unmatched", "match_phases", "why_unusable"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -40,8 +40,8 @@ def _activity(phase: Phase) -> str:
     return " ".join(phase.activity.casefold().split())
 
 
-def _unusable(phase: Phase, length: float) -> str:
-    """Return why a phase cannot be matched with any."""
+def why_unusable(phase: Phase, length: float) -> str:
+    """Return why a phase cannot be matched with any; empty if it can."""
     if not phase.evaluated:
         return "a warm-up, not evaluated"
     if phase.is_split:
@@ -98,7 +98,7 @@ def match_phases(
     length what the devices had to do.
     """
     sides = [[(p, lengths(s)[p.id]) for p in s.phases] for s in (first, second)]
-    usable = [[(p, m) for p, m in side if not _unusable(p, m)] for side in sides]
+    usable = [[(p, m) for p, m in side if not why_unusable(p, m)] for side in sides]
     fits = sorted(
         (abs(m - n) / max(m, n), abs(i - j), i, j)
         for i, (p, m) in enumerate(usable[0])
@@ -122,7 +122,7 @@ def match_phases(
         Unmatched(
             side=side,
             phase=phase.id,
-            reason=_unusable(phase, length)
+            reason=why_unusable(phase, length)
             or _reason(phase, length, usable[1 - side], tolerance_pct),
         )
         for side in (0, 1)

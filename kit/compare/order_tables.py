@@ -102,6 +102,13 @@ def order(found: Comparison) -> tuple[Table, ...]:
                 "“>” marks a device that was never seen off: its runtime is a lower bound, and "
                 "what follows from it is one as well."
             )
+        entries = found.standing.field.entries
+        again = [e for p in group if (e := entries[p.entry]).name != found.units[e.unit].name]
+        if again:
+            notes.append(
+                f"{again[0].name} is {found.units[again[0].unit].name} after a change or under "
+                "other conditions; the table of the devices says which."
+            )
         tables.append(
             Table(
                 id="order" if number == 1 else f"order-{number}",

@@ -115,7 +115,7 @@ def _known_by(devices: Sequence[Device], *, named: bool) -> str:
         if all(getattr(d, field) not in (None, "") for d in devices)
     ]
     if both:
-        return f"{how}; {', '.join(both)} agree"
+        return f"{how}; {', '.join(both)} {'agrees' if len(both) == 1 else 'agree'}"
     return f"{how} alone; no hardware recorded in all of them" if not named else how
 
 

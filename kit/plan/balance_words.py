@@ -16,8 +16,13 @@ if TYPE_CHECKING:
 __all__ = ["imbalance"]
 
 
-def imbalance(schedule: Schedule) -> tuple[str, ...]:
+def imbalance(schedule: Schedule, *, drawn: int | None = None) -> tuple[str, ...]:
     """Return in sentences what is balanced in a schedule, and by how much the rest is not.
+
+    Parameters
+    ----------
+    drawn
+        Seed by which the groups were drawn by lot; ``None``: they were not.
 
     Examples
     --------
@@ -40,7 +45,7 @@ def imbalance(schedule: Schedule) -> tuple[str, ...]:
     ]
     sizes = [len(g) for g in schedule.groups]
     if who == "group":
-        sentences.append(_groups_sentence(schedule, sizes))
+        sentences.append(_groups_sentence(schedule, sizes, drawn))
     step = schedule.turn_min + schedule.change_min
     spread = duration(balance.place_spread * step)
     if balance.cycles == 1:
@@ -77,10 +82,11 @@ def _other_part(schedule: Schedule) -> float:
     return schedule.length_min - (len(schedule.turns) - 1) * schedule.change_min
 
 
-def _groups_sentence(schedule: Schedule, sizes: Sequence[int]) -> str:
+def _groups_sentence(schedule: Schedule, sizes: Sequence[int], drawn: int | None) -> str:
     rows = {device: i + 1 for i, device in enumerate(schedule.devices)}
     means = [sum(rows[d] for d in g) / len(g) for g in schedule.groups]
-    text = f"Groups of {joined(map(str, sizes))} devices; mean positions in the row "
+    lot = "" if drawn is None else f", drawn by lot (seed {drawn})"
+    text = f"Groups of {joined(map(str, sizes))} devices{lot}; mean positions in the row "
     text += joined([number(m, 1) for m in means])
     together = together_counts(schedule).values()
     if max(together) != min(together):

@@ -36,7 +36,8 @@ def limited_phases(plan: Plan, view: Outlook) -> str:
         )
         head = f"{phase.label}: at most {schedule.at_once} at once do {schedule.parts[0]}"
         lines.append(wrapped(f"{head} ({reason})" if reason else head))
-        lines += [wrapped(s, INDENT * 3, INDENT * 2 + "· ") for s in imbalance(schedule)]
+        told = imbalance(schedule, drawn=plan.phase_plan(phase.id).drawn)
+        lines += [wrapped(s, INDENT * 3, INDENT * 2 + "· ") for s in told]
         lines.append(wrapped(if_one_powers_off(schedule), INDENT * 3, INDENT * 2 + "· "))
         lines += list(_early(plan, view, phase.id, schedule))
     return "\n".join(lines)

@@ -99,6 +99,11 @@ class PhasePlan:
     seed: int = 0
     first: tuple[str, ...] = ()
 
+    @property
+    def drawn(self) -> int | None:
+        """Return the seed by which groups are drawn by lot; ``None`` if they are not."""
+        return self.seed if self.assignment == "random" else None
+
 
 @dataclass(frozen=True, kw_only=True)
 class DeviceForecast:

@@ -64,8 +64,16 @@ def _planned(plan: Plan, keys: tuple[str, ...]) -> str:
     stated = [
         recorded(plan.conditions[k], CONDITIONS[k].unit) for k in keys if k in plan.conditions
     ]
-    found = "; ".join(text for text in stated if text != NOT_RECORDED)
+    found = "; ".join(dict.fromkeys(text for text in stated if text != NOT_RECORDED))
     return f"Planned: {found}." if found else ""
+
+
+def _exception(key: str, value: object) -> str:
+    """Return what is different on one device, in the words of the report."""
+    known = CONDITIONS.get(key)
+    if known is None:
+        return f"{key} {recorded(value)}"
+    return f"{known.label[:1].lower()}{known.label[1:]} {recorded(value, known.unit)}"
 
 
 def once_for_the_row(sheet: Sheet) -> Page:
@@ -93,7 +101,7 @@ def on_every_device(sheet: Sheet) -> Page:
         note = _planned(sheet.plan, keys) or unit
         rows.append((what, note, *(BOX for _ in names)))
     exceptions = tuple(
-        f"{device.label}: {', '.join(f'{k} {recorded(v)}' for k, v in device.conditions.items())}."
+        f"{device.label}: {'; '.join(_exception(k, v) for k, v in device.conditions.items())}."
         for device in sheet.plan.devices
         if device.conditions
     )

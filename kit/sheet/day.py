@@ -93,10 +93,8 @@ def limited_phases(sheet: Sheet) -> Page:
         blocks.append(
             Block(text=f"At most {schedule.at_once} at once do {schedule.parts[0]}{why}.")
         )
-        blocks += [
-            Block(kind="bullet", text=text)
-            for text in (*imbalance(schedule), if_one_powers_off(schedule))
-        ]
+        told = imbalance(schedule, drawn=sheet.plan.phase_plan(phase.id).drawn)
+        blocks += [Block(kind="bullet", text=text) for text in (*told, if_one_powers_off(schedule))]
     if not blocks:
         return prose("Every device does the same at the same time; nothing is shared out.")
     blocks.append(Block(kind="heading", text="If a device powers off before or in its turn"))

@@ -117,6 +117,16 @@ def test_six_devices_five_streams_by_hand():
     ]
 
 
+def test_groups_drawn_by_lot_say_so_with_their_seed():
+    schedule = crossover(
+        row(6), length_min=122, parts=("stream", "forms"), at_once=5, change_min=2,
+        assignment="random", seed=7,
+    )  # fmt: skip
+    told = [s for s in imbalance(schedule, drawn=7) if s.startswith("Groups")]
+    assert told[0].startswith("Groups of 3 and 3 devices, drawn by lot (seed 7); mean positions")
+    assert "drawn" not in " ".join(imbalance(schedule))
+
+
 def test_waves_when_the_limit_is_below_half_the_row():
     # Seven devices, three at once: 3 waves; (100 - 0)/3 = 33 whole minutes, 1 min left over.
     s = crossover(row(7), at_once=3, length_min=100, parts=PARTS)

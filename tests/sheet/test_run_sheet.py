@@ -124,7 +124,7 @@ def test_every_device_has_its_own_box(sample):
     held = {cells[0]: cells[1] for cells in grid.rows}["Charged to 100 % and held"]
     assert held.replace("\xa0", " ") == "Planned: 45 min."
     # what is different on one device stands below
-    assert any("Dunlin 9: power_saver on, cannot be" in note for note in grid.notes)
+    assert any("Dunlin 9: power saver on, cannot be" in note for note in grid.notes)
 
 
 def test_who_is_present_and_when_nobody_is(sample):

@@ -134,6 +134,11 @@ def is_replicated(session: Session) -> bool:
     return len(session.runs) > 1
 
 
+def _least(quantity: Quantity) -> Floats:
+    """Return the lower bound of every value, that of a censored one being the value itself."""
+    return quantity.value - np.where(quantity.at_least, 0.0, quantity.half_width)
+
+
 def _replicate_row(quantity: Quantity, j: int, device: str, coverage: float) -> tuple[object, ...]:
     have = ~np.isnan(quantity.value[:, j])
     values = quantity.value[have, j]
@@ -145,6 +150,7 @@ def _replicate_row(quantity: Quantity, j: int, device: str, coverage: float) -> 
     mean = float(values.mean())
     if quantity.at_least[have, j].any():
         # the mean of lower bounds is a lower bound of the mean, and all that is known
+        mean = float(_least(quantity)[have, j].mean())
         return (*head, mean, nan, nan, nan, mean, nan, quantity.unit, "lower_bound")
     half = float(quantity.half_width[have, j].max())
     own_u = float(quantity.u[have, j].max())
@@ -226,7 +232,8 @@ def _model_row(
     if len(values) < 2:
         return (*head, *[nan] * 8, quantity.unit, "one_unit")
     if quantity.at_least[:, units].any():
-        mean = float(np.mean([v.mean() for v in values]))
+        least = [c[~np.isnan(c)] for c in (_least(quantity)[:, j] for j in units)]
+        mean = float(np.mean([v.mean() for v in least if v.size]))
         return (*head, mean, *[nan] * 5, mean, nan, quantity.unit, "lower_bound")
     table = one_way(values)
     mean, u, dof = mean_of_units(values)

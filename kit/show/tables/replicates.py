@@ -144,8 +144,8 @@ def replicate_models(results: Results) -> Table | None:
             number(row.runs),
             estimate(row.mean, row.mean_low, row.mean_high, row.unit_symbol)
             + lettered(row.flags.split(";"), letters),
-            number(row.s_r, 2),
-            number(row.s_l, 2),
+            quantity(row.s_r, row.unit_symbol, 2),
+            quantity(row.s_l, row.unit_symbol, 2),
         )
         for row in rows_of(frame)
     )

@@ -13,7 +13,7 @@ from kit.units import MISSING, NO_BREAK, clock, duration, h_mm
 if TYPE_CHECKING:
     from kit.plan.planned import Plan
 
-__all__ = ["INDENT", "WIDTH", "cell", "moment", "short_time", "title", "wrapped"]
+__all__ = ["INDENT", "WIDTH", "broken", "cell", "moment", "short_time", "title", "wrapped"]
 
 WIDTH = 100
 INDENT = "  "
@@ -61,16 +61,36 @@ def wrapped(text: str, indent: str = INDENT, first: str | None = None) -> str:
     >>> wrapped("x" * 94 + " 55\N{NO-BREAK SPACE}% of it").splitlines()[1]
     '  55\xa0% of it'
     """
-    lines = [indent if first is None else first]
+    start = indent if first is None else first
+    lines = broken(displayable(text), WIDTH, hang=len(indent), start=start)
+    return "\n".join(lines)
+
+
+def broken(text: str, width: int, *, hang: int = 0, start: str = "") -> list[str]:
+    """Return text in lines of a width; a longer word is cut.
+
+    Parameters
+    ----------
+    hang
+        How far all lines but the first are indented.
+    start
+        What the first line begins with.
+
+    Examples
+    --------
+    >>> broken("call: Tablet 1, Tablet 6", 16, hang=2)
+    ['call: Tablet 1,', '  Tablet 6']
+    """
+    lines = [start]
     empty = True
-    for word in re.split(r"[ \t\n]+", displayable(text).strip()):
-        shown = shorten(word, WIDTH - len(indent))
-        if not empty and text_width(lines[-1]) + 1 + text_width(shown) > WIDTH:
-            lines.append(indent)
+    for word in re.split(r"[ \t\n]+", text.strip()):
+        shown = shorten(word, width - hang)
+        if not empty and text_width(lines[-1]) + 1 + text_width(shown) > width:
+            lines.append(" " * hang)
             empty = True
         lines[-1] += shown if empty else f" {shown}"
         empty = False
-    return "\n".join(lines)
+    return lines
 
 
 def cell(text: str, width: int, align: Literal["left", "right"] = "left") -> str:

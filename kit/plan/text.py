@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from kit.labels import shorten, text_width
 from kit.plan.limited_text import limited_phases
-from kit.plan.lines import INDENT, WIDTH, cell, moment, short_time, title, wrapped
+from kit.plan.lines import INDENT, WIDTH, broken, cell, moment, short_time, title, wrapped
 from kit.plan.outlook import outlook
 from kit.plan.predict import device_rates
 from kit.plan.resolution_text import resolution_lines
@@ -82,7 +82,9 @@ def _timetable(plan: Plan, view: Outlook) -> str:
         span = f"{moment(plan, item.start_min)}"
         if item.end_min != item.start_min:
             span += f" – {moment(plan, item.end_min) if item.end_min is not None else 'empty'}"
-        lines.append(f"{INDENT}{cell(span, 15)}  {_item_text(plan, item, numbers)}".rstrip())
+        first, *more = _item_lines(plan, item, numbers)
+        lines.append(f"{INDENT}{cell(span, 15)}  {first}".rstrip())
+        lines += [f"{INDENT}{' ' * 15}  {line}".rstrip() for line in more]
     for start, end in unattended(plan, view.table):
         lines.append(
             wrapped(
@@ -92,7 +94,8 @@ def _timetable(plan: Plan, view: Outlook) -> str:
     return "\n".join(lines)
 
 
-def _item_text(plan: Plan, item: Item, numbers: dict[str, str]) -> str:
+def _item_lines(plan: Plan, item: Item, numbers: dict[str, str]) -> list[str]:
+    """Return an item of the timetable; who has a turn is told in full, on several lines if need be."""
     length = "" if item.end_min is None else duration(item.end_min - item.start_min)
     length = "" if item.end_min == item.start_min else length
     inner = item.kind in ("turn", "change", "spare") or item.point == "inside"
@@ -110,8 +113,16 @@ def _item_text(plan: Plan, item: Item, numbers: dict[str, str]) -> str:
         text = f"{arrow} {text}"
     indent = 4 if inner else 0
     room = WIDTH - len(INDENT) - 15 - 2 - 7 - 10
-    body = " " * indent + cell(text, room - indent - 1) + " "
-    return f"{cell(mark, 6)} {body}{cell(length, 10, 'right')}"
+    width = room - indent - 1
+    told = [text]
+    if item.kind in ("turn", "spare"):
+        names = displayable(text).replace(" ", NO_BREAK)  # a name is not broken
+        told = broken(names.replace(f",{NO_BREAK}", ", "), width, hang=2)
+    body = " " * indent + cell(told[0], width) + " "
+    return [
+        f"{cell(mark, 6)} {body}{cell(length, 10, 'right')}",
+        *(f"{cell('', 6)} {' ' * indent}{line}" for line in told[1:]),
+    ]
 
 
 def _expected(plan: Plan, view: Outlook) -> str:

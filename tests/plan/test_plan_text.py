@@ -116,6 +116,24 @@ def test_a_phase_of_unknown_rate_is_judged_by_the_rates_it_can_show():
     assert "cannot be told from no drain at all on B." in words
 
 
+def test_everybody_in_a_turn_is_named_however_many_they_are():
+    names = [f"tablet-{i}" for i in range(1, 25)]
+    call = Phase(id="c", label="C", kind="rotation", parts=("call", "map"), planned_min=30,
+                 turn_min=10)  # fmt: skip
+    plan = make_plan(
+        devices=tuple(names), phases=(call,), rates={}, limits=(Limit(activity="call", at_once=8),)
+    )
+    plan = replace(
+        plan,
+        devices=tuple(replace(d, label=f"Tablet {n}") for n, d in enumerate(plan.devices, 1)),
+    )
+    lines = section(plan_text(plan), "Timetable")
+    said = " ".join(" ".join(lines).split())
+    assert all(said.count(f"Tablet {n},") + said.count(f"Tablet {n} ") == 1 for n in range(1, 25))
+    assert not any(line.endswith("Tablet") for line in lines)  # a name stays on one line
+    assert max(map(text_width, lines)) <= WIDTH
+
+
 def test_a_number_stays_with_its_unit_at_the_end_of_a_line(sample):
     _, text = sample
     assert not any(line.split() and line.split()[0] in ("%", "pp", "h", "min", "s")

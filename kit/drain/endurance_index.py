@@ -66,7 +66,8 @@ def endurance_index(session: Session, runtimes: pd.DataFrame) -> pd.DataFrame:
 
     devices = {d.id: d for d in session.devices}
     rows: list[tuple[object, ...]] = []
-    for row in runtimes.to_dict(orient="records"):
+    rated = any(None not in (d.nominal_voltage_v, d.rated_capacity_mah) for d in session.devices)
+    for row in runtimes.to_dict(orient="records") if rated else ():
         device = devices[row["device"]]
         volts, mah = device.nominal_voltage_v, device.rated_capacity_mah
         if volts is None or mah is None or np.isnan(row["runtime_h_low"]):

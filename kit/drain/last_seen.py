@@ -126,15 +126,15 @@ def tail_min(seen: Seen, unit: int, at: float) -> float:
 
     The rate is the steepest fall over any stretch of about half an hour of the log.
     """
-    mine = seen.unit == unit
-    order = np.argsort(seen.t[mine], kind="stable")
-    t, soc = seen.t[mine][order], seen.soc[mine][order]
+    mine = np.flatnonzero(seen.unit == unit)
+    mine = mine[np.argsort(seen.t[mine], kind="stable")]
+    t, soc = seen.t[mine], seen.soc[mine]
     if t.size < 2:
         return float("nan")
     grid = np.arange(t[-1], t[0] - _RATE_STEP_MIN, -_RATE_STEP_MIN)
-    picks = np.unique(np.maximum(np.searchsorted(t, grid, side="right") - 1, 0))
-    step = np.diff(t[picks])
-    fall = -np.diff(soc[picks])
+    picks = np.maximum(np.searchsorted(t, grid, side="right") - 1, 0)[::-1]
+    step = t[picks][1:] - t[picks][:-1]
+    fall = soc[picks][:-1] - soc[picks][1:]
     usable = step >= _RATE_STEP_MIN / 2.0
     if not usable.any() or fall[usable].max() <= 0.0:
         return float("nan")

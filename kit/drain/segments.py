@@ -8,6 +8,7 @@ readings they share. Drains are true-charge drains as a measure of energy (`kit.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,6 +18,7 @@ from kit.drain.gauge import charge_excess
 from kit.drain.part_rows import done_h, planned_h, turns
 from kit.drain.reference_repeats import charge_share
 from kit.drain.rotation import plain_phase
+from kit.drain.states import gauge_covariance
 from kit.drain.swaps import UNNAMED_PARTS, with_swaps
 
 if TYPE_CHECKING:
@@ -66,6 +68,8 @@ class Segments:
         (K, S). u of the length (h).
     start_variance
         (K, S). Variance from the charge at the start (pp²).
+    gauge
+        (K, B, B). Covariance of the gauge's deviations at the readings (pp²).
     """
 
     swaps: Swaps
@@ -81,11 +85,28 @@ class Segments:
     share_half_width: Floats
     length_u_h: Floats
     start_variance: Floats
+    gauge: Floats
 
-    @property
+    @cached_property
     def factor(self) -> Floats:
         """Return the factor from drain to a measure of energy, shape (K, S)."""
         return np.asarray(1.0 / (1.0 + self.share * self.beta))
+
+    @cached_property
+    def _found(self) -> dict[str, tuple[Bools, Floats]]:
+        return {}
+
+    def standing_for(self, activity: str) -> tuple[Bools, Floats]:
+        """Return which segments stand for an activity, (K, S), and their hours together, (K,).
+
+        The same activity is asked for in one mix after the other; it is looked up once.
+        """
+        if activity not in self._found:
+            here = self.usable & (self.activity == activity)
+            direct = here & ~self.indirect
+            here = np.where(direct.any(axis=1, keepdims=True), direct, here)
+            self._found[activity] = here, np.where(here, self.hours, 0.0).sum(axis=1)
+        return self._found[activity]
 
 
 def _layout(ready: Prepared) -> list[tuple[int, str]]:
@@ -218,4 +239,5 @@ def segments(ready: Prepared, obs: Observed) -> Segments:
         share_half_width=counts.half_width[:, None],
         length_u_h=np.where(dying, chains.off_u_h[:, None], chains.length_u_h[:, phase]),
         start_variance=start[:, phase] * (np.array([k != "second" for _, k in layout])),
+        gauge=gauge_covariance(chains, now),
     )

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from kit.drain.crossover import crossover_rows
 from kit.drain.phases import prepare
 from kit.drain.rotation import rotation_rows
@@ -58,5 +60,7 @@ def parts(
                 elif phase.kind == "rotation":
                     rows += rotation_rows(ready, run, j, settings.coverage)
     columns = list(RESULT_COLUMNS["parts"])
-    frame = pd.DataFrame([row.cells() for row in rows], columns=columns)
-    return frame.astype({"run": "int64"}) if not rows else frame
+    if not rows:
+        kinds = {"run": np.int64}
+        return pd.DataFrame({c: np.empty(0, dtype=kinds.get(c, object)) for c in columns})
+    return pd.DataFrame([row.cells() for row in rows], columns=columns)

@@ -13,12 +13,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from kit.drain.gauge import constant_power_drain
-from kit.drain.order import margins
+from kit.drain.order import table_margin
 from kit.drain.phases import prepare
 from kit.drain.projections import hours_from_rate
 from kit.drain.readings import observed
 from kit.drain.segments import segments
-from kit.drain.states import gauge_covariance, time_variance
+from kit.drain.states import time_variance
 from kit.stats.order import rank_intervals, tie_letters
 from kit.stats.uncertainty import Resolution, resolution
 
@@ -104,10 +104,7 @@ def _shares(
     for activity, weight in weights.items():
         if weight <= 0.0:
             continue
-        here = found.usable & (found.activity == activity)
-        direct = here & ~found.indirect
-        here = np.where(direct.any(axis=1, keepdims=True), direct, here)
-        hours = np.where(here, found.hours, 0.0).sum(axis=1)
+        here, hours = found.standing_for(activity)
         has = hours > 0.0
         for k in np.flatnonzero(~has).tolist():
             missing[k].append(activity)
@@ -158,8 +155,7 @@ def mix_rates(
         step=chains.observations.step,
         convention_variance=chains.offset_variance,
     )
-    covariance = gauge_covariance(chains, now)
-    gauge = ((coefficients[:, None, :] @ covariance)[:, 0, :] * coefficients).sum(axis=1)
+    gauge = ((coefficients[:, None, :] @ found.gauge)[:, 0, :] * coefficients).sum(axis=1)
     drain = np.where(share > 0.0, np.nan_to_num(found.drain_pp), 0.0)
     per_hour = np.where(share > 0.0, drain / np.where(found.hours > 0.0, found.hours, 1.0), 0.0)
     length = scaled * per_hour * found.length_u_h
@@ -209,7 +205,7 @@ def lower_rates(found: MixRates, part: slice, coverage: float) -> tuple[Bools, B
     both = shown[:, None] + shown[None, :]
     u = np.hypot(found.u_other[part][:, None], found.u_other[part][None, :])
     bound = found.bound[part][:, None] + found.bound[part][None, :]
-    width = margins(both, u, bound, coverage, n * (n - 1) // 2).table
+    width = table_margin(both, u, bound, coverage, n * (n - 1) // 2)
     with np.errstate(invalid="ignore"):
         lower = rate[None, :] - rate[:, None] > width
     return np.asarray(lower, dtype=bool), known

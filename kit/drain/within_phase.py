@@ -96,6 +96,8 @@ def within_phase(
             cells = _halves(t, u, level, k_factor) if t.size >= MIN_TICKS else _TOO_FEW
             rows.append((chains.runs[run], phase.id, chains.devices[place], int(t.size), *cells))
     frame = pd.DataFrame(rows, columns=list(WITHIN_COLUMNS))
+    if not rows:
+        return frame
     order = {p: i for i, p in enumerate(chains.phases)}
     return frame.sort_values(
         ["run", "phase"], key=lambda c: c.map(order) if c.name == "phase" else c, kind="stable"

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 from kit.importing.grid import column_letters, tell
 from kit.importing.percent import cleaned, percent_of
+from kit.importing.setup_text import toml_string
 from kit.importing.words import is_missed, is_off
 from kit.read.cells import quoted
 from kit.read.scorecard import HEADING_UNIT
@@ -21,6 +23,7 @@ __all__ = ["CHECKPOINT", "FREE", "CardColumns"]
 FREE = ("note", "by", "evidence")
 SHARED = ("phase", "date", "clock", "elapsed_min", "run", *FREE)
 CHECKPOINT = "checkpoint"
+CLOCK = re.compile(r"[0-9]{1,2}[:.h][0-9]{2}(?::[0-9]{2})?(?: ?[ap]\.?m\.?)?", re.IGNORECASE)
 
 
 class CardColumns:
@@ -43,9 +46,12 @@ class CardColumns:
 
     def _columns(self) -> None:
         own = {c for c, _ in self.table.own_times.values()}
-        named = any(h.role == CHECKPOINT for h in self.table.headings)
+        said = [h.role for h in self.table.headings]
+        pointed = CHECKPOINT not in said and "phase" in said and "point" in said
+        named = CHECKPOINT in said or pointed
         for c, heading in enumerate(self.table.headings):
             role = "elapsed_min" if heading.role == "elapsed" else heading.role
+            role = CHECKPOINT if pointed and role == "point" else role
             held = self._held(c)
             first = c == 0 and not (named or heading.decided) and role in ("", "phase", "device")
             if first and self._is_text(c):
@@ -121,6 +127,20 @@ class CardColumns:
                     remedy="Rename one of the two headings, or say by columns."
                     f'"{column_letters(c)}" = "ignore" that it is left aside.',
                     device=name,
+                )
+            )
+        elif CLOCK.fullmatch(name) and not self.table.headings[column].decided:
+            key = f"columns.{toml_string(self.table.headings[column].text)}"
+            self.part.findings.append(
+                tell(
+                    self.grid,
+                    "import-ambiguous",
+                    row=row,
+                    column=c,
+                    expected="the name of a device; a time of day stands there",
+                    remedy="Turn the table, so that each device has a column and the times stand "
+                    f'in a column Clock. If it is a device, write {key} = "readings".',
+                    decide=key,
                 )
             )
         elif starts_formula(name):

@@ -86,6 +86,9 @@ class _Card:
         for i in range(len(self.names)):
             text = self.table.text(i, at) if at is not None else ""
             name = row_name(text, self.decisions)
+            if self._is_heading_again(i):
+                self._tell_second(i)
+                break
             if at is not None and self._is_section(i, at, text):
                 section = text
                 continue
@@ -111,6 +114,24 @@ class _Card:
         if not alone or plain_words(text) in NAMED_POINTS or row + 1 >= len(self.names):
             return False
         return plain_words(self.table.text(row + 1, at)) in NAMED_POINTS
+
+    def _is_heading_again(self, row: int) -> bool:
+        """Whether the names of all devices stand in a row again: another table begins."""
+        texts = [self.table.text(row, c) for c in self.devices]
+        return len(texts) > 1 and texts == [self.table.headings[c].text for c in self.devices]
+
+    def _tell_second(self, row: int) -> None:
+        r, _ = self.table.places[row][0]
+        self.part.findings.append(
+            tell(
+                self.grid,
+                "import-second-table",
+                row=r,
+                found="the headings a second time",
+                expected="one table in a sheet",
+                remedy="Put each table on a sheet of its own; sheets called Run 1, Run 2 are runs.",
+            )
+        )
 
     def _kind(self, row: int) -> str:
         """Return what the cells of a row of ends hold; "" for a row of readings."""

@@ -95,7 +95,7 @@ def _timetable(plan: Plan, view: Outlook) -> str:
 
 
 def _item_lines(plan: Plan, item: Item, numbers: dict[str, str]) -> list[str]:
-    """Return an item of the timetable; who has a turn is told in full, on several lines if need be."""
+    """Return the lines of an item; who has a turn is told in full."""
     length = "" if item.end_min is None else duration(item.end_min - item.start_min)
     length = "" if item.end_min == item.start_min else length
     inner = item.kind in ("turn", "change", "spare") or item.point == "inside"

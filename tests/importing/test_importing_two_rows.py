@@ -227,6 +227,33 @@ def test_a_list_may_say_when(tmp_path):
     assert state.session.readings["t_min"].tolist() == [0, 61]  # 8:00 to 9:01
 
 
+def test_a_column_of_phases_and_one_of_points(tmp_path):
+    table = [
+        ["Phase", "Point", "Clock", "Limpet 10", "Dunlin 9"],
+        ["map", "start", dt.time(8, 0), 100, 100],
+        [None, "end", dt.time(9, 1), 91, 88],
+        ["photo", "end", dt.time(10, 3), 76, None],
+        [None, "last seen on", None, None, dt.time(9, 56)],
+        [None, "first seen off", None, None, dt.time(9, 58)],
+    ]
+    path = book(tmp_path / "a.xlsx", table, shape=lambda _, page: page.merge_cells("A2:A3"))
+    assert_the_day(imported(path))
+
+
+def test_times_over_columns_are_no_devices(tmp_path):
+    table = [["", "8:00", "9:01"], ["Limpet 10", "100 %", "91 %"], ["Dunlin 9", "100 %", "88 %"]]
+    path = book(tmp_path / "a.xlsx", table)
+    assert open_cells(imported(path)) == {"B1": 'columns."8:00"', "C1": 'columns."9:01"'}
+
+
+def test_a_second_table_in_a_sheet_is_told_once(tmp_path):
+    table = [*card(ends=False), [], ["Run 2"], *card(ends=False)]
+    state = imported(book(tmp_path / "a.xlsx", table))
+    [told] = [f for f in state.findings if f.severity == "error"]
+    # four rows, a blank one, the title of the second: its headings are in row 7
+    assert (told.rule, told.line) == ("import-second-table", 7)
+
+
 def hide(workbook, page):
     page.row_dimensions[3].hidden = True
     page.column_dimensions["D"].hidden = True

@@ -6,8 +6,10 @@ words; colour and weight only repeat it.
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
+from kit.recorder.day import later
 from kit.safe_text import displayable
 from kit.units import joined
 
@@ -15,6 +17,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from kit.recorder.state import DeviceNow, Protocol, Situation
+    from kit.session import Phase
 
 __all__ = [
     "HELP",
@@ -123,7 +126,7 @@ def prompt_line(here: Situation, protocol: Protocol) -> str:
         )
     if here.step == "start" and here.following is not None:
         read = any(r.get("phase") == here.following.id for r in here.rows)
-        hint = "" if read or here.ended is None else " (r: read the row once more)"
+        hint = "" if read or here.ended is None else _start_hint(here, here.following)
         return displayable(f"START {here.following.label}: type s when it begins{hint}")
     if here.step == "turn":
         return _change(here)
@@ -135,6 +138,15 @@ def prompt_line(here: Situation, protocol: Protocol) -> str:
     if here.step == "done":
         return "DONE: every device is noted off or still on. q leaves."
     return f"{_until(here)}. 3 x: device 3 off; l: looked along; ? keys"
+
+
+def _start_hint(here: Situation, phase: Phase) -> str:
+    """Return when the row is to be read before a phase, as planned; else how it can be."""
+    after = phase.start_read_after_min
+    seen = [d.soc_at for d in here.devices if d.soc_at is not None]
+    if after is None or not math.isfinite(after) or not seen:
+        return " (r: read the row once more)"
+    return f" (read the row at {later(max(seen), after):%H:%M})"
 
 
 def _change(here: Situation) -> str:

@@ -67,6 +67,10 @@ def planned_start(minutes: float) -> Day:
 
 def test_a_planned_reading_of_a_start_is_due_when_the_pause_is_over() -> None:
     day = planned_start(5)
+    # read at 9:00, again 5 min later
+    assert prompt_line(day.at(62).here, day.protocol) == (
+        "START Two: type s when it begins (read the row at 09:05)"
+    )
     # a minute before it, not before: 60 + 5 - 1 = 64
     assert day.at(63.9).due() is None
     assert day.at(64.0).due() == ("p2", "start", ("a", "b", "c"))
@@ -85,6 +89,7 @@ def test_a_phase_that_begins_early_has_its_planned_reading_all_the_same() -> Non
 def test_a_start_that_is_never_to_be_read_is_not_asked_for() -> None:
     day = planned_start(math.inf)
     assert day.at(100).due() is None
+    assert prompt_line(day.here, day.protocol).endswith("(r: read the row once more)")
     day.type("s")
     assert day.due() is None
 

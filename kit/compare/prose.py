@@ -168,6 +168,13 @@ def limits(found: Comparison) -> tuple[str, ...]:
             "The width of every interval rests on the assumed scatter from session to session. "
             "Two more devices that take part in every session would put it on a measurement."
         )
+    declared = [m.said for m in found.members if m.session.declared_comparison]
+    if declared:
+        parts.append(
+            f"The comparison declared in the setup file of {joined(declared)} was declared for "
+            "the data of that day. Here it is judged together with all other pairs; alone, it is "
+            "judged in the report of its session."
+        )
     return tuple(parts)
 
 

@@ -255,7 +255,7 @@ class _History:
             comparison = compare(before, after)
             found = headline(comparison, earlier=last.number)
         date = max(dates, default="") or self.past.undated
-        text = ""
+        now, text = self.results.session.fingerprint, ""
         if self.past.keep == "revision":
             text = notice(
                 changes,
@@ -265,9 +265,10 @@ class _History:
                 date=date,
                 conclusion=found.sentence,
                 comparison=comparison,
+                again=next((r.number for r in self.past.earlier if r.fingerprint == now), None),
             )
         here = (
-            self.past.number, date, self.results.session.fingerprint, len(changes),
+            self.past.number, date, now, len(changes),
             comparison.figures if comparison else 0, len(comparison.moves) if comparison else 0,
             comparison.statements if comparison else 0,
             len(comparison.changed) if comparison else 0, found.code, found.sentence, text,

@@ -49,7 +49,8 @@ class _Reader(HTMLParser):
             if name in self.links:
                 self.add("link", f"a second link to {name}")
             self.links[name] = href
-            attrs = [(k, "" if k == "href" else v) for k, v in attrs]
+            # the data are looked at elsewhere; what a browser is to take them for, here
+            attrs = [(k, href.partition(",")[0] if k == "href" else v) for k, v in attrs]
         if tag not in ("meta", "link", "br", "hr", "img", "input", "path", "use", "rect"):
             self.open.append(tag)
         if tag == "table":

@@ -65,6 +65,7 @@ def notice(
     date: str,
     conclusion: str,
     comparison: Comparison | None,
+    again: int | None = None,
 ) -> str:
     """Return the paragraph.
 
@@ -84,26 +85,32 @@ def notice(
         The sentence of `kit.revise.headline.headline`.
     comparison
         Of the two results; ``None`` if they could not be compared.
+    again
+        Number of a revision before ``earlier`` that had the same data, if there is one.
     """
     session = data["session"]
     when = f" of {session['date']}" if session.get("date") else ""
     opening = f"Correction{f' of {date}' if date else ''} to “{session['title']}”{when}."
     if changes:
-        said = [_cell(c, reasons.get(c, ""), data) for c in changes[:MOST_CELLS]]
+        why = {reasons.get(c, "") for c in changes}
+        shared = why.pop() if len(changes) > 1 and len(why) == 1 else ""
+        said = [_cell(c, "" if shared else reasons.get(c, ""), data) for c in changes[:MOST_CELLS]]
         rest = len(changes) - MOST_CELLS
         if rest > 0:
             said.append(f"{count(rest, 'further change')} listed in the report")
         what = f"In the record, {_were(changes)}: {'; '.join(said)}."
+        what += f" The reason for all of them: {shared.rstrip('.')}." if shared else ""
     else:
         what = (
             "Only the form of the files of the record changed (order of rows or columns, quotation "
             "marks, line ends, comments): no cell is different."
         )
     number_, fingerprint = earlier
+    back = "" if again is None else f", whose data are those of revision {again} again"
     closing = (
         f"The corrected report is revision {session['revision']} (data fingerprint "
-        f"{session['fingerprint']}); revision {number_} (data fingerprint {fingerprint}) is kept "
-        "beside it."
+        f"{session['fingerprint']}){back}; revision {number_} (data fingerprint {fingerprint}) is "
+        "kept beside it."
     )
     parts = (opening, what, conclusion, _most(comparison, data), closing)
     return " ".join(part for part in parts if part)

@@ -8,6 +8,7 @@ import pytest
 
 from kit import compare_report
 from kit.compare.data import comparison_data
+from kit.compare.prose import limits
 from kit.display import Picture, Prose, Table
 from kit.errors import RecordError, UsageError
 from kit.places import samples_folder, templates_folder
@@ -174,3 +175,14 @@ def test_a_record_that_did_not_pass_is_named_with_its_folder(tmp_path):
     with pytest.raises(RecordError) as caught:
         compare_report.load(f"{bad}\n{Path(samples_folder()) / 'full-day'}")
     assert caught.value.findings[0].file == "spring/log.csv"
+
+
+def test_a_comparison_declared_for_one_day_is_not_judged_alone_here():
+    days = [
+        day(1, {"a": 600, "b": 500}, declared_comparison=("a", "b")),
+        day(2, {"a": 610, "b": 505}),
+    ]
+    (said,) = [t for t in limits(compared(*days)) if "declared" in t]
+    assert "of session\N{NO-BREAK SPACE}1 (2026-05-01) was declared" in said
+    undeclared = compared(day(1, {"a": 600, "b": 500}), days[1])
+    assert not any("declared" in t for t in limits(undeclared))

@@ -6,6 +6,7 @@ Limpet 10 runs from 08:00 until it is seen off at 12:12, Dunlin 9 until 11:22.
 from __future__ import annotations
 
 import json
+import re
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,7 +16,7 @@ import pytest
 from kit import report
 from kit.display import RESULTS_MIME, DataBundle
 from kit.errors import UsageError
-from kit.revise.amend import amend
+from kit.revise.amend import Cell, amend, amend_cells, cell_of
 from kit.revise.archive import revision_files
 from kit.revise.draft import DRAFT_LINE
 from kit.show.results_data import results_data
@@ -158,3 +159,22 @@ def test_a_draft_says_what_it_is_and_has_no_notice(record: Path) -> None:
 def test_keep_is_one_of_two_words(record: Path) -> None:
     with pytest.raises(UsageError, match="keep is 'maybe'"):
         load(record, "maybe")
+
+
+def test_a_notice_gives_a_shared_reason_once_and_names_the_revision_that_is_back(
+    record: Path,
+) -> None:
+    cells = [cell_of("9:last_on=13:20"), cell_of("9:first_off=13:22")]
+    done = amend_cells(record, cells, reason="the clock was slow.", on=ON)
+    text = str(last(kept(record))["notice"])
+    assert text.count("the clock was slow") == 1
+    assert "(log.csv, line 9). The reason for all of them: the clock was slow. The conc" in text
+    assert "whose data are those" not in text
+    back = [Cell(line=9, column=c.column, to=c.old) for c in done.corrections]
+    amend_cells(record, back, reason="it was right", on=ON)
+    text = str(last(load(record))["notice"])
+    assert re.search(
+        r"is revision 3 \(data fingerprint \w{12}\), whose data are those of revision 1 again; "
+        r"revision 2 \(data",
+        text,
+    )

@@ -464,6 +464,9 @@ PAGE_TAMPERING: dict[str, tuple[Callable[[str], str], str]] = {
         _link("log.csv", lambda d: d.replace(b"09:30,80", b"09:30,70")),
         r"file log\.csv: found SHA-256",
     ),
+    "the log, for a page": (
+        _sub(r'(download="log\.csv" href=")data:text/csv', r"\1data:text/html"), r"text/html",
+    ),
     "the log, not decodable": (
         _sub(r'(download="log\.csv" href="[^,]*,)', r"\1***"), r"file log\.csv: found a link that",
     ),

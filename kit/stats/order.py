@@ -434,9 +434,10 @@ def rank_intervals(above: ArrayLike) -> tuple[NDArray[np.int64], NDArray[np.int6
     return best.astype(np.int64), worst.astype(np.int64)
 
 
-def _bits(mask: int) -> list[int]:
+@lru_cache(maxsize=4096)
+def _bits(mask: int) -> tuple[int, ...]:
     """Return the positions of the ones of a bit mask."""
-    return [k for k in range(mask.bit_length()) if mask >> k & 1]
+    return tuple(k for k in range(mask.bit_length()) if mask >> k & 1)
 
 
 def _cliques(neighbours: Sequence[int]) -> list[int]:
@@ -464,6 +465,9 @@ def _cliques(neighbours: Sequence[int]) -> list[int]:
 
 def _needed(cliques: list[int]) -> list[int]:
     """Drop sets whose every pair (or lone member) also stands in another set."""
+    # of two other sets, one lacks some member x and the other some y: the pair x, y is in neither
+    if len(cliques) < 4:
+        return cliques
     kept = list(cliques)
     for clique in sorted(cliques, key=lambda c: (c.bit_count(), _bits(c))):
         others = [c for c in kept if c != clique]
@@ -523,13 +527,14 @@ def _letters(above: bytes, n: int) -> tuple[str, ...]:
     """Return the letters of `tie_letters`: the same orders come up again and again."""
     if n == 0:
         return ()
-    matrix = np.frombuffer(above, dtype=bool).reshape(n, n)
-    best, worst = (rank.tolist() for rank in rank_intervals(matrix))
-    ranked = sorted(range(n), key=lambda k: (best[k], worst[k], k))
+    rows, columns = [above[k * n : k * n + n] for k in range(n)], [above[k::n] for k in range(n)]
+    # by the best rank that each can have, then the worst, as in `rank_intervals`
+    ranked = sorted(range(n), key=lambda k: (sum(columns[k]), -sum(rows[k]), k))
     place = {k: i for i, k in enumerate(ranked)}
-    tied = ~(matrix | matrix.T)
-    np.fill_diagonal(tied, val=False)
-    neighbours = [_union(1 << k for k, alike in enumerate(row) if alike) for row in tied.tolist()]
+    neighbours = [
+        sum(1 << j for j in range(n) if j != k and not ahead[j] and not behind[j])
+        for k, (ahead, behind) in enumerate(zip(rows, columns, strict=True))
+    ]
     groups = [_bits(clique) for clique in _needed(_cliques(neighbours))]
     groups.sort(key=lambda group: sorted(place[k] for k in group))
     letters = [""] * n

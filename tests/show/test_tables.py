@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
+import pandas as pd
 import pytest
 
 from kit.drain.flags import FLAGS
@@ -575,3 +576,22 @@ def test_every_flag_and_source_is_said_in_words() -> None:
         assert flag_text(code).endswith(".")
     assert {source_text(code) for code in SOURCES}.isdisjoint(set(SOURCES) - {"gap"})
     assert status_text("not_reached") == "off before"
+
+
+def test_a_change_of_the_display_that_bears_a_claim_is_called_one() -> None:
+    tick = {"device": "limpet", "phase": "stream", "point": "inside", "kind": "tick",
+            "t_min": 100.0, "soc_pct": 66.0, "line": 13}  # fmt: skip
+    day = field_day()
+    readings = pd.concat([day.readings, pd.DataFrame([tick])], ignore_index=True)
+    bearing = {
+        "run": 1, "rank": 1, "statement": "A drained least", "verdict": "supported",
+        "verdict_if_misread": "tied", "what": "reading", "device": "limpet", "phase": "stream",
+        "point": "inside", "noted": "66 %", "instead": "65 %", "slip": "one off", "affected": 2,
+        "line": 13, "evidence": "",
+    }  # fmt: skip
+    results = fake_results(replace(day, readings=readings))
+    table = tables.load_bearing(
+        replace(results, extra={"load_bearing": rows("load_bearing", [bearing])})
+    )
+    assert table is not None
+    assert ", change of the display in " in plain(table.rows[0][0])

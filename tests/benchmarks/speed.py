@@ -10,8 +10,9 @@ that it is held against when a change is judged.
   that only imports the same libraries, and nbconvert making HTML of it;
 - ``dense log``: seconds and peak memory to read, check and analyse 10⁶ readings;
 - ``sessions``: ordinary sessions (six devices, eight phases) analysed one after the other in one
-  process without Monte Carlo, as seconds for 10,000: all results, without the load-bearing
-  readings, and what a table of drains, runtimes, order and claims takes;
+  process without Monte Carlo, as seconds for 10,000: the frames that a table of a season reads
+  (drains, order, standings, runtimes, claims), then all frames; with the milliseconds of those
+  that take longest, each with what it needs and no frame before it had made;
 - ``draws``: Monte Carlo of such a session, 10⁵ and 10⁶ draws, with the peak memory.
 
 Seconds of the last two are those of the processor, so that a busy machine lies less.
@@ -76,41 +77,41 @@ print(f"{len(session.readings)} readings: read {read-loaded:.2f} s, check {check
 SESSIONS = """
 import time
 import numpy as np
-import kit.analyse
-from kit.claims import claims
-from kit.drain.order import drain_pairs
-from kit.drain.phases import phase_drain, prepare
-from kit.drain.standing import standing
-from kit.results import Settings
-from kit.runtime.runtimes import runtime_tables
+from kit.analyse import analyse
+from kit.results import RESULT_COLUMNS, Settings
 from kit.simulate import Limits, random_day, simulate_day
 
+SEASON = ("phase_drain", "drain_pairs", "standing", "runtimes", "runtime_pairs", "claims")
 rng = np.random.default_rng(1)
 days = [simulate_day(random_day(Limits(), rng), rng)[1] for _ in range(120)]
 settings = Settings(draws=0)
+took = {}
 
-def core(session):
-    ready = prepare(session)
-    phase_drain(session, settings, prepared=ready)
-    drain_pairs(session, settings, prepared=ready)
-    standing(session, settings, prepared=ready)
-    times, _ = runtime_tables(session, offs=ready.chains.off_times)
-    claims(session, settings, prepared=ready, runtimes=times)
+def read(day, names):
+    results = analyse(day, (), settings)
+    for name in names:
+        begin = time.process_time()
+        results.extra[name] if name in results.extra else getattr(results, name)
+        took[name] = took.get(name, 0.0) + time.process_time() - begin
 
-def each(work):
+def each(names):
     for day in days[:20]:
-        work(day)
+        read(day, names)
+    took.clear()
     begin = time.process_time()
     for day in days[20:]:
-        work(day)
-    return (time.process_time() - begin) / (len(days) - 20) * 1e4
+        read(day, names)
+    return (time.process_time() - begin) / (len(days) - 20) * 1e3
 
-whole = each(lambda day: kit.analyse.analyse(day, (), settings))
-kit.analyse.load_bearing = lambda *_, **__: None
-without = each(lambda day: kit.analyse.analyse(day, (), settings))
-print(f"10,000 sessions: all results {whole:.0f} s = {whole / 60:.1f} x the limit of 60 s; without "
-      f"load-bearing readings {without:.0f} s = {without / 60:.1f} x; drains, order, standings, "
-      f"runtimes and claims {each(core):.0f} s = {each(core) / 60:.1f} x")
+def told(title, names):
+    ms = each(names)
+    parts = sorted(took.items(), key=lambda part: -part[1])[:6]
+    print(f"10,000 sessions, {title}: {ms * 10:.0f} s = {ms / 6:.1f} x the limit of 60 s; "
+          f"{ms:.1f} ms each: "
+          + ", ".join(f"{name} {t / (len(days) - 20) * 1e3:.1f}" for name, t in parts))
+
+told("drains, order, standings, runtimes and claims", SEASON)
+told(f"all {len(RESULT_COLUMNS)} frames", RESULT_COLUMNS)
 """
 
 DRAWS = """

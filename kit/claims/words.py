@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 from kit.drain.phases import MEASURANDS
@@ -98,9 +99,20 @@ class Speech:
             order=phase_numbers(session),
         )
 
+    @cached_property
+    def _devices(self) -> tuple[str, ...]:
+        return tuple(self.device[device.id] for device in self.session.devices)
+
+    @cached_property
+    def _phases(self) -> tuple[str, ...]:
+        return tuple(
+            f"phase{NO_BREAK}{self.order[phase.id]} (“{self.phase[phase.id]}”)"
+            for phase in self.session.phases
+        )
+
     def name(self, k: int) -> str:
         """Return the name of the device at position ``k``."""
-        return self.device[self.session.devices[k].id]
+        return self._devices[k]
 
     def names(self, places: Sequence[int]) -> str:
         """Return the names of several devices as a list in a sentence."""
@@ -108,8 +120,7 @@ class Speech:
 
     def in_phase(self, p: int) -> str:
         """Return ``phase 2 (“Streaming video”)``."""
-        phase = self.session.phases[p]
-        return f"phase{NO_BREAK}{self.order[phase.id]} (“{self.phase[phase.id]}”)"
+        return self._phases[p]
 
     def number(self, p: int) -> int:
         """Return the number of the phase at position ``p``."""

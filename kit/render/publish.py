@@ -12,10 +12,18 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
     from pathlib import Path
 
+    from kit.revise.swap import Until
+
 __all__ = ["publish"]
 
 
-def publish(folder: Path, files: Mapping[str, bytes], *, obsolete: Iterable[str] = ()) -> None:
+def publish(
+    folder: Path,
+    files: Mapping[str, bytes],
+    *,
+    obsolete: Iterable[str] = (),
+    until: Until = "on_disk",
+) -> None:
     """Write files into a folder; a failure leaves the folder as it was.
 
     Parameters
@@ -26,6 +34,8 @@ def publish(folder: Path, files: Mapping[str, bytes], *, obsolete: Iterable[str]
         Path relative to ``folder``, with ``/`` → content.
     obsolete
         Paths of files that go away with this, if they are there.
+    until
+        As `kit.revise.swap.replace_files` takes it.
 
     Raises
     ------
@@ -40,7 +50,7 @@ def publish(folder: Path, files: Mapping[str, bytes], *, obsolete: Iterable[str]
         message = f"Cannot write to {folder}: {error.strerror}. Name another folder with --out."
         raise RenderError(message) from error
     try:
-        replace_files(folder, files, obsolete=obsolete)
+        replace_files(folder, files, obsolete=obsolete, until=until)
     except OSError as error:
         kept = (
             "Nor could the last report be put back whole; the next run does that first."

@@ -249,7 +249,8 @@ def _render(
         if keep == "revision":
             encoded |= revision_files(document.results, inputs, results)
     encoded[CHECKSUMS] = sums  # the last to be put in place: where it fits, all is there
-    publish(out, encoded, obsolete=obsolete)
+    # the next save makes the next draft: it need not outlast a power cut
+    publish(out, encoded, obsolete=obsolete, until="handed_over" if keep == "draft" else "on_disk")
     progress("Done", 1.0)
     return Outputs(
         notebook=out / "report.ipynb",

@@ -30,7 +30,7 @@ import shutil
 from contextlib import suppress
 from dataclasses import asdict, dataclass
 from pathlib import Path, PurePosixPath
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from kit.errors import RenderError
 from kit.revise.lock import alone_in
@@ -38,7 +38,10 @@ from kit.revise.lock import alone_in
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
-__all__ = ["STAGE", "finish", "place_of", "replace_files", "unfinished"]
+__all__ = ["STAGE", "Until", "finish", "place_of", "replace_files", "unfinished"]
+
+Until = Literal["on_disk", "handed_over"]
+"""How far a file is followed before it takes its place."""
 
 STAGE = ".rundown-swap"
 """Hidden folder in which files wait."""
@@ -73,7 +76,11 @@ class _Plan:
 
 
 def replace_files(
-    folder: Path, files: Mapping[str, bytes], *, obsolete: Iterable[str] = ()
+    folder: Path,
+    files: Mapping[str, bytes],
+    *,
+    obsolete: Iterable[str] = (),
+    until: Until = "on_disk",
 ) -> None:
     """Replace files of a folder together; a failure leaves all as they were.
 
@@ -89,6 +96,9 @@ def replace_files(
         place.
     obsolete
         Paths of files that go away with this, if they are there.
+    until
+        Wait until the disk has each file, or only until it is handed over. Then a power cut in
+        the next seconds may leave files without content, which is for what is made anew anyway.
 
     Raises
     ------
@@ -104,7 +114,7 @@ def replace_files(
         stage = folder / STAGE
         try:
             for name, content in files.items():
-                _write(stage / NEW / name, content)
+                _write(stage / NEW / name, content, until)
                 if name in plan.had:
                     (stage / NEW / name).chmod((folder / name).stat().st_mode & 0o7777)
             _commit(stage, plan)
@@ -290,13 +300,14 @@ def _drop(stage: Path) -> None:
     shutil.rmtree(stage, ignore_errors=True)
 
 
-def _write(path: Path, content: bytes) -> None:
-    """Write a file and wait until the disk has it."""
+def _write(path: Path, content: bytes, until: Until = "on_disk") -> None:
+    """Write a file, and wait until the disk has it if that is wanted."""
     path.parent.mkdir(parents=True, exist_ok=True)
     with path.open("wb") as file:
         file.write(content)
-        file.flush()
-        os.fsync(file.fileno())
+        if until == "on_disk":
+            file.flush()
+            os.fsync(file.fileno())
 
 
 def _sync_parents(folder: Path, plan: _Plan) -> None:

@@ -239,3 +239,24 @@ def test_two_at_once_are_one_refused_and_a_reader_is_told_to_wait(
                 act(folder)
     finish(folder)
     assert content(folder) == {**NEW, **MINE}
+
+
+def test_a_draft_does_not_wait_for_the_disk(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of three files and the journal with its folders, the three are not waited for."""
+    real, waits = os.fsync, []
+
+    def counted(handle: int) -> None:
+        waits.append(handle)
+        real(handle)
+
+    monkeypatch.setattr(os, "fsync", counted)
+    files = {name: name.encode() for name in ("a", "b", "c")}
+    counts = []
+    for until in ("on_disk", "handed_over"):
+        waits.clear()
+        replace_files(tmp_path / until, files, until=until)  # type: ignore[arg-type]  # both words of the type
+        assert {p.name: p.read_bytes() for p in (tmp_path / until).iterdir()} == files
+        counts.append(len(waits))
+    assert counts[0] - counts[1] == 3

@@ -256,7 +256,7 @@ def test_a_draft_does_not_wait_for_the_disk(
     counts = []
     for until in ("on_disk", "handed_over"):
         waits.clear()
-        replace_files(tmp_path / until, files, until=until)  # type: ignore[arg-type]  # both words of the type
+        replace_files(tmp_path / until, files, until=until)
         assert {p.name: p.read_bytes() for p in (tmp_path / until).iterdir()} == files
         counts.append(len(waits))
     assert counts[0] - counts[1] == 3

@@ -41,9 +41,10 @@ def watch_command(
 
     report = default_out(record) if out is None else out
     page = draft_folder(report) / "report.html"
-    click.echo(f"Watching {shown(record)}; Ctrl-C ends. The draft is {shown(page)}")
     signal.signal(signal.SIGTERM, _interrupt)
     try:
+        # from the first word on, Ctrl-C is the way to end
+        click.echo(f"Watching {shown(record)}; Ctrl-C ends. The draft is {shown(page)}")
         watch(
             record, report, events=_Lines(),
             settings=Settings(coverage=coverage, draws=draws, seed=seed, mix=mix),

@@ -42,7 +42,7 @@ MAX_HEIGHT_IN = 9.0
 
 LEAST_FOR_A_STAIRCASE = 3
 """Two devices are one pair, which a sentence says as well."""
-CELL_IN = 0.3
+CELL_IN = 0.27
 CHARACTER_IN = 0.075
 SLANTED_IN = 0.052
 PLACE_IN = 1.05
@@ -160,7 +160,7 @@ def _pairs(results: Results, order: PairOrder, picture_id: str, what: str) -> Pi
     names = short_names(results).device
     longest = max(text_width(names[d]) for d in order.devices)
     signs = len({order.verdict(a, b) for a, b in combinations(order.devices, 2)})
-    height = 0.3 + CELL_IN * n + SLANTED_IN * longest + 0.17 * signs
+    height = 0.25 + CELL_IN * n + SLANTED_IN * longest + 0.17 * signs
     # as wide as names, cells and places need, so that a phone need not shrink it
     width = min(WIDTH_IN, max(LEGEND_IN, PLACE_IN + CELL_IN * n) + CHARACTER_IN * longest)
     with type_set():
@@ -170,8 +170,8 @@ def _pairs(results: Results, order: PairOrder, picture_id: str, what: str) -> Pi
             figure,
             picture_id,
             alt=alt_pairs(results, order),
-            caption=f"{what}. Read along a row: it has a disc under every device that was "
-            "outlasted. To the right, the place that each device has, or the places it may have.",
+            caption=f"{what}. Read along a row: a disc under each device that was outlasted. To "
+            "the right, its place.",
         )
 
 

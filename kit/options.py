@@ -37,7 +37,7 @@ quiet_option = click.option("-q", "--quiet", is_flag=True, help="Print nothing b
 
 
 def analysis_options(command: Command) -> Command:
-    """Give a command the options of `kit.results.Settings`: ``coverage``, ``draws``, ``seed``, ``mix``."""
+    """Give a command the fields of `kit.results.Settings` as options."""
     return coverage_option(draws_option(seed_option(mix_option(command))))
 
 

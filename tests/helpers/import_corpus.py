@@ -117,7 +117,7 @@ def ods(path: Path, sheets: dict[str, list[list[str]]], dtd: str = "") -> Path:
         archive.writestr("content.xml", body)
         archive.writestr(
             "META-INF/manifest.xml",
-            '<manifest:manifest '
+            "<manifest:manifest "
             'xmlns:manifest="urn:oasis:names:tc:opendocument:xmlns:manifest:1.0">'
             f'<manifest:file-entry manifest:full-path="/" manifest:media-type="{kind}"/>'
             '<manifest:file-entry manifest:full-path="content.xml" '

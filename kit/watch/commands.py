@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import signal
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -41,10 +42,18 @@ def watch_command(
 
     report = default_out(record) if out is None else out
     page = draft_folder(report) / "report.html"
-    signal.signal(signal.SIGTERM, _interrupt)
+    early: list[int] = []
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, lambda number, _frame: early.append(number))
     try:
-        # from the first word on, Ctrl-C is the way to end
         click.echo(f"Watching {shown(record)}; Ctrl-C ends. The draft is {shown(page)}")
+        # an interrupted import would end the process by the signal, whoever catches it
+        for name in ("kit.render.report", "kit.watch.kernel"):
+            import_module(name)
+        for number in (signal.SIGINT, signal.SIGTERM):
+            signal.signal(number, _interrupt)
+        if early:
+            raise KeyboardInterrupt
         watch(
             record, report, events=_Lines(),
             settings=Settings(coverage=coverage, draws=draws, seed=seed, mix=mix),

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import signal
-from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,6 +12,7 @@ from kit.console import printable, show_remarks, shown
 from kit.options import analysis_options, default_out, record_argument
 
 if TYPE_CHECKING:
+    from threading import Event
     from types import FrameType
 
     from kit.errors import RundownError
@@ -42,30 +42,34 @@ def watch_command(
 
     report = default_out(record) if out is None else out
     page = draft_folder(report) / "report.html"
-    early: list[int] = []
+    ended = _ended_by_signals()
+    click.echo(f"Watching {shown(record)}; Ctrl-C ends. The draft is {shown(page)}")
+    watch(
+        record, report, events=_Lines(), wait=ended.wait,
+        settings=Settings(coverage=coverage, draws=draws, seed=seed, mix=mix),
+    )  # fmt: skip
+    there = f"The draft is in {shown(page.parent)}. " if page.exists() else ""
+    click.echo(f"Watching ended. {there}'rundown report' makes the report and keeps it.")
+
+
+def _ended_by_signals() -> Event:
+    """Return an event that Ctrl-C and a request to terminate set; a second one interrupts.
+
+    An exception out of a signal's handler could come in the middle of an import or of another
+    library's loop, which may swallow it or end the process by the signal.
+    """
+    from threading import Event
+
+    ended = Event()
+
+    def end(_number: int, _frame: FrameType | None) -> None:
+        for other in (signal.SIGINT, signal.SIGTERM):
+            signal.signal(other, signal.default_int_handler)
+        ended.set()
+
     for number in (signal.SIGINT, signal.SIGTERM):
-        signal.signal(number, lambda number, _frame: early.append(number))
-    try:
-        click.echo(f"Watching {shown(record)}; Ctrl-C ends. The draft is {shown(page)}")
-        # an interrupted import would end the process by the signal, whoever catches it
-        for name in ("kit.render.report", "kit.watch.kernel"):
-            import_module(name)
-        for number in (signal.SIGINT, signal.SIGTERM):
-            signal.signal(number, _interrupt)
-        if early:
-            raise KeyboardInterrupt
-        watch(
-            record, report, events=_Lines(),
-            settings=Settings(coverage=coverage, draws=draws, seed=seed, mix=mix),
-        )  # fmt: skip
-    except KeyboardInterrupt:
-        click.echo("")
-        there = f"The draft is in {shown(page.parent)}. " if page.exists() else ""
-        click.echo(f"Watching ended. {there}'rundown report' makes the report and keeps it.")
-
-
-def _interrupt(_number: int, _frame: FrameType | None) -> None:
-    raise KeyboardInterrupt
+        signal.signal(number, end)
+    return ended
 
 
 class _Lines:

@@ -140,9 +140,9 @@ def watch(
     *,
     settings: Settings,
     events: Events,
-    sleep: Callable[[float], None] = time.sleep,
+    wait: Callable[[float], bool],
 ) -> None:
-    """Make drafts of a report as its record is edited, until interrupted.
+    """Make drafts of a report as its record is edited, until it is to end.
 
     Parameters
     ----------
@@ -154,15 +154,14 @@ def watch(
         Parameters of the analysis.
     events
         Where it is said what happens.
-    sleep
-        Waits between two looks.
+    wait
+        Waits so many seconds between two looks, and returns whether that was the last one
+        (`threading.Event.wait` does). A draft under way is finished first.
 
     Raises
     ------
     RenderError
         If another process watches this record.
-    KeyboardInterrupt
-        At the end; the kernel has been ended.
     """
     from kit.render.report import render_report
     from kit.watch.kernel import LastingKernel
@@ -196,7 +195,8 @@ def watch(
             return str(next(iter(results["glance"]), ""))
 
         watcher = Watcher(look=files.look, make=make, lead=lead, events=events)
-        while True:
+        ended = wait(0.0)
+        while not ended:
             if watcher.step():
                 kernel.forget()
-            sleep(POLL_S)
+            ended = wait(POLL_S)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
-from kit.errors import RecordError, RundownError
+from kit.errors import RundownError
 from kit.revise.archive import FOLDER
 from kit.revise.draft import draft_folder
 from kit.revise.lock import alone_in
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 __all__ = ["POLL_S", "Draft", "Events", "Watcher", "watch"]
 
-POLL_S = 0.1
+POLL_S = 0.05
 """So often the files are looked at (s)."""
 
 
@@ -163,32 +163,28 @@ def watch(
     RenderError
         If another process watches this record.
     """
-    from kit.render.report import render_report
-    from kit.watch.kernel import LastingKernel
+    from contextlib import closing
+
+    from kit.render.report import PRELOAD, render_report
+    from kit.render.warm import WarmKernel
 
     record, report = (Path(os.path.abspath(path)) for path in (record, report))  # noqa: PTH100
     draft = draft_folder(report)
     files = RecordFiles(record, report / FOLDER)
     with (
         alone_in(draft / "watch", doing="watching a record for drafts"),
-        LastingKernel() as kernel,
+        closing(WarmKernel(preload=PRELOAD)) as kernel,
     ):
 
         def make() -> Outputs:
-            try:
-                return render_report(
-                    record,
-                    draft,
-                    settings=settings,
-                    keep="draft",
-                    archive=report / FOLDER,
-                    kernel=kernel.get(record.parent),
-                )
-            except RecordError:
-                raise
-            except RundownError:
-                kernel.end()
-                raise
+            return render_report(
+                record,
+                draft,
+                settings=settings,
+                keep="draft",
+                archive=report / FOLDER,
+                kernel=kernel,
+            )
 
         def lead() -> str:
             results = json.loads((draft / "results.json").read_bytes())
@@ -197,6 +193,5 @@ def watch(
         watcher = Watcher(look=files.look, make=make, lead=lead, events=events)
         ended = wait(0.0)
         while not ended:
-            if watcher.step():
-                kernel.forget()
+            watcher.step()
             ended = wait(POLL_S)

@@ -9,6 +9,7 @@ import json
 import os
 import re
 import shutil
+from contextlib import closing
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -21,12 +22,12 @@ from kit import places
 from kit.cli import cli
 from kit.errors import ExitCode, RenderError, UsageError
 from kit.render import report as render
+from kit.render.warm import WarmKernel
 from kit.revise import pdf_diff
 from kit.revise.amend import amend
 from kit.revise.carried import EARLIER_NAME, MANIFEST_NAME, RESULTS_NAME, unpacked
 from kit.revise.swap import STAGE
 from kit.revise.verify import verify
-from kit.watch.kernel import LastingKernel
 from tests.helpers.short_report import SETTINGS, make_record, short_template
 
 if TYPE_CHECKING:
@@ -57,25 +58,21 @@ def template(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
 
 
 @pytest.fixture(scope="module")
-def kernel() -> Iterator[LastingKernel]:
+def kernel() -> Iterator[WarmKernel]:
     """Return one kernel for all reports."""
-    with LastingKernel() as made:
+    with closing(WarmKernel(preload=render.PRELOAD)) as made:
         yield made
 
 
 @pytest.fixture(scope="module")
-def original(
-    tmp_path_factory: pytest.TempPathFactory, template: None, kernel: LastingKernel
-) -> Path:
+def original(tmp_path_factory: pytest.TempPathFactory, template: None, kernel: WarmKernel) -> Path:
     """Return the output folder of a report with one correction behind it."""
     folder = tmp_path_factory.mktemp("verify")
     record = make_record(folder / "day")
     out = folder / "out"
-    render.render_report(record, out, settings=SETTINGS, kernel=kernel.get(folder))
-    kernel.forget()
+    render.render_report(record, out, settings=SETTINGS, kernel=kernel)
     amend(record, line=4, column="soc_pct", to="88", reason="misread", on=date(2026, 6, 1))
-    made = render.render_report(record, out, settings=SETTINGS, kernel=kernel.get(folder))
-    kernel.forget()
+    made = render.render_report(record, out, settings=SETTINGS, kernel=kernel)
     assert made.revision == 2
     assert "The conclusion does not change against revision 1" in made.headline
     return out
@@ -84,7 +81,7 @@ def original(
 @pytest.fixture(autouse=True)
 def once(
     monkeypatch: pytest.MonkeyPatch, remade: dict[str, Path],
-    tmp_path_factory: pytest.TempPathFactory, kernel: LastingKernel,
+    tmp_path_factory: pytest.TempPathFactory, kernel: WarmKernel,
 ) -> None:  # fmt: skip
     """Make a report of the same data with the same settings only once."""
     real = render.render_report
@@ -100,8 +97,7 @@ def once(
                 digest.update(path.read_bytes() if path.is_file() else b"")
         key = digest.hexdigest()
         if key not in remade:
-            real(record, out, settings=settings, kernel=kernel.get(record.parent), **options)
-            kernel.forget()
+            real(record, out, settings=settings, kernel=kernel, **options)
             remade[key] = Path(shutil.copytree(out, tmp_path_factory.mktemp("remade") / "out"))
         else:
             shutil.copytree(remade[key], out, dirs_exist_ok=True)

@@ -10,7 +10,7 @@ if TYPE_CHECKING:
 
 __all__ = ["INCOMPLETE_S", "STILL_S", "Settler", "Stamp"]
 
-STILL_S = 0.15
+STILL_S = 0.12
 """A file that was not touched for so long is taken for written (common practice, no source)."""
 
 INCOMPLETE_S = 1.5

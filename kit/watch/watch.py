@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import json
 import os
 import time
@@ -24,6 +25,9 @@ if TYPE_CHECKING:
     from kit.watch.settle import Stamp
 
 __all__ = ["POLL_S", "Draft", "Events", "Watcher", "watch"]
+
+LATER = ("kit.revise.compare", "kit.revise.headline")
+"""Modules that only a draft with a revision before it needs."""
 
 POLL_S = 0.05
 """So often the files are looked at (s)."""
@@ -173,7 +177,7 @@ def watch(
     files = RecordFiles(record, report / FOLDER)
     with (
         alone_in(draft / "watch", doing="watching a record for drafts"),
-        closing(WarmKernel(preload=PRELOAD)) as kernel,
+        closing(WarmKernel(preload=(*PRELOAD, *LATER))) as kernel,
     ):
 
         def make() -> Outputs:
@@ -191,7 +195,13 @@ def watch(
             return str(next(iter(results["glance"]), ""))
 
         watcher = Watcher(look=files.look, make=make, lead=lead, events=events)
+        frozen = False
         ended = wait(0.0)
         while not ended:
-            watcher.step()
+            if watcher.step():
+                # while nobody waits, so that no collection falls into the next draft
+                gc.collect()
+                if not frozen:
+                    gc.freeze()
+                    frozen = True
             ended = wait(POLL_S)

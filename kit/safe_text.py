@@ -145,7 +145,7 @@ def csv_cell(text: str) -> str:
 
 
 def visible_code_points(text: str, missing: frozenset[str]) -> str:
-    r"""Return the text with each missing character written as ``[U+XXXX]``.
+    r"""Return the text with each missing character written by number (``[U+1F41A]``).
 
     Joiners and variation selectors, which only shape their neighbours, are left out instead.
 

@@ -218,10 +218,12 @@ class _List:
         keep = np.ones(size, dtype=bool)
         off = (soc == OFF) | (kinds != "")
         self.texts["soc_pct"] = np.where(soc == OFF, "", soc)
+        # a list that is called one may name no device: the rows then lack it, and are told
+        devices = self.texts.get("device", np.full(size, "", dtype=object))
         offs: dict[tuple[str, str], int] = {}
         for i in np.flatnonzero(off).tolist():
             kind = kinds[i] or "first_off"
-            key = str(self.texts["run"][i]), str(self.texts["device"][i])
+            key = str(self.texts["run"][i]), str(devices[i])
             row = offs.setdefault(key, i)
             keep[i] = row == i
             if row != i and not kinds[i]:

@@ -76,16 +76,11 @@ class SheetDates:
             self.facts.append(("date", f"{self.day.isoformat()} (from {at(self.grid, *place)})"))
         elif len(found) > 1 and self._chosen() is None:
             for place in found.values():
-                self.findings.append(
-                    tell(
-                        self.grid,
-                        "import-ambiguous",
-                        row=place[0],
-                        column=place[1],
-                        expected="one date above the headings; there are several",
-                        remedy="Say by session.date of the mapping file which it is.",
-                        decide="session.date",
-                    )
+                self._ambiguous(
+                    place,
+                    expected="one date above the headings; there are several",
+                    remedy="Say by session.date of the mapping file which it is.",
+                    decide="session.date",
                 )
 
     def _within(self, value: object) -> ReadDate | None:
@@ -127,30 +122,20 @@ class SheetDates:
             old = self.decisions.serials == "1904"
         read = read_date(value, self.order, serials_1904=bool(old))
         if read is None:
-            self.findings.append(
-                tell(
-                    self.grid,
-                    "import-ambiguous",
-                    row=place[0],
-                    column=place[1],
-                    expected="a date",
-                    remedy="Correct the cell, or say by units.dates of the mapping file how dates "
-                    "are written.",
-                    decide="units.dates",
-                )
+            self._ambiguous(
+                place,
+                expected="a date",
+                remedy="Correct the cell, or say by units.dates of the mapping file how dates "
+                "are written.",
+                decide="units.dates",
             )
             return ""
         if read.is_serial and old is None:
-            self.findings.append(
-                tell(
-                    self.grid,
-                    "import-ambiguous",
-                    row=place[0],
-                    column=place[1],
-                    expected="a date; the day number could count from 1900 or from 1904",
-                    remedy='Write serials = "1900" or serials = "1904" under [units].',
-                    decide="units.serials",
-                )
+            self._ambiguous(
+                place,
+                expected="a date; the day number could count from 1900 or from 1904",
+                remedy='Write serials = "1900" or serials = "1904" under [units].',
+                decide="units.serials",
             )
             return ""
         if read.is_open:
@@ -159,14 +144,25 @@ class SheetDates:
         return read.day.isoformat()
 
     def _tell_open(self, place: tuple[int, int]) -> None:
+        self._ambiguous(
+            place,
+            expected="a date; day and month could be either way round",
+            remedy='Write dates = "day_first" or dates = "month_first" under [units].',
+            decide="units.dates",
+        )
+
+    def _ambiguous(
+        self, place: tuple[int, int], *, expected: str, remedy: str, decide: str
+    ) -> None:
+        row, column = place
         self.findings.append(
             tell(
                 self.grid,
                 "import-ambiguous",
-                row=place[0],
-                column=place[1],
-                expected="a date; day and month could be either way round",
-                remedy='Write dates = "day_first" or dates = "month_first" under [units].',
-                decide="units.dates",
+                row=row,
+                column=column,
+                expected=expected,
+                remedy=remedy,
+                decide=decide,
             )
         )

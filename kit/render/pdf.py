@@ -99,7 +99,8 @@ def pdf_bytes(
     """Return the report as PDF.
 
     Characters that the fonts at hand lack are looked for in the fonts of this computer; those
-    found nowhere are set as ``[U+XXXX]``. A remark at the end of the file says which.
+    found nowhere are set by number, as in ``[U+1F41A]``. A remark at the end of the file says
+    which.
 
     Parameters
     ----------

@@ -16,10 +16,14 @@ from kit.checks import (
     exposure,
     gauge,
     levels,
+    phase_lengths,
     planned_turns,
     plausibility,
-    power_off,
-    timing,
+    power_off_empty,
+    power_off_recorded,
+    power_off_times,
+    reading_times,
+    unlogged_time,
 )
 from kit.checks.facts import gather
 from kit.checks.rule import Rule
@@ -33,8 +37,12 @@ __all__ = ["RULES", "Rule", "check_session"]
 
 RULES: tuple[Rule, ...] = (
     *levels.RULES,
-    *power_off.RULES,
-    *timing.RULES,
+    *power_off_recorded.RULES,
+    *power_off_times.RULES,
+    *power_off_empty.RULES,
+    *unlogged_time.RULES,
+    *phase_lengths.RULES,
+    *reading_times.RULES,
     *elapsed.RULES,
     *exposure.RULES,
     *planned_turns.RULES,

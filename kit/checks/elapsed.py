@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from kit.checks.rule import DERIVED, Doubt, rule
+from kit.checks.stretches import length_tolerance, stretches
 from kit.checks.text import h_min, minutes, number
-from kit.checks.timing import length_tolerance, stretches
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

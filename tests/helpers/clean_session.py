@@ -26,6 +26,7 @@ __all__ = [
     "OFF",
     "PHASES",
     "READINGS",
+    "a_off",
     "clean",
     "found",
     "one",
@@ -70,6 +71,11 @@ def clean(**changes: Any) -> Session:
             **changes,
         }
     )
+
+
+def a_off(**columns: object) -> Session:
+    """Return the clean session with another power-off of ``a``, on line 40."""
+    return clean(power_offs={**OFF, "a": {"line": 40, **columns}})
 
 
 def found(session: Session, rule: str) -> list[Finding]:

@@ -1,4 +1,4 @@
-"""Rules on time. The session starts at 08:00; p1 60 min, p2 60, p3 60, p4 60, p5 until empty.
+"""Rules on time between noted times. Starts at 08:00; p1 to p4 60 min each, p5 until empty.
 
 Busiest rate of a row: c in p2, (86 − 68) pp in 60 min = 18 pp/h.
 """
@@ -11,10 +11,9 @@ from typing import Any
 
 import pytest
 
-from kit.checks.timing import length_tolerance
+from kit.checks.stretches import length_tolerance
 from kit.session import Assumptions, Session
-from tests.helpers.builders import join_runs
-from tests.helpers.clean_session import OFF, PHASES, READINGS, clean, found, one, with_phase
+from tests.helpers.clean_session import PHASES, clean, found, one, with_phase
 
 
 def test_a_gap_of_forty_minutes_and_what_it_can_have_cost() -> None:
@@ -105,7 +104,6 @@ def test_time_between_noted_starts() -> None:
         "17 min that no phase accounts for (22 % of the 1 h 17 min until then): "
         "17 min between the start of 'p1' (08:00) and the start of 'p2' (09:17)"
     )
-    # 138 − 77 = 61 min for p2: 1 min is within the tolerance
 
 
 def _only_the_stop(stop: float, **changes: Any) -> Session:
@@ -167,143 +165,6 @@ def test_a_phase_longer_than_the_time_to_the_next_start() -> None:
     finding = one(session, "lengths-exceed-clock")
     assert "'p1' of 60 min together, in the 50 min between" in finding.found
     assert finding.phase == "p2"
-
-
-def test_a_phase_longer_than_planned() -> None:
-    finding = one(clean(lengths={"p2": 66, "p5": 325}), "phase-length-differs")
-    assert (finding.severity, finding.phase, finding.column) == ("caution", "p2", "clock")
-    assert finding.found == "'p2' from 09:00 to 10:06, 66 min"
-    assert finding.expected == "its planned 60 min"
-    # 6/66 = 9 %
-    assert "wrong by 6 min, and the rates of this phase by 9 %" in finding.remedy
-
-
-def test_a_minute_more_is_rounding_and_until_empty_has_no_length() -> None:
-    assert not found(clean(lengths={"p2": 61, "p5": 325}), "phase-length-differs")
-
-
-def test_a_last_phase_cut_short_because_all_were_off_is_a_note() -> None:
-    phases = (*PHASES[:4], replace(PHASES[4], kind="plain", planned_min=600.0))
-    finding = one(clean(phases=phases, lengths={"p5": 325}), "phase-length-differs")
-    assert finding.severity == "note"
-    assert "was off by then" in finding.remedy
-
-
-def test_a_phase_of_unknown_length() -> None:
-    spans = [
-        {"phase": "p1", "start_min": 0, "start_source": "clock", "end_source": "clock",
-         "end_min": 60, "duration_min": 60},
-        {"phase": "p2"},
-        {"phase": "p3", "start_min": 130, "start_source": "clock", "end_source": "clock",
-         "end_min": 190, "duration_min": 60, "line": 70},
-    ]  # fmt: skip
-    phases = (PHASES[0], replace(PHASES[1], planned_min=None), PHASES[2])
-    finding = one(clean(phases=phases, spans=spans), "phase-length-unknown")
-    assert (finding.severity, finding.phase) == ("caution", "p2")
-    # between 60 and 130 min
-    assert finding.found == "no length of 'p2', at most 70 min by its neighbours"
-    assert "Its drain stands" in finding.remedy
-
-
-def test_a_noted_length_of_an_unplanned_phase_is_known() -> None:
-    phases = (PHASES[0], replace(PHASES[1], planned_min=None), *PHASES[2:])
-    session = clean(phases=phases, lengths={"p2": 60, "p5": 325})
-    assert not found(session, "phase-length-unknown")
-    assert not found(clean(), "phase-length-unknown")
-
-
-def test_readings_later_than_assumed() -> None:
-    # end of p2 is at 120 min; b is read at 128, 8 min after, 6 beyond the assumed 2:
-    # 6/60 × 13 pp/h (b's busiest) = 1.3 pp
-    session = clean(
-        readings={**READINGS, "b": [100, 90, None, 64, 54]},
-        more_readings=[
-            {"device": "b", "phase": "p2", "point": "end", "t_min": 128, "soc_pct": 77, "line": 55}
-        ],
-    )
-    finding = one(session, "reading-late")
-    assert (finding.severity, finding.line, finding.column) == ("caution", 55, "clock")
-    assert finding.found == "'b' at 10:08, 8 min after the end of 'p2'"
-    assert "by 1.3 pp" in finding.remedy
-    assert "reading_delay_min = 8" in finding.remedy
-
-
-def test_a_reading_before_its_boundary() -> None:
-    session = clean(
-        readings={**READINGS, "b": [100, 90, None, 64, 54]},
-        more_readings=[{"device": "b", "phase": "p2", "point": "end", "t_min": 117, "soc_pct": 77}],
-    )
-    finding = one(session, "reading-late")
-    assert "3 min before the end of 'p2'" in finding.found
-
-
-def test_a_reading_in_a_pause_is_not_late() -> None:
-    # p3 starts 20 min after p2 ended: the reading at 130 min is made in the pause
-    session = clean(
-        gaps={"p3": 20},
-        readings={**READINGS, "b": [100, 90, None, 64, 54]},
-        more_readings=[
-            {"device": "b", "phase": "p2", "point": "end", "t_min": 130, "soc_pct": 77},
-            {"device": "a", "phase": "p3", "point": "start", "t_min": 138, "soc_pct": 72},
-        ],
-    )
-    assert not found(session, "reading-late")
-
-
-def test_readings_within_the_assumed_delay_are_silent() -> None:
-    session = clean(
-        readings={**READINGS, "b": [100, 90, None, 64, 54]},
-        more_readings=[{"device": "b", "phase": "p2", "point": "end", "t_min": 123, "soc_pct": 77}],
-    )
-    assert not found(session, "reading-late")
-    assert not found(clean(), "reading-late")
-
-
-def _stated(minutes: float, **changes: Any) -> Session:
-    return clean(stated_elapsed_min=minutes, **changes)
-
-
-def test_stated_and_computed_elapsed_agree() -> None:
-    # the last power-off, b, is at [562, 565): 563.5 ± 1.5, and one minute more
-    for minutes in (561, 563, 566):
-        assert not found(_stated(minutes), "elapsed-disagrees")
-
-
-def test_stated_leaves_out_unlogged_time() -> None:
-    offs = {k: {**v, "noted_min": v["noted_min"] + 40, "last_on_min": v["last_on_min"] + 40}
-            for k, v in OFF.items()}  # fmt: skip
-    session = _stated(563, gaps={"p2": 40}, power_offs=offs)
-    finding = one(session, "elapsed-disagrees")
-    assert (finding.file, finding.column) == ("session.toml", "session.stated_elapsed")
-    # 563.5 + 40 = 603.5 min, rounded to 604 min = 10 h 4 min
-    assert finding.found == (
-        "9 h 23 min as stated, 10 h 4 min by the clock to the last power-off (40.5 min less stated)"
-    )
-    assert "leaves out the 40 min that no phase accounts for" in finding.remedy
-
-
-@pytest.mark.parametrize(
-    ("minutes", "words"),
-    [(503.5, "a slip of 1 hour, or a clock change"), (683.5, "a slip of 2 hours"),
-     (563.5 + 720, "12-hour clock read as a 24-hour one"), (590, "does not explain")],
-)  # fmt: skip
-def test_why_the_stated_time_differs(minutes: float, words: str) -> None:
-    assert words in one(_stated(minutes), "elapsed-disagrees").remedy
-
-
-def test_the_stop_is_the_first_choice_and_runs_are_named() -> None:
-    one_run = _stated(400, stop_min=566)
-    two = join_runs(clean(), one_run)
-    finding = one(two, "elapsed-disagrees")
-    assert (finding.run, finding.column) == (2, "runs[2].stated_elapsed")
-    assert "9 h 26 min by the clock to the stop" in finding.found
-
-
-def test_nothing_to_compare_with() -> None:
-    session = clean(
-        stated_elapsed_min=400, span_source="planned", power_offs={}, phases=PHASES[:4], lengths={}
-    )
-    assert not found(session, "elapsed-disagrees")
 
 
 def test_an_unknown_length_in_a_stretch_is_not_called_unlogged() -> None:

@@ -10,7 +10,8 @@ import numpy as np
 from kit.checks.observations import END
 from kit.checks.power_off_doubt import at_power_off
 from kit.checks.rule import DERIVED, Doubt, rule
-from kit.checks.text import joined, pct, quoted
+from kit.checks.text import joined, minutes, pct, quoted
+from kit.drain.off_times import clock_margins
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -20,6 +21,37 @@ if TYPE_CHECKING:
     from kit.checks.facts import Facts, OffNote
 
 __all__ = ["RULES"]
+
+MINUTE = 1.0
+"""No noted time is taken for finer than this, for 'first seen off' may be coarser (min)."""
+
+
+@rule(
+    "power-off-noted-late",
+    "caution",
+    sees="A minute noted for a power-off that lies after the one first seen off.",
+    to_do="Correct the wrong one; first seen off is used, the noted minute is not.",
+    source=DERIVED,
+)
+def power_off_noted_late(facts: Facts) -> Iterator[Doubt]:
+    rounding = facts.session.assumptions.clock_rounding
+    for at, note in sorted(facts.off_notes.items()):
+        # a clock that shows minutes may show one of the two a minute late
+        slack = sum(clock_margins(rounding, max(note.resolution, MINUTE)))
+        late = note.noted - note.first_off
+        if note.still_on or not late >= slack:
+            continue
+        yield at_power_off(
+            facts,
+            at,
+            "caution",
+            f"'{facts.devices[at[1]]}' noted off at {facts.at(at[0], note.noted)}, "
+            f"{minutes(late)} after it was first seen off, at {facts.at(at[0], note.first_off)}",
+            "a noted minute no later than 'first seen off'",
+            "One of the two is a slip: compare both with the footage and correct it. Until then "
+            "'first seen off' ends the runtime and the noted minute is not used; if that is the "
+            f"right one, the runtime is up to {minutes(late)} too short.",
+        )
 
 
 def _late_rows(facts: Facts, at: tuple[int, int], note: OffNote) -> NDArray[np.int64]:
@@ -191,6 +223,7 @@ def power_off_too_close(facts: Facts) -> Iterator[Doubt]:
 
 
 RULES = (
+    power_off_noted_late,
     reading_after_power_off,
     power_off_outside_phase,
     power_off_too_close,

@@ -3,10 +3,56 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Literal
 
 import pytest
 
+from kit.runtime.runtimes import runtimes
+from kit.session import Assumptions
 from tests.helpers.clean_session import OFF, READINGS, a_off, clean, found, one
+
+
+def test_noted_off_after_it_was_first_seen_off() -> None:
+    # 08:00 + 490 min = 16:10; + 470 min = 15:50; 20 min between them
+    times = {"last_on_min": 468, "first_off_min": 470, "phase": "p5"}
+    session = a_off(noted_min=490, **times)
+    finding = one(session, "power-off-noted-late")
+    assert (finding.severity, finding.file) == ("caution", "log.csv")
+    assert (finding.line, finding.column, finding.device) == (40, "clock", "a")
+    assert finding.found == ("'a' noted off at 16:10, 20 min after it was first seen off, at 15:50")
+    assert finding.expected == "a noted minute no later than 'first seen off'"
+    assert "up to 20 min too short" in finding.remedy
+    # it is a caution because the noted minute is not used: the runtime is as without it
+    without = a_off(**times)
+    assert runtimes(session).equals(runtimes(without))
+
+
+@pytest.mark.parametrize(
+    ("noted", "rounding", "told"),
+    [
+        # a digital clock shows 15:51 from 15:51:00 on and 15:50 until 15:50:59
+        (471, "floor", 1),
+        (470.5, "floor", 0),
+        (470, "floor", 0),
+        (469, "floor", 0),
+        # a rounded one may show 15:51 half a minute early; if unknown, 15:50 a minute long too
+        (471, "unknown", 0),
+        (472, "unknown", 1),
+    ],
+)
+def test_what_a_clock_that_shows_minutes_explains(
+    noted: float, rounding: Literal["floor", "unknown"], told: int
+) -> None:
+    session = clean(
+        power_offs={**OFF, "a": {"noted_min": noted, "last_on_min": 468, "first_off_min": 470}},
+        assumptions=Assumptions(clock_rounding=rounding),
+    )
+    assert len(found(session, "power-off-noted-late")) == told
+
+
+def test_a_minute_noted_alone_is_late_for_nothing() -> None:
+    assert not found(clean(), "power-off-noted-late")
+    assert not found(clean(still_on={"b": 560}), "power-off-noted-late")
 
 
 def test_a_reading_long_after_the_power_off() -> None:

@@ -164,11 +164,6 @@ class Network:
             raise ValueError(message)
         return self._of(self.solution[i] - self.solution[j])
 
-    def session_link(self, i: int, j: int) -> Link:
-        """Return what session i added to every value, less what session j added."""
-        k = self.observed.nodes
-        return self._of(self.solution[k + i] - self.solution[k + j])
-
     def across(self, i: int, j: int, session_s: float) -> Link:
         """Return node i minus node j of any parts, sessions taken as random about one mean.
 

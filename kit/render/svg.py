@@ -28,7 +28,6 @@ DARK_CONTRAST = 3.0
 NEAR = 0.12
 
 SVG = "{http://www.w3.org/2000/svg}"
-XLINK_HREF = "{http://www.w3.org/1999/xlink}href"
 DRAWING = frozenset({
     "svg", "g", "defs", "path", "rect", "circle", "ellipse", "line", "polyline", "polygon",
     "text", "tspan", "use", "symbol", "clipPath", "marker", "pattern", "mask", "linearGradient",

@@ -53,13 +53,6 @@ class WindowedCurve:
     high: Floats
     mass: Floats
 
-    def share_off_by(self, time: float) -> tuple[float, float]:
-        """Return the least and the greatest share that had powered off by ``time``."""
-        return (
-            float(self.mass[self.high <= time].sum()),
-            float(self.mass[(self.low < time) | (self.high <= time)].sum()),
-        )
-
 
 def turnbull(low: ArrayLike, high: ArrayLike) -> WindowedCurve:
     """Return the self-consistent estimate of the distribution behind windows.

@@ -24,8 +24,6 @@ def test_plant_one_share_cracked():
     curve = turnbull(LOW, HIGH)
     assert curve.low.tolist() == [0, 1, 2, 3]
     np.testing.assert_allclose(curve.mass.cumsum()[:3], [0.01, 0.03, 0.05], atol=1e-9)
-    assert curve.share_off_by(2.0) == pytest.approx((0.03, 0.03))
-    assert curve.share_off_by(2.5) == pytest.approx((0.03, 0.05))
 
 
 def test_exponential_mean_has_a_closed_form():

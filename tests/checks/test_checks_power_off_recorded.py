@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import pytest
+
 from kit.session import Assumptions
-from tests.helpers.clean_session import OFF, a_off, clean, found, one
+from tests.helpers.builders import join_runs
+from tests.helpers.clean_session import DEVICES, OFF, READINGS, a_off, clean, found, one
 
 
 def test_no_end_of_a_device_is_recorded() -> None:
@@ -16,8 +19,48 @@ def test_no_end_of_a_device_is_recorded() -> None:
 
 
 def test_nothing_known_of_a_device() -> None:
-    session = clean(readings={}, power_offs={})
-    assert "no time at which it was on" in found(session, "power-off-missing")[0].found
+    session = clean(readings={}, power_offs={"a": OFF["a"], "b": OFF["b"]})
+    assert "no time at which it was on" in one(session, "power-off-missing").found
+
+
+def test_a_session_that_goes_on_is_told_once_for_all_devices() -> None:
+    # c was read at the end of p3, 180 min or 11:00, and the others at the end of p4, 12:00
+    session = clean(readings={**READINGS, "c": [100, 86, 68, 51]}, power_offs={})
+    finding = one(session, "power-off-missing")
+    assert (finding.severity, finding.device, finding.column) == ("caution", "", "event")
+    assert (finding.file, finding.line, finding.run) == ("log.csv", None, 1)
+    assert finding.found == (
+        "no power-off, no still-on mark and no stop of the session; last known to be on: "
+        "'a' and 'b' at 12:00, 'c' at 11:00"
+    )
+    assert finding.expected.startswith("once the session is over")
+    assert "still going on, nothing is amiss" in finding.remedy
+    unread = one(clean(readings={"b": READINGS["b"]}, power_offs={}), "power-off-missing")
+    assert unread.found.endswith("'b' at 12:00, 'a' and 'c' at no noted time")
+
+
+@pytest.mark.parametrize("ended", [{"stop_min": 560}, {"stated_elapsed_min": 560}])
+def test_a_session_that_is_over_is_told_device_by_device(ended: dict[str, float]) -> None:
+    missing = found(clean(power_offs={}, **ended), "power-off-missing")
+    assert [f.device for f in missing] == ["a", "b", "c"]
+
+
+def test_where_only_some_ends_are_missing_each_device_is_told() -> None:
+    missing = found(clean(power_offs={"c": OFF["c"]}), "power-off-missing")
+    assert [f.device for f in missing] == ["a", "b"]
+    on = found(clean(power_offs={}, still_on={"b": 560}), "power-off-missing")
+    assert [f.device for f in on] == ["a", "c"]
+
+
+def test_each_run_is_judged_by_itself_whether_it_goes_on() -> None:
+    session = join_runs(clean(), clean(power_offs={}))
+    finding = one(session, "power-off-missing")
+    assert (finding.run, finding.device) == (2, "")
+
+
+def test_of_one_device_alone_the_end_is_missing() -> None:
+    session = clean(devices=DEVICES[:1], readings={"a": READINGS["a"]}, power_offs={})
+    assert one(session, "power-off-missing").device == "a"
 
 
 def test_still_on_at_the_stop() -> None:

@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from kit.results import RESULT_COLUMNS, Settings
-from kit.stats.scatter import mean_of_units, one_way
+from kit.frames import frame_of_rows
+from kit.results import Settings
+from kit.stats.components import mean_of_units, one_way
 from kit.stats.uncertainty import coverage_factor, effective_dof
 
 if TYPE_CHECKING:
@@ -35,7 +36,6 @@ __all__ = [
     "quantities",
     "replicate_models",
     "replicates",
-    "result_frame",
 ]
 
 RUNTIME = "runtime"
@@ -120,15 +120,6 @@ def quantities(
     return found
 
 
-def result_frame(name: str, rows: list[tuple[object, ...]]) -> pd.DataFrame:
-    """Return rows as a frame with the columns of ``RESULT_COLUMNS[name]``, also when empty."""
-    import pandas as pd
-
-    columns = list(RESULT_COLUMNS[name])
-    cells = list(zip(*rows, strict=True)) if rows else [()] * len(columns)
-    return pd.DataFrame(dict(zip(columns, map(list, cells), strict=True)))
-
-
 def is_replicated(session: Session) -> bool:
     """Return whether the record holds several runs."""
     return len(session.runs) > 1
@@ -201,8 +192,8 @@ def replicates(
     """
     chosen = settings or Settings()
     if not is_replicated(session):
-        return result_frame("replicates", [])
-    return result_frame(
+        return frame_of_rows("replicates", [])
+    return frame_of_rows(
         "replicates",
         [
             _replicate_row(quantity, j, device.id, chosen.coverage)
@@ -270,8 +261,8 @@ def replicate_models(
     chosen = settings or Settings()
     models = _models(session)
     if not models:
-        return result_frame("replicate_models", [])
-    return result_frame(
+        return frame_of_rows("replicate_models", [])
+    return frame_of_rows(
         "replicate_models",
         [
             _model_row(quantity, name, units, chosen.coverage)

@@ -7,7 +7,8 @@ import math
 import numpy as np
 import pytest
 
-from kit.stats.scatter import one_way, repeatability_limit, tukey_factor
+from kit.stats.components import one_way, repeatability_limit
+from kit.stats.scatter import tukey_factor
 from kit.units import interval
 
 # NIST StRD, analysis of variance, data set SiRstv (resistivity of silicon, 5 instruments, 5

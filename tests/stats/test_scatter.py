@@ -7,15 +7,8 @@ import math
 import numpy as np
 import pytest
 
-from kit.stats.scatter import (
-    additive_fit,
-    mean_of_units,
-    one_way,
-    repeatability_limit,
-    runs_needed,
-    tukey_factor,
-    welch,
-)
+from kit.stats.components import mean_of_units, one_way, repeatability_limit
+from kit.stats.scatter import additive_fit, runs_needed, tukey_factor, welch
 from kit.stats.uncertainty import coverage_factor
 
 

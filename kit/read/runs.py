@@ -16,6 +16,7 @@ import pandas as pd
 
 from kit.read.cells import MOST_ALIKE, quoted
 from kit.read.clock import DAY_S, ClockTime, time_cells
+from kit.read.run_dates import MEASURED, tell_dates
 from kit.read.setup_file import RunSetup
 from kit.read.timeline import PROBLEMS, RunClock, near_time, resolve_times, utc_offsets
 from kit.session import Run
@@ -35,9 +36,6 @@ __all__ = ["TELL", "LogTimes", "RunTimes", "log_times"]
 
 SLACK_MIN = 120.0
 """Observations may lie so long outside start and stop before a time is taken as wrong (min)."""
-
-MEASURED = ("reading", "tick", "power_off", "still_on", "phase_start", "phase_end", "turn")
-"""Events that belong between start and stop; charging and notes may come before or after."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -116,7 +114,11 @@ def log_times(setup: Setup, log: Log, notes: Collector, setup_notes: Notes) -> L
             times.source,
         )
         stop = _stop(said, clock, times.t_min)
-        _tell_outside(times.t_min, rows, number, stop, at)
+        if not tell_dates(
+            said, clock, times, rows,
+            setup=setup, log=log, notes=notes, setup_notes=setup_notes,
+        ):  # fmt: skip
+            _tell_outside(times.t_min, rows, number, stop, at)
         run = Run(
             number=number,
             start=clock.start,

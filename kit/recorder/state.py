@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Literal, cast
 
+from kit.read.run_dates import OTHER_DAY_MIN
 from kit.recorder.day import Day, Protocol, later
 from kit.recorder.moments import minutes_between
 from kit.recorder.rounds import next_order, round_now
@@ -156,7 +157,11 @@ def situation(protocol: Protocol, entries: Sequence[Entry], now: datetime) -> Si
     left = None if end is None else minutes_between(now, end)
     first = day.spans[0].start if day.spans else None
     start = protocol.start if protocol.start is not None else first
-    if start is not None and first is not None and abs(minutes_between(start, first)) > 12 * 60:
+    if (
+        start is not None
+        and first is not None
+        and abs(minutes_between(start, first)) > OTHER_DAY_MIN
+    ):
         start = first  # the setup file has another day
     last = next((e for e in reversed(entries) if e.n in day.kept and e.rows), None)
     last = None if last is None or last.kind != "enter" else last

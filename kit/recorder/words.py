@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from kit.read.run_dates import dates_apart
 from kit.recorder.day import later
 from kit.safe_text import displayable
 from kit.units import joined
@@ -249,11 +250,9 @@ def remarks(here: Situation, protocol: Protocol) -> tuple[str, ...]:
             f"session.toml says {planned}, today is {here.now:%Y-%m-%d}; if this is the session, "
             "correct the date there."
         )
-    if planned is not None and first is not None and first.date() != planned:
-        found.append(
-            f"session.toml says {planned}, the first phase started on {first:%Y-%m-%d}; correct "
-            "the date there."
-        )
+    if planned is not None and first is not None:
+        apart = dates_apart(planned, first.date())
+        found += [f"session.toml says {apart}; correct the date there."] if apart else []
     start = None if protocol.start is None else protocol.start.astimezone(protocol.zone)
     same_day = first is not None and start is not None and first.date() == start.date()
     if same_day and f"{first:%H:%M}" != f"{start:%H:%M}":

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 from kit.claims import claims
 from kit.claims.judge import grounds
 from kit.claims.load_bearing import load_bearing
-from kit.drain.budget import agreement, budget, contributions
-from kit.drain.draws import enough_draws, monte_carlo
+from kit.drain.agreement import agreement, agreements
+from kit.drain.budget import budget, contributions
 from kit.drain.endurance_index import endurance_index
 from kit.drain.energy import energy, specific_power
 from kit.drain.mix_winners import mix_shifts
@@ -20,6 +20,7 @@ from kit.drain.readings import observed
 from kit.drain.reference_repeats import reference_repeats
 from kit.drain.segments import segments
 from kit.drain.shares import budgets
+from kit.drain.simulation import enough_draws, monte_carlo
 from kit.drain.split_phases import parts
 from kit.drain.standing import standing
 from kit.drain.tick_gain import tick_gain
@@ -76,11 +77,11 @@ def analyse(session: Session, findings: tuple[Finding, ...], settings: Settings)
         agreement=lambda: agreement(session, settings, simulated=of.simulated, prepared=of.ready),
         contributions=lambda: contributions(session, settings, prepared=of.ready),
         budget=lambda: budget(session, settings, prepared=of.ready),
-        standing=lambda: standing(session, settings, prepared=of.ready),
+        standing=lambda: standing(session, settings, prepared=of.ready, simulated=of.drawn),
         drain_pairs=lambda: drain_pairs(session, settings, prepared=of.ready),
         runtimes=lambda: of.runtimes[0],
         runtime_pairs=lambda: of.runtimes[1],
-        projections=lambda: projections(session, settings, prepared=of.ready),
+        projections=lambda: projections(session, settings, prepared=of.ready, simulated=of.drawn),
         energy=lambda: of.energies,
         parts=lambda: parts(session, settings, prepared=of.ready),
         replicates=lambda: replicates(session, of.runtimes[0], of.drains, settings),
@@ -103,7 +104,12 @@ def _extra(of: _Shared) -> dict[str, Callable[[], pd.DataFrame]]:
         "restricted_means": lambda: restricted_means(session, of.runtimes[0]),
         "elapsed_fit": lambda: elapsed_fit(session, of.drains, of.runtimes[0]),
         "mixes": lambda: usage_mixes(
-            session, settings, prepared=of.ready, found=of.stretches, mixes=of.mixes
+            session,
+            settings,
+            prepared=of.ready,
+            found=of.stretches,
+            mixes=of.mixes,
+            simulated=of.drawn,
         ),
         "mix_parts": lambda: mix_parts(of.mixes),
         "mix_shifts": lambda: mix_shifts(
@@ -118,6 +124,14 @@ def _extra(of: _Shared) -> dict[str, Callable[[], pd.DataFrame]]:
         "group_pairs": lambda: group_pairs(session, of.runtimes[0]),
         "budgets": lambda: budgets(
             session, settings, prepared=of.ready, mixes=of.mixes, found=of.stretches
+        ),
+        "agreements": lambda: agreements(
+            session,
+            settings,
+            simulated=of.simulated,
+            prepared=of.ready,
+            mixes=of.mixes,
+            found=of.stretches,
         ),
         "monte_carlo": lambda: monte_carlo(of.simulated, settings),
     }
@@ -136,12 +150,16 @@ class _Shared:
 
     @cached_property
     def simulated(self) -> Simulated:
-        return enough_draws(self.ready, self.settings)
+        return enough_draws(self.ready, self.settings, found=self.stretches, mixes=self.mixes)
+
+    @property
+    def drawn(self) -> Simulated | None:
+        """Return the draws, if there are to be any."""
+        return self.simulated if self.settings.draws else None
 
     @cached_property
     def drains(self) -> pd.DataFrame:
-        drawn = self.simulated if self.settings.draws else None
-        return phase_drain(self.session, self.settings, prepared=self.ready, simulated=drawn)
+        return phase_drain(self.session, self.settings, prepared=self.ready, simulated=self.drawn)
 
     @cached_property
     def runtimes(self) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -153,11 +171,11 @@ class _Shared:
 
     @cached_property
     def energies(self) -> pd.DataFrame:
-        return energy(self.session, self.settings, prepared=self.ready)
+        return energy(self.session, self.settings, prepared=self.ready, simulated=self.drawn)
 
     @cached_property
     def stretches(self) -> Segments:
-        return segments(self.ready, observed(self.session))
+        return segments(self.ready, observed(self.session), coverage=self.settings.coverage)
 
     @cached_property
     def mixes(self) -> dict[str, dict[str, float]]:

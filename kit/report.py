@@ -324,6 +324,7 @@ def uncertainty(results: Results) -> Page:
         tables.shares(results),
         tables.assumptions(results),
         tables.agreement(results),
+        tables.agreements(results),
     )
 
 

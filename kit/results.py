@@ -54,6 +54,11 @@ RESULT_COLUMNS: Mapping[str, tuple[str, ...]] = {
         "run", "phase", "device", "measurand",
         "gum_low", "gum_high", "mc_low", "mc_high", "mc_u", "tolerance_pp", "agrees", "why",
     ),
+    # every other result by both ways, in unit_symbol; quantity, phase and mix as in budgets
+    "agreements": (
+        "run", "phase", "mix", "device", "quantity", "unit_symbol", "gum_low", "gum_high", "mc_low",
+        "mc_high", "mc_u", "tolerance", "agrees", "why",
+    ),
     # standard uncertainty (pp) that each source adds to one drain, and its share of u²
     "contributions": ("run", "phase", "device", "measurand", "source", "u_pp", "share"),
     # the same for every other result. quantity: see kit.drain.shares.QUANTITIES; phase is empty
@@ -71,6 +76,7 @@ RESULT_COLUMNS: Mapping[str, tuple[str, ...]] = {
         "run", "phase", "device", "soc_pct", "total_drain_pp", "total_drain_pp_u",
         "total_drain_pp_low", "total_drain_pp_high", "rank_best", "rank_worst", "tie_group",
         "rank_best_true_charge", "rank_worst_true_charge", "tie_group_true_charge", "status",
+        "method",
     ),
     # who drained less in a phase: single = one pre-declared pair, table = all comparisons
     "drain_pairs": (
@@ -92,11 +98,11 @@ RESULT_COLUMNS: Mapping[str, tuple[str, ...]] = {
     # hours from 100 % to 0 at this phase's rate; at_least: only the low end is known
     "projections": (
         "run", "phase", "device", "activity", "hours", "hours_u", "hours_low", "hours_high",
-        "at_least", "ranked", "flags",
+        "at_least", "ranked", "method", "flags",
     ),
     "energy": (
         "run", "phase", "device", "energy_wh", "energy_wh_u", "energy_wh_low",
-        "energy_wh_high", "power_w", "power_w_u", "power_w_low", "power_w_high", "flags",
+        "energy_wh_high", "power_w", "power_w_u", "power_w_low", "power_w_high", "method", "flags",
     ),
     # crossover and rotation: one row per device and part, plus effect rows with device ""
     "parts": (
@@ -113,11 +119,14 @@ RESULT_COLUMNS: Mapping[str, tuple[str, ...]] = {
         "model", "quantity", "units", "runs", "mean", "s_r", "s_l", "s_reproducibility",
         "mean_u", "dof", "mean_low", "mean_high", "unit_symbol", "flags",
     ),
-    # verdict: a | b | too_close | unknown ; method: tukey | paired | welch | ""
+    # verdict: a | b | too_close | unknown ; method: tukey | paired | welch, where a run was not
+    # seen to its end signed_rank | rank_sum | seen_scatter, else "" ; the last three only there:
+    # p of the runs counted, least p that so many can give, runs that counting takes
     "replicate_pairs": (
         "device_a", "device_b", "quantity", "method", "runs", "difference", "difference_u",
         "dof", "difference_low", "difference_high", "verdict", "runs_a_longer",
-        "runs_b_longer", "runs_needed", "unit_symbol", "flags",
+        "runs_b_longer", "runs_needed", "unit_symbol", "flags", "p_exact", "p_least",
+        "runs_least",
     ),
     # what a run as a whole added to every device
     "run_effects": (
@@ -155,7 +164,7 @@ RESULT_COLUMNS: Mapping[str, tuple[str, ...]] = {
     "mixes": (
         "run", "mix", "device", "rate_pp_per_h", "rate_pp_per_h_u", "rate_pp_per_h_low",
         "rate_pp_per_h_high", "hours", "hours_u", "hours_low", "hours_high", "at_least",
-        "rank_best", "rank_worst", "tie_group", "missing",
+        "rank_best", "rank_worst", "tie_group", "missing", "method",
     ),
     # what the mixes are made of: share of the time of each activity
     "mix_parts": ("mix", "activity", "share"),

@@ -1,8 +1,7 @@
-"""Where the uncertainty of the drains comes from, in numbers and in words, and its check.
+"""Where the uncertainty of the drains comes from, in numbers and in words.
 
 `contributions` splits every u by source; `budget` says for each source what is assumed, on what
-basis, and how much it matters in this session; `agreement` sets the closed form beside Monte
-Carlo.
+basis, and how much it matters in this session.
 """
 
 from __future__ import annotations
@@ -12,9 +11,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from kit.drain.budget_lines import Line, other_lines
-from kit.drain.model import SOURCES, interval
-from kit.drain.phases import AGREEMENT_DIGITS, MEASURANDS, frame_keys, prepare
-from kit.stats.monte_carlo import agrees, tolerance
+from kit.drain.model import SOURCES
+from kit.drain.phases import MEASURANDS, frame_keys, prepare
+from kit.frames import frame_of_rows, result_frame
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -23,14 +22,10 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from kit.drain.phases import Prepared
-    from kit.drain.simulation import Simulated
-    from kit.results import Measurand, Settings
+    from kit.results import Settings
     from kit.session import Assumptions, Session
 
-    Floats = NDArray[np.float64]
-    Texts = NDArray[np.object_]
-
-__all__ = ["agreement", "budget", "contributions"]
+__all__ = ["budget", "contributions"]
 
 
 def contributions(
@@ -49,10 +44,6 @@ def contributions(
         Columns ``kit.results.RESULT_COLUMNS["contributions"]``; ``u_pp`` in pp, ``share`` of
         u² of the rate times the duration, so that the length of the phase has its place.
     """
-    import pandas as pd
-
-    from kit.results import RESULT_COLUMNS
-
     ready = prepare(session) if prepared is None else prepared
     chains = ready.chains
     run, phase, device = frame_keys(chains)
@@ -78,7 +69,7 @@ def contributions(
         )
     data = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
     order = np.argsort(data.pop("place"), kind="stable")
-    return pd.DataFrame({n: data[n][order] for n in RESULT_COLUMNS["contributions"]})
+    return result_frame("contributions", {name: data[name][order] for name in data})
 
 
 _TRACE_PP = 0.005
@@ -225,10 +216,6 @@ def budget(
         true-charge drain, or displayed drain for the percentage at the power-off. ``basis``
         says whether the value was stated or is the kit's default.
     """
-    import pandas as pd
-
-    from kit.results import RESULT_COLUMNS
-
     ready = prepare(session) if prepared is None else prepared
     rows = []
     for line in _lines(ready):
@@ -243,81 +230,4 @@ def budget(
             (line.source, line.description, line.distribution, line.value, line.unit,
              float(np.median(u)) if u.size else np.nan, line.basis, line.reference)
         )  # fmt: skip
-    return pd.DataFrame(rows, columns=list(RESULT_COLUMNS["budget"]))
-
-
-def _why(ready: Prepared, measurand: Measurand, agree: NDArray[np.bool_],
-         wider: NDArray[np.bool_]) -> Texts:  # fmt: skip
-    """Return why the two differ where they do."""
-    found = ready.drains[measurand]
-    reasons = [
-        (agree, ""),
-        (~wider, "Monte Carlo reaches further and its interval is stated"),
-        (found.bound_pp > 0.0,
-         "wider on purpose: what is bounded and the same each time (an unlogged gap, a look, the "
-         "percentage at a power-off) is added linearly"),
-        (found.variance["rounding"] > 0.0,
-         "wider on purpose: the unknown rounding of the display is taken near its worst"),
-        (found.best_pp < 1.0, "a drain cannot be below 0, so the distribution is cut off there"),
-    ]  # fmt: skip
-    texts = np.select(
-        [condition for condition, _ in reasons],
-        [text for _, text in reasons],
-        default="wider on purpose: factors are rounded up and a bounded error is taken as normal",
-    )
-    return texts.astype(object)
-
-
-def agreement(
-    session: Session,
-    settings: Settings,
-    *,
-    simulated: Simulated,
-    prepared: Prepared | None = None,
-) -> pd.DataFrame:
-    """Return closed form and Monte Carlo side by side, for every drain that has both.
-
-    Parameters
-    ----------
-    session, settings, prepared
-        As for `kit.drain.phases.phase_drain`.
-    simulated
-        From `kit.drain.simulation.simulate_drains`.
-
-    Returns
-    -------
-    DataFrame
-        Columns ``kit.results.RESULT_COLUMNS["agreement"]``; in pp. ``agrees``: both ends within
-        ``tolerance_pp``, which is δ for one significant digit of u.
-
-    References
-    ----------
-    JCGM 101:2008, 7.9.2 and 8.1 (from memory).
-    """
-    import pandas as pd
-
-    from kit.results import RESULT_COLUMNS
-
-    ready = prepare(session) if prepared is None else prepared
-    chains = ready.chains
-    columns: dict[str, list[NDArray[np.generic]]] = {}
-    for measurand in MEASURANDS:
-        low, high, _, _ = interval(ready.drains[measurand], settings.coverage)
-        mc_low, mc_high = simulated.low[measurand], simulated.high[measurand]
-        delta = tolerance(simulated.u[measurand], AGREEMENT_DIGITS)
-        agree = agrees(low, high, mc_low, mc_high, delta)
-        with np.errstate(invalid="ignore"):
-            wider = (low <= mc_low + delta) & (high >= mc_high - delta)
-        values: dict[str, NDArray[np.generic]] = {
-            "gum_low": low, "gum_high": high, "mc_low": mc_low, "mc_high": mc_high,
-            "mc_u": simulated.u[measurand], "tolerance_pp": delta, "agrees": agree,
-            "why": _why(ready, measurand, agree, wider),
-        }  # fmt: skip
-        for name, value in values.items():
-            columns.setdefault(name, []).append(chains.in_frame_order(value))
-    keys = dict(zip(("run", "phase", "device"), frame_keys(chains), strict=True))
-    data: dict[str, NDArray[np.generic]] = {n: np.repeat(v, 2) for n, v in keys.items()}
-    data["measurand"] = np.tile(np.array(MEASURANDS, dtype=object), data["run"].size // 2)
-    data.update({name: np.stack(parts, axis=1).ravel() for name, parts in columns.items()})
-    frame = pd.DataFrame({name: data[name] for name in RESULT_COLUMNS["agreement"]})
-    return frame[frame["mc_low"].notna()].reset_index(drop=True)
+    return frame_of_rows("budget", rows)

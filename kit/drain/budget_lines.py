@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from kit.drain.energy import (
+from kit.drain.rated_energy import (
     DEFAULT_TOLERANCE_PCT,
     HEALTH_U_DEFAULT_PCT,
     HEALTH_UNKNOWN,
@@ -76,6 +76,13 @@ def other_lines(session: Session, off_times: Sequence[OffTimes]) -> Iterator[Lin
         basis="what a gauge counts and the curve of its cell are seldom known; a repeated phase "
         "may say more",
         reference="derived in docs/measurement.md",
+    )  # fmt: skip
+    yield Line(
+        source="rate turned into hours", sources=(),
+        description="for projected hours and mixes: what a straight line leaves out, since the "
+        "same error of a rate makes more hours on one side than on the other",
+        distribution="of the second order", value="8", unit="× fourth power of the relative u",
+        basis="follows from the other sources", reference="JCGM 100:2008, 5.1.2, note",
     )  # fmt: skip
     widths = np.concatenate([o.high - o.low for o in off_times]) if off_times else np.zeros(0)
     seen = widths[np.isfinite(widths)]

@@ -16,6 +16,7 @@ from kit.drain.phases import prepare
 from kit.drain.readings import observed
 from kit.drain.segments import segments
 from kit.drain.usage_mix import OWN_MIX, lower_rates, mix_rates
+from kit.frames import frame_of_rows, no_rows
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -168,10 +169,6 @@ def mix_shifts(
     The rate on the mix is ``w r_a + (1 − w) r_rest``: a straight line in w for each device, and
     the winner is the lowest of them.
     """
-    import pandas as pd
-
-    from kit.results import RESULT_COLUMNS
-
     ready = prepare(session) if prepared is None else prepared
     stretches = segments(ready, observed(session)) if found is None else found
     rows: list[tuple[object, ...]] = []
@@ -194,4 +191,4 @@ def mix_shifts(
             for r, run in enumerate(ready.chains.runs):
                 leads = _leads(ready, stretches, blend, r, settings.coverage, ends)
                 rows += [(run, name, activity, share, *lead) for lead in leads]
-    return pd.DataFrame(rows, columns=list(RESULT_COLUMNS["mix_shifts"]))
+    return frame_of_rows("mix_shifts", rows) if rows else no_rows("mix_shifts")

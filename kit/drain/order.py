@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from kit.drain.phases import MEASURANDS, prepare
+from kit.frames import result_frame
 from kit.stats.uncertainty import Resolution, normal_factor
 
 if TYPE_CHECKING:
@@ -182,10 +183,6 @@ def drain_pairs(
         minus drain of b; a verdict is ``a`` or ``b`` for the one that drained less, ``tie``, or
         ``not_compared``. The family of the table rule is all pairs compared in one run.
     """
-    import pandas as pd
-
-    from kit.results import RESULT_COLUMNS
-
     ready = prepare(session) if prepared is None else prepared
     chains = ready.chains
     n_runs, n, n_phases = len(chains.runs), len(chains.devices), len(chains.phases)
@@ -204,7 +201,7 @@ def drain_pairs(
         "measurand": np.tile(np.array(MEASURANDS, dtype=object), rows),
         **{name: np.moveaxis(both, 0, -1).ravel() for name, both in figures.items()},
     }
-    return pd.DataFrame({name: data[name] for name in RESULT_COLUMNS["drain_pairs"]})
+    return result_frame("drain_pairs", data)
 
 
 def _compare(

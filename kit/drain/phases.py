@@ -16,7 +16,8 @@ from kit.drain.chains import build_chains
 from kit.drain.flags import FLAGS, UNRANKED, flag_matrix, join_flags
 from kit.drain.model import drains, intervals, saturated
 from kit.drain.states import states
-from kit.stats.monte_carlo import tolerance
+from kit.frames import result_frame
+from kit.stats.monte_carlo import furthest, tolerance
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
 
     from kit.drain.chains import Chains
     from kit.drain.model import Drains
-    from kit.drain.simulation import Simulated
+    from kit.drain.simulation import Figures, Simulated
     from kit.drain.states import States
     from kit.results import Measurand, Settings
     from kit.session import Session
@@ -42,9 +43,11 @@ __all__ = [
     "UNRANKED",
     "Prepared",
     "frame_keys",
+    "methods",
     "phase_drain",
     "phase_status",
     "prepare",
+    "reached",
 ]
 
 Status = Literal[
@@ -139,6 +142,32 @@ def frame_keys(chains: Chains) -> tuple[Texts, Texts, Texts]:
     )
 
 
+def reached(
+    low: Floats, high: Floats, drawn: Figures | None, *, u: Floats | None = None
+) -> tuple[Floats, Floats, NDArray[np.bool_]]:
+    """Return the interval to state, and where Monte Carlo reaches further than the closed form.
+
+    Parameters
+    ----------
+    low, high
+        Ends by the closed form.
+    drawn
+        The same result by Monte Carlo; ``None``: not drawn.
+    u
+        Standard uncertainty for the tolerance, where the draws have none worth stating.
+    """
+    if drawn is None:
+        return low, high, np.zeros(low.shape, dtype=bool)
+    spread = drawn.u if u is None else np.where(np.isnan(drawn.u), u, drawn.u)
+    delta = tolerance(spread, AGREEMENT_DIGITS)
+    return furthest(low, high, drawn.low, drawn.high, delta)
+
+
+def methods(known: Bools, drawn: NDArray[np.bool_]) -> Texts:
+    """Return by which method each result is stated: ``gum``, ``monte_carlo``, or empty."""
+    return np.where(drawn, "monte_carlo", np.where(known, "gum", "")).astype(object)
+
+
 def phase_drain(
     session: Session,
     settings: Settings,
@@ -157,7 +186,7 @@ def phase_drain(
     prepared
         From `prepare`, if it was made already.
     simulated
-        From `kit.drain.simulation.simulate_drains`. Where its interval reaches beyond that of the
+        From `kit.drain.simulation.simulate`. Where its interval reaches beyond that of the
         closed form by more than the numerical tolerance, it is stated instead.
 
     Returns
@@ -185,10 +214,6 @@ def phase_drain(
     >>> row[["drain_pp", "drain_pp_u", "drain_pp_low", "drain_pp_high"]].round(3).values.tolist()
     [[12.0, 0.408, 11.2, 12.8]]
     """
-    import pandas as pd
-
-    from kit.results import RESULT_COLUMNS
-
     ready = prepare(session) if prepared is None else prepared
     chains = ready.chains
     order = chains.in_frame_order
@@ -203,7 +228,7 @@ def phase_drain(
     data["measurand"] = np.tile(np.array(MEASURANDS, dtype=object), flags.size)
     data["flags"] = np.repeat(flags, 2)
     data.update({name: np.stack(parts, axis=1).ravel() for name, parts in columns.items()})
-    return pd.DataFrame({name: data[name] for name in RESULT_COLUMNS["phase_drain"]})
+    return result_frame("phase_drain", data)
 
 
 def _per_phase(
@@ -215,22 +240,12 @@ def _per_phase(
     """Return the columns of `phase_drain` for one measurand, each of shape (K, P)."""
     found = ready.drains[measurand]
     low, high, rate_low, rate_high = ends
-    method = np.where(np.isnan(found.drain_pp), "", "gum").astype(object)
-    if simulated is not None:
-        delta = tolerance(simulated.u[measurand], AGREEMENT_DIGITS)
-        with np.errstate(invalid="ignore"):
-            beyond = (simulated.low[measurand] < low - delta) | (
-                simulated.high[measurand] > high + delta
-            )
-        method[beyond] = "monte_carlo"
-        low, rate_low = (
-            np.where(beyond, np.fmin(closed, drawn[measurand]), closed)
-            for closed, drawn in ((low, simulated.low), (rate_low, simulated.rate_low))
-        )
-        high, rate_high = (
-            np.where(beyond, np.fmax(closed, drawn[measurand]), closed)
-            for closed, drawn in ((high, simulated.high), (rate_high, simulated.rate_high))
-        )
+    of_drain, of_rate = (
+        None if simulated is None else simulated.phases[f"{measurand}_{what}"]
+        for what in ("drain", "rate")
+    )
+    low, high, drawn = reached(low, high, of_drain)
+    rate_low, rate_high, rate_drawn = reached(rate_low, rate_high, of_rate)
     return {
         "status": ready.status[measurand],
         "start_pct": found.start_pct,
@@ -245,5 +260,5 @@ def _per_phase(
         "rate_pp_per_h_u": found.rate_u_pp_per_h,
         "rate_pp_per_h_low": rate_low,
         "rate_pp_per_h_high": rate_high,
-        "method": method,
+        "method": methods(~np.isnan(found.drain_pp), drawn | rate_drawn),
     }

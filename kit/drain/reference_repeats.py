@@ -15,6 +15,7 @@ import numpy as np
 
 from kit.drain.gauge import charge_excess
 from kit.drain.states import time_variance
+from kit.frames import frame_of_rows, no_rows
 from kit.stats.uncertainty import Resolution, resolution
 
 if TYPE_CHECKING:
@@ -192,8 +193,6 @@ def reference_repeats(
         the ratio that a gauge counting charge would show at constant power, and the share of
         that effect.
     """
-    import pandas as pd
-
     from kit.drain.phases import prepare
 
     ready = prepare(session) if prepared is None else prepared
@@ -211,4 +210,4 @@ def reference_repeats(
              r.ratio - r.half_width, r.ratio + r.half_width, 1.0 + r.effect, share[0], low, high,
              _verdict(low, high) if tells else "cannot_tell")
         )  # fmt: skip
-    return pd.DataFrame(rows, columns=list(REPEAT_COLUMNS))
+    return frame_of_rows("reference_repeats", rows) if rows else no_rows("reference_repeats")

@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
     Bools = NDArray[np.bool_]
+    Ints = NDArray[np.int64]
     Texts = NDArray[np.object_]
 
 __all__ = ["Segments", "segments"]
@@ -50,6 +51,8 @@ class Segments:
         (K, S). What the unit did; differs by unit in the halves of a crossover.
     usable
         (K, S). Whether the segment may stand for its activity.
+    phase, plain
+        (S,). The phase that the segment lies in, and whether it is all of it.
     indirect
         (S,). The turn of a rotation: used only where nothing better stands for the activity.
     hours
@@ -68,6 +71,8 @@ class Segments:
         (K, S). u of the length (h).
     start_variance
         (K, S). Variance from the charge at the start (pp²).
+    wake_pp
+        (K, S). Half-width for what looking at a device with its screen off took (pp).
     gauge
         (K, B, B). Covariance of the gauge's deviations at the readings (pp²).
     """
@@ -75,6 +80,8 @@ class Segments:
     swaps: Swaps
     activity: Texts
     usable: Bools
+    phase: Ints
+    plain: Bools
     indirect: Bools
     hours: Floats
     base: Floats
@@ -85,6 +92,7 @@ class Segments:
     share_half_width: Floats
     length_u_h: Floats
     start_variance: Floats
+    wake_pp: Floats
     gauge: Floats
 
     @cached_property
@@ -181,7 +189,7 @@ def _fill_turn(ready: Prepared, draft: _Draft, s: int, phase: int) -> None:
             draft.base[unit, s, [2 * plain, 2 * plain + 1]] -= [rho, -rho]
 
 
-def segments(ready: Prepared, obs: Observed) -> Segments:
+def segments(ready: Prepared, obs: Observed, *, coverage: float = 0.95) -> Segments:
     """Return the segments of a session.
 
     Parameters
@@ -190,6 +198,8 @@ def segments(ready: Prepared, obs: Observed) -> Segments:
         From `kit.drain.phases.prepare`.
     obs
         From `kit.drain.readings.observed`.
+    coverage
+        Probability, for what a repeated reference phase says about the gauge.
     """
     chains = ready.chains
     swaps = with_swaps(ready, obs)
@@ -221,7 +231,7 @@ def segments(ready: Prepared, obs: Observed) -> Segments:
     drain = np.maximum((draft.base @ value[:, :, None])[:, :, 0] * hold, 0.0)
     rate_ok = draft.usable & (draft.hours > 0.0)
     middle = value[:, 2 * phase] - drain / 2.0
-    counts = charge_share(ready)
+    counts = charge_share(ready, coverage)
     start = np.nan_to_num(true.variance["full_start"])
     if "full_hold" in true.variance:
         start = start + np.nan_to_num(true.variance["full_hold"])
@@ -229,6 +239,8 @@ def segments(ready: Prepared, obs: Observed) -> Segments:
         swaps=swaps,
         activity=draft.activity,
         usable=rate_ok,
+        phase=phase,
+        plain=np.array([kind == "plain" for _, kind in layout], dtype=bool),
         indirect=np.array([kind == "turn" for _, kind in layout], dtype=bool),
         hours=draft.hours,
         base=draft.base * hold[:, :, None],
@@ -239,5 +251,6 @@ def segments(ready: Prepared, obs: Observed) -> Segments:
         share_half_width=counts.half_width[:, None],
         length_u_h=np.where(dying, chains.off_u_h[:, None], chains.length_u_h[:, phase]),
         start_variance=start[:, phase] * (np.array([k != "second" for _, k in layout])),
+        wake_pp=np.sqrt(3.0 * np.nan_to_num(true.variance["wake"][:, phase])),
         gauge=gauge_covariance(chains, now),
     )

@@ -12,13 +12,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from kit.drain.energy import rated_energy, rated_energy_parts
 from kit.drain.phases import MEASURANDS, frame_keys, prepare
 from kit.drain.power_drain import power_drains
-from kit.drain.projections import projections
-from kit.drain.states import time_variance
+from kit.drain.projections import SECOND_ORDER, project
+from kit.drain.rated_energy import NOT_RATED, rated_energy
+from kit.drain.total_drain import total_drain
 from kit.drain.usage_mix import chosen_mixes, mix_rates
-from kit.stats.uncertainty import resolution
+from kit.frames import result_frame
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -81,34 +81,6 @@ def _rates(ready: Prepared) -> Iterator[_Part]:
         )  # fmt: skip
 
 
-def _total_drain(ready: Prepared) -> _Part:
-    """Return the drain since the start: the first and the last reading, nothing between."""
-    chains, now = ready.chains, ready.states
-    obs = chains.observations
-    phases = np.arange(chains.length_h.shape[1])
-    base = np.zeros((chains.units, phases.size, 2 * phases.size))
-    base[:, phases, 2 * phases + 1] = -1.0
-    base[:, :, :1] += 1.0
-    shown = resolution(
-        base @ now.matrix,
-        weights=obs.weight[:, None, :],
-        step=obs.step[:, None],
-        convention_variance=chains.offset_variance[:, None],
-    )
-    off = (phases >= chains.gone[:, None]) | (phases == chains.death[:, None])
-    known = now.valid[:, :1] & now.valid[:, 1::2] & ~off
-    blank = np.where(known, 0.0, np.nan)
-    return _of_phases(
-        ready, "total_drain", "pp",
-        {
-            "resolution": shown.own + blank,
-            "rounding": shown.common + blank,
-            "reading_time": time_variance(now, base) + blank,
-            "gap": now.gap_variances(base) + blank,
-        },
-    )  # fmt: skip
-
-
 def _power(ready: Prepared, settings: Settings) -> Iterator[_Part]:
     """Return projected hours, energy and power, which rest on the drain as energy."""
     chains, session = ready.chains, ready.chains.session
@@ -120,17 +92,18 @@ def _power(ready: Prepared, settings: Settings) -> Iterator[_Part]:
     }
     variance["gauge_curve"] = found.gauge_bound_pp**2 / 3.0
     length = {"phase_length": found.length_u_pp**2}
-    hours = _in_units(ready, projections(session, settings, prepared=ready)["hours"])
+    hours = project(ready, settings.coverage).hours
     with np.errstate(divide="ignore", invalid="ignore"):
         per_pp = hours / found.drain_pp
     yield _of_phases(
-        ready, "hours", "h", {s: v * per_pp**2 for s, v in {**variance, **length}.items()}
+        ready, "hours", "h",
+        _turned_over({s: v * per_pp**2 for s, v in {**variance, **length}.items()}, hours),
+    )  # fmt: skip
+    rated = [rated_energy(device) or NOT_RATED for device in session.devices]
+    full, tolerance, health = (
+        np.array([getattr(r, name) for r in rated])[chains.unit_device, None]
+        for name in ("energy_wh", "tolerance_u", "health_u")
     )
-    rated = [rated_energy(device) for device in session.devices]
-    parts = [rated_energy_parts(device) for device in session.devices]
-    n_runs = len(chains.runs)
-    full = np.tile(np.array([r.energy_wh if r else np.nan for r in rated]), n_runs)[:, None]
-    tolerance, health = (np.tile(np.array(p), n_runs)[:, None] for p in zip(*parts, strict=True))
     value = np.where(ready.flags["rises"], np.nan, found.drain_pp) / 100.0 * full
     per_wh = value / found.drain_pp
     known = {s: v * per_wh**2 for s, v in variance.items()}
@@ -140,12 +113,11 @@ def _power(ready: Prepared, settings: Settings) -> Iterator[_Part]:
     yield _of_phases(ready, "power", "W", {s: v / found.exposure_h**2 for s, v in known.items()})
 
 
-def _in_units(ready: Prepared, column: pd.Series[float]) -> Floats:
-    """Return a column of a frame by run, phase and device in the shape (K, P)."""
-    chains = ready.chains
-    shape = (len(chains.runs), len(chains.phases), len(chains.devices))
-    cube = column.to_numpy(dtype=np.float64).reshape(shape)
-    return np.asarray(cube.transpose(0, 2, 1).reshape(chains.units, len(chains.phases)), float)
+def _turned_over(linear: Mapping[str, Floats], hours: Floats) -> dict[str, Floats]:
+    """Return the variances of hours by source, with what the straight line leaves out."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        bent = SECOND_ORDER * np.asarray(sum(linear.values())) ** 2 / hours**2
+    return {**linear, "reciprocal": bent}
 
 
 def _runtimes(ready: Prepared) -> Iterator[_Part]:
@@ -172,13 +144,14 @@ def _mixes(
     for name, weights in mixes.items():
         rates = mix_rates(ready, weights, found=found)
         with np.errstate(divide="ignore", invalid="ignore"):
-            per_rate = 100.0 / rates.rate**2
+            hours = 100.0 / rates.rate
+            linear = {s: v * (hours / rates.rate) ** 2 for s, v in rates.variance.items()}
         yield _Part(
             quantity="mix_hours", unit="h", mix=name,
             run=np.repeat(np.array(chains.runs, dtype=np.int64), n),
             phase=np.full(chains.units, "", dtype=object),
             device=np.tile(np.array(chains.devices, dtype=object), len(chains.runs)),
-            variance={s: v * per_rate**2 for s, v in rates.variance.items()},
+            variance=_turned_over(linear, hours),
         )  # fmt: skip
 
 
@@ -211,8 +184,9 @@ def budgets(
 
     Notes
     -----
-    Linear, GUM 5.1.2: u of the hours 100/r is 100/r² u_r. Their interval is that of the rate
-    turned over, and skewed. What is bounded counts as a rectangle here, U adds it linearly.
+    Linear, GUM 5.1.2, but for hours 100/r, whose u is that of `kit.drain.projections.hours_u`:
+    ``reciprocal`` is what the straight line leaves out. Their interval is that of the rate turned
+    over, and skewed. What is bounded counts as a rectangle here, U adds it linearly.
 
     Examples
     --------
@@ -232,21 +206,16 @@ def budgets(
     >>> round(60 * float(rows.query("quantity == 'runtime'")["u"].iloc[0]), 2)
     1.19
     """
-    import pandas as pd
-
-    from kit.results import RESULT_COLUMNS
-
     ready = prepare(session) if prepared is None else prepared
     if mixes is None:
         mixes = chosen_mixes(session, settings, prepared=ready, found=found)
-    parts = [*_rates(ready), _total_drain(ready), *_power(ready, settings)]
-    parts += [*_runtimes(ready), *_mixes(ready, mixes, found)]
+    since_start = total_drain(ready, settings.coverage)
+    parts = [*_rates(ready), _of_phases(ready, "total_drain", "pp", since_start.variance)]
+    parts += [*_power(ready, settings), *_runtimes(ready), *_mixes(ready, mixes, found)]
     frames = [_rows(part) for part in parts]
-    columns = {
-        name: np.concatenate([frame[name] for frame in frames]) if frames else np.zeros(0)
-        for name in RESULT_COLUMNS["budgets"]
-    }
-    return pd.DataFrame(columns)
+    return result_frame(
+        "budgets", {name: np.concatenate([frame[name] for frame in frames]) for name in frames[0]}
+    )
 
 
 def _rows(part: _Part) -> dict[str, Values]:

@@ -10,6 +10,7 @@ from kit.drain.crossover import crossover_rows
 from kit.drain.phases import prepare
 from kit.drain.rotation import rotation_rows
 from kit.drain.swaps import with_swaps
+from kit.frames import frame_of_rows, result_frame
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -44,8 +45,6 @@ def parts(
         between the activities, and between the halves. A device that lacks one half is left out of
         these with both. ``status``: ``measured``, ``no_reading``, ``died``, ``not_reached``.
     """
-    import pandas as pd
-
     from kit.drain.readings import observed
     from kit.results import RESULT_COLUMNS
 
@@ -59,8 +58,9 @@ def parts(
                     rows += crossover_rows(ready, swaps, run, j, settings.coverage)
                 elif phase.kind == "rotation":
                     rows += rotation_rows(ready, run, j, settings.coverage)
-    columns = list(RESULT_COLUMNS["parts"])
     if not rows:
         kinds = {"run": np.int64}
-        return pd.DataFrame({c: np.empty(0, dtype=kinds.get(c, object)) for c in columns})
-    return pd.DataFrame([row.cells() for row in rows], columns=columns)
+        return result_frame(
+            "parts", {c: np.empty(0, dtype=kinds.get(c, object)) for c in RESULT_COLUMNS["parts"]}
+        )
+    return frame_of_rows("parts", [row.cells() for row in rows])

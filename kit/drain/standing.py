@@ -1,8 +1,4 @@
-"""Where the devices stand after every phase: charge left, drain so far, ranks with ties.
-
-The drain so far is the difference of two readings, the first and the last: the readings between
-cancel, and its uncertainty does not grow with the number of phases.
-"""
+"""Where the devices stand after every phase: charge left, drain so far, ranks with ties."""
 
 from __future__ import annotations
 
@@ -12,8 +8,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from kit.drain.order import table_margin
-from kit.drain.phases import frame_keys, prepare
+from kit.drain.phases import frame_keys, methods, prepare, reached
 from kit.drain.states import gauge_covariance, time_variance
+from kit.drain.total_drain import total_drain
+from kit.frames import result_frame
 from kit.stats.order import tie_letters
 from kit.stats.uncertainty import resolution
 
@@ -23,6 +21,7 @@ if TYPE_CHECKING:
 
     from kit.drain.chains import Chains
     from kit.drain.phases import Prepared
+    from kit.drain.simulation import Simulated
     from kit.drain.states import States
     from kit.results import Settings
     from kit.session import Session
@@ -32,13 +31,6 @@ if TYPE_CHECKING:
     Bools = NDArray[np.bool_]
 
 __all__ = ["standing"]
-
-
-def _charged_since_start(chains: Chains) -> Bools:
-    """Return whether a device was charged at any time up to the end of each phase."""
-    broken = chains.charged | ~chains.joined
-    broken[:, :1] = chains.charged[:, :1]
-    return np.asarray(np.logical_or.accumulate(broken, axis=1), dtype=bool)
 
 
 def _dead_order(chains: Chains, run: int) -> Bools:
@@ -126,7 +118,11 @@ def _order(chains: Chains, left: _Left, coverage: float) -> list[dict[str, NDArr
 
 
 def standing(
-    session: Session, settings: Settings, *, prepared: Prepared | None = None
+    session: Session,
+    settings: Settings,
+    *,
+    prepared: Prepared | None = None,
+    simulated: Simulated | None = None,
 ) -> pd.DataFrame:
     """Return the standing after every phase.
 
@@ -138,6 +134,8 @@ def standing(
         The coverage probability.
     prepared
         From `kit.drain.phases.prepare`, if it was made already.
+    simulated
+        From `kit.drain.simulation.simulate`; as for `kit.drain.phases.phase_drain`.
 
     Returns
     -------
@@ -164,10 +162,6 @@ def standing(
     >>> float(row["total_drain_pp"]), round(float(row["total_drain_pp_u"]), 3)
     (32.0, 0.408)
     """
-    import pandas as pd
-
-    from kit.results import RESULT_COLUMNS
-
     ready = prepare(session) if prepared is None else prepared
     chains, now = ready.chains, ready.states
     p = chains.length_h.shape[1]
@@ -177,38 +171,30 @@ def standing(
     end = now.matrix[:, 1::2]
     ok = now.valid[:, 1::2] & ~off & ~dying
     obs = chains.observations
-    display = {
-        "weights": obs.weight[:, None, :],
-        "step": obs.step[:, None],
-        "convention_variance": chains.offset_variance[:, None],
-    }
-    left = resolution(end, **display)
-    total_shown = resolution(now.matrix[:, :1] - end, **display)
-    b = 2 * p
-    at_end = np.zeros((chains.units, p, b))
+    left = resolution(
+        end,
+        weights=obs.weight[:, None, :],
+        step=obs.step[:, None],
+        convention_variance=chains.offset_variance[:, None],
+    )
+    at_end = np.zeros((chains.units, p, 2 * p))
     at_end[:, phases, 2 * phases + 1] = 1.0
-    since_start = -at_end
-    since_start[:, :, :1] += 1.0
     time_end = time_variance(now, at_end)
     gauge = gauge_covariance(chains, now)
     u_gauge2 = ((end @ gauge) * end).sum(axis=2)
-    charged = _charged_since_start(chains)
-    known = ok & now.valid[:, :1] & ~charged
-    total = np.where(known, np.nan_to_num(now.value[:, :1] - now.value[:, 1::2]), np.nan)
-    time_total = time_variance(now, since_start)
-    gap_total = now.gap_variances(since_start)
-    u_total = np.sqrt(total_shown.u**2 + time_total + gap_total)
-    half = total_shown.expanded(
-        np.sqrt(time_total), settings.coverage, bound=now.bounds(since_start)
+    total = total_drain(ready, settings.coverage)
+    low, high, drawn = reached(
+        total.low, total.high, None if simulated is None else simulated.phases["total_drain"]
     )
     bound = now.bounds(at_end)
     order = chains.in_frame_order
     columns = {
         "soc_pct": np.where(off | dying, 0.0, np.where(ok, chains.shown_levels[:, 1::2], np.nan)),
-        "total_drain_pp": np.where(total > 0.0, total, np.where(total <= 0.0, 0.0, np.nan)),
-        "total_drain_pp_u": np.where(known, u_total, np.nan),
-        "total_drain_pp_low": np.where(known, np.maximum(total - half, 0.0), np.nan),
-        "total_drain_pp_high": np.where(known, np.maximum(total + half, 0.0), np.nan),
+        "total_drain_pp": total.drain,
+        "total_drain_pp_u": total.u,
+        "total_drain_pp_low": low,
+        "total_drain_pp_high": high,
+        "method": methods(~np.isnan(total.drain), drawn),
         "status": np.select([dying, off, ok], ["died", "off", "measured"], "no_reading").astype(
             object
         ),
@@ -234,4 +220,4 @@ def standing(
         data.update({name + suffix: column for name, column in found.items()})
     run, phase, device = frame_keys(chains)
     data.update({"run": run, "phase": phase, "device": device})
-    return pd.DataFrame({name: data[name] for name in RESULT_COLUMNS["standing"]})
+    return result_frame("standing", data)

@@ -9,6 +9,7 @@ import numpy as np
 
 from kit.drain.model import interval
 from kit.drain.phases import frame_keys, prepare
+from kit.frames import no_rows, result_frame
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -59,15 +60,12 @@ def tick_gain(
     >>> round(float(row["half_width_without_pp"]), 2), bool(row["half_width_pp"] < 0.3)
     (0.8, True)
     """
-    import pandas as pd
-
     from kit.results import RESULT_COLUMNS
 
-    columns = list(RESULT_COLUMNS["tick_gain"])
     ready = prepare(session) if prepared is None else prepared
     used = ready.flags["ticks"] & ~np.isnan(ready.drains["displayed"].drain_pp)
     if not used.any():
-        return pd.DataFrame(columns=columns)
+        return no_rows("tick_gain")
     frame = session.readings
     plain = frame[(frame["kind"] != "tick") & (frame["point"] != "inside")]
     coarse = prepare(replace(session, readings=plain.reset_index(drop=True)))
@@ -77,5 +75,9 @@ def tick_gain(
         halves.append((high - low) / 2.0)
     order = ready.chains.in_frame_order
     run, phase, device = frame_keys(ready.chains)
-    data = dict(zip(columns, (run, phase, device, *map(order, halves)), strict=True))
-    return pd.DataFrame(data)[order(used)].reset_index(drop=True)
+    kept = order(used)
+    columns = (run, phase, device, *map(order, halves))
+    return result_frame(
+        "tick_gain",
+        dict(zip(RESULT_COLUMNS["tick_gain"], (c[kept] for c in columns), strict=True)),
+    )

@@ -14,11 +14,12 @@ import numpy as np
 
 from kit.drain.gauge import constant_power_drain
 from kit.drain.order import table_margin
-from kit.drain.phases import prepare
-from kit.drain.projections import hours_from_rate
+from kit.drain.phases import methods, prepare, reached
+from kit.drain.projections import hours_from_rate, hours_u
 from kit.drain.readings import observed
 from kit.drain.segments import segments
 from kit.drain.states import time_variance
+from kit.frames import frame_of_rows, no_rows, result_frame
 from kit.stats.order import rank_intervals, tie_letters
 from kit.stats.uncertainty import Resolution, resolution
 
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
 
     from kit.drain.phases import Prepared
     from kit.drain.segments import Segments
+    from kit.drain.simulation import Simulated
     from kit.results import Settings
     from kit.session import Session
 
@@ -37,24 +39,20 @@ if TYPE_CHECKING:
     Bools = NDArray[np.bool_]
 
 __all__ = [
-    "MIX_COLUMNS",
     "OWN_MIX",
     "PARAMETER_MIX",
+    "MixHours",
     "MixRates",
     "chosen_mixes",
     "lower_rates",
     "mix_from_text",
+    "mix_hours",
     "mix_parts",
     "mix_rates",
     "own_mix",
     "usage_mixes",
 ]
 
-MIX_COLUMNS = (
-    "run", "mix", "device", "rate_pp_per_h", "rate_pp_per_h_u", "rate_pp_per_h_low",
-    "rate_pp_per_h_high", "hours", "hours_u", "hours_low", "hours_high", "at_least", "rank_best",
-    "rank_worst", "tie_group", "missing",
-)  # fmt: skip
 OWN_MIX = "as in this session"
 PARAMETER_MIX = "as asked for"
 
@@ -170,21 +168,54 @@ def mix_rates(
     _, up, down = constant_power_drain(drain, found.beta, found.share, found.share_half_width)
     level = np.maximum(np.abs((share * up).sum(axis=1)), np.abs((share * down).sum(axis=1)))
     gaps = now.bounds(base[:, None, :])[:, 0]
+    looks = (scaled * found.wake_pp).sum(axis=1)
     blank = np.array([np.nan if m else 0.0 for m in missing])
     # they add linearly, so their common variance is shared out in proportion
-    linear = (gaps + level) / 3.0
+    linear = (gaps + level + looks) / 3.0
     variance = {
         "resolution": shown.own, "rounding": shown.common, **averaged,
-        "gap": linear * gaps, "gauge_curve": linear * level,
+        "gap": linear * gaps, "gauge_curve": linear * level, "wake": linear * looks,
     }  # fmt: skip
     return MixRates(
         rate=(scaled * drain).sum(axis=1) + blank,
         resolution=shown,
         u_other=np.sqrt(other) + blank,
-        bound=gaps + level + blank,
+        bound=gaps + level + looks + blank,
         variance={source: v + blank for source, v in variance.items()},
         missing=missing,
     )
+
+
+@dataclass(frozen=True, kw_only=True)
+class MixHours:
+    """Hours from 100 % to 0 on one mix by the closed form; arrays of shape (K,), in h.
+
+    ``hours`` and ``u`` are NaN and ``high`` is infinite where only the low end is known.
+    """
+
+    hours: Floats
+    u: Floats
+    low: Floats
+    high: Floats
+
+
+def mix_hours(rates: MixRates, coverage: float) -> MixHours:
+    """Return the hours at the rates of a mix; their ends are those of the rate, turned over.
+
+    Parameters
+    ----------
+    rates
+        From `mix_rates`.
+    coverage
+        Probability of the intervals.
+    """
+    half = rates.half_width(coverage)
+    low = np.maximum(rates.rate - half, 0.0)
+    hours, shortest, longest = hours_from_rate(rates.rate, low, rates.rate + half)
+    blank = np.where(np.isinf(longest), np.nan, 0.0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        u = hours_u(hours, rates.u / rates.rate)
+    return MixHours(hours=hours + blank, u=u + blank, low=shortest, high=longest)
 
 
 def lower_rates(found: MixRates, part: slice, coverage: float) -> tuple[Bools, Bools]:
@@ -218,6 +249,7 @@ def usage_mixes(
     prepared: Prepared | None = None,
     found: Segments | None = None,
     mixes: Mapping[str, Mapping[str, float]] | None = None,
+    simulated: Simulated | None = None,
 ) -> pd.DataFrame:
     """Return the hours that a full charge lasts on each named mix, with the order of devices.
 
@@ -231,27 +263,32 @@ def usage_mixes(
         From `kit.drain.phases.prepare` and `kit.drain.segments.segments`, if made already.
     mixes
         Mixes to use in place of the session's own: name → {activity: share of time}.
+    simulated
+        From `kit.drain.simulation.simulate`, of the same mixes; as for
+        `kit.drain.phases.phase_drain`.
 
     Returns
     -------
     DataFrame
-        Columns `MIX_COLUMNS`. A device that lacks a usable phase of one activity has NaN, and
-        the activities in ``missing``. Ranks and letters are by the table rule over all pairs.
+        Columns ``kit.results.RESULT_COLUMNS["mixes"]``. A device that lacks a usable phase of one
+        activity has NaN, and the activities in ``missing``. Ranks and letters are by the table
+        rule over all pairs.
     """
-    import pandas as pd
-
     ready = prepare(session) if prepared is None else prepared
     chains = ready.chains
     stretches = segments(ready, observed(session)) if found is None else found
     n = len(chains.devices)
-    frames: list[dict[str, object]] = []
+    frames: list[dict[str, NDArray[np.generic]]] = []
     chosen = session.mixes if mixes is None else mixes
     for name, weights in chosen.items():
         rates = mix_rates(ready, weights, found=stretches)
-        half = rates.half_width(settings.coverage)
-        low = np.maximum(rates.rate - half, 0.0)
-        hours, shortest, longest = hours_from_rate(rates.rate, low, rates.rate + half)
-        open_end = np.isinf(longest)
+        closed = mix_hours(rates, settings.coverage)
+        low, high, drawn = reached(
+            closed.low,
+            closed.high,
+            None if simulated is None else simulated.mixes[name],
+            u=closed.u,
+        )
         best, worst = np.full(chains.units, np.nan), np.full(chains.units, np.nan)
         letters = np.full(chains.units, "", dtype=object)
         for r in range(len(chains.runs)):
@@ -266,17 +303,18 @@ def usage_mixes(
         frames.append(
             {
                 "run": np.repeat(np.array(chains.runs, dtype=np.int64), n),
-                "mix": name,
+                "mix": np.full(chains.units, name, dtype=object),
                 "device": np.tile(np.array(chains.devices, dtype=object), len(chains.runs)),
                 "rate_pp_per_h": rates.rate,
                 "rate_pp_per_h_u": rates.u,
-                "rate_pp_per_h_low": low,
-                "rate_pp_per_h_high": rates.rate + half,
-                "hours": np.where(open_end, np.nan, hours),
-                "hours_low": shortest,
-                "hours_high": longest,
-                "hours_u": np.where(open_end, np.nan, hours * rates.u / rates.rate),
-                "at_least": open_end,
+                "rate_pp_per_h_low": 100.0 / high,
+                "rate_pp_per_h_high": 100.0 / low,
+                "hours": closed.hours,
+                "hours_low": low,
+                "hours_high": high,
+                "hours_u": closed.u,
+                "at_least": np.isinf(high),
+                "method": methods(~np.isnan(low), drawn),
                 "rank_best": best,
                 "rank_worst": worst,
                 "tie_group": letters,
@@ -284,8 +322,8 @@ def usage_mixes(
             }
         )
     if not frames:
-        return pd.DataFrame(columns=list(MIX_COLUMNS))
-    return pd.concat([pd.DataFrame(f) for f in frames], ignore_index=True)[list(MIX_COLUMNS)]
+        return no_rows("mixes")
+    return result_frame("mixes", {c: np.concatenate([f[c] for f in frames]) for c in frames[0]})
 
 
 def own_mix(
@@ -350,17 +388,13 @@ def mix_parts(mixes: Mapping[str, Mapping[str, float]]) -> pd.DataFrame:
     >>> mix_parts({"day": {"map": 3, "photo": 1}})["share"].tolist()
     [0.75, 0.25]
     """
-    import pandas as pd
-
-    from kit.results import RESULT_COLUMNS
-
     rows = [
         (name, activity, weight / sum(weights.values()))
         for name, weights in mixes.items()
         for activity, weight in weights.items()
         if weight > 0.0
     ]
-    return pd.DataFrame(rows, columns=list(RESULT_COLUMNS["mix_parts"]))
+    return frame_of_rows("mix_parts", rows) if rows else no_rows("mix_parts")
 
 
 def mix_from_text(text: str) -> dict[str, float]:

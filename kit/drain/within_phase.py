@@ -14,6 +14,7 @@ import numpy as np
 from kit.drain.phases import prepare
 from kit.drain.readings import observed
 from kit.drain.ticks import find_ticks
+from kit.frames import frame_of_rows, no_rows
 from kit.stats.line_fit import straight_line
 from kit.stats.uncertainty import normal_factor
 
@@ -69,8 +70,6 @@ def within_phase(
     the steps' own spread, ``0.1/√m``. The verdict is *even* when the interval of r₂/r₁ holds 1.
     ``rate_pp_per_h`` is the slope of a line through all changes, u from their scatter about it.
     """
-    import pandas as pd
-
     ready = prepare(session) if prepared is None else prepared
     chains = ready.chains
     obs = observed(session)
@@ -95,9 +94,9 @@ def within_phase(
             t, u, level = ticks.t[inside] / 60.0, ticks.u[inside] / 60.0, ticks.level[inside]
             cells = _halves(t, u, level, k_factor) if t.size >= MIN_TICKS else _TOO_FEW
             rows.append((chains.runs[run], phase.id, chains.devices[place], int(t.size), *cells))
-    frame = pd.DataFrame(rows, columns=list(WITHIN_COLUMNS))
     if not rows:
-        return frame
+        return no_rows("within_phase")
+    frame = frame_of_rows("within_phase", rows)
     order = {p: i for i, p in enumerate(chains.phases)}
     return frame.sort_values(
         ["run", "phase"], key=lambda c: c.map(order) if c.name == "phase" else c, kind="stable"

@@ -49,6 +49,7 @@ SOURCE_WORDS = {
     "gauge_curve": "shape of the gauge",
     "rated_energy": "rated energy",
     "health": "battery health",
+    "reciprocal": "rate turned into hours",
     "power_off": "minutes of the power-off",
     "start": "minute of the start",
 }

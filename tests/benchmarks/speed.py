@@ -13,7 +13,8 @@ that it is held against when a change is judged.
   process without Monte Carlo, as seconds for 10,000: the frames that a table of a season reads
   (drains, order, standings, runtimes, claims), then all frames; with the milliseconds of those
   that take longest, each with what it needs and no frame before it had made;
-- ``draws``: Monte Carlo of such a session, 10⁵ and 10⁶ draws, with the peak memory.
+- ``draws``: Monte Carlo of such a session, 10⁵ and 10⁶ draws, with the peak memory: drains, rates,
+  drain since the start, hours, energy, power, runtimes and hours on a mix.
 
 Seconds of the last two are those of the processor, so that a busy machine lies less.
 """
@@ -120,19 +121,29 @@ told(f"all {len(RESULT_COLUMNS)} frames", RESULT_COLUMNS)
 
 DRAWS = """
 import resource, time
+from dataclasses import replace
 import numpy as np
 from kit.drain.phases import prepare
-from kit.drain.simulation import simulate_drains
+from kit.drain.readings import observed
+from kit.drain.segments import segments
+from kit.drain.simulation import simulate
+from kit.drain.usage_mix import chosen_mixes
+from kit.results import Settings
 from kit.simulate import Limits, random_day, simulate_day
 
 rng = np.random.default_rng(1)
-ready = prepare(simulate_day(random_day(Limits(), rng), rng)[1])
-simulate_drains(ready, draws=1000, seed=1, coverage=0.95)
+day = simulate_day(random_day(Limits(), rng), rng)[1]
+day = replace(day, devices=tuple(replace(d, rated_energy_wh=30.0) for d in day.devices))
+ready = prepare(day)
+found = segments(ready, observed(day))
+given = {"seed": 1, "coverage": 0.95, "found": found,
+         "mixes": chosen_mixes(day, Settings(), prepared=ready, found=found)}
+simulate(ready, draws=1000, **given)
 for draws, limit in ((100_000, 0.3), (1_000_000, 2.5)):
     times = []
     for _ in range(3):
         begin = time.process_time()
-        simulate_drains(ready, draws=draws, seed=1, coverage=0.95)
+        simulate(ready, draws=draws, **given)
         times.append(time.process_time() - begin)
     took = sorted(times)[1]
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024

@@ -19,7 +19,7 @@ from kit.drain.energy import energy
 from kit.drain.order import drain_pairs
 from kit.drain.phases import phase_drain, prepare
 from kit.drain.projections import projections
-from kit.drain.simulation import simulate_drains
+from kit.drain.simulation import simulate
 from kit.drain.split_phases import parts
 from kit.drain.standing import standing
 from kit.drain.usage_mix import usage_mixes
@@ -408,7 +408,7 @@ def count_simulated(tally: Tally, ready: Prepared, truth: Truth, seed: int) -> N
     """Count the intervals of the Monte Carlo calculation by themselves."""
     n = len(truth.scenario.devices)
     shape = (len(truth.runs), len(truth.scenario.phases), n)
-    drawn = simulate_drains(ready, draws=MC_DRAWS, seed=seed, coverage=SETTINGS.coverage)
+    drawn = simulate(ready, draws=MC_DRAWS, seed=seed, coverage=SETTINGS.coverage)
 
     def by_unit(column: str) -> Floats:
         cube = truth.drains[column].to_numpy().reshape(shape)
@@ -419,10 +419,11 @@ def count_simulated(tally: Tally, ready: Prepared, truth: Truth, seed: int) -> N
     for measurand, column in MEASURANDS:
         true = by_unit(f"{column}_drain_pp")
         status = ready.status[measurand]
-        held = _within(drawn.low[measurand], drawn.high[measurand], true)
+        drain, per_h = (drawn.phases[f"{measurand}_{what}"] for what in ("drain", "rate"))
+        held = _within(drain.low, drain.high, true)
         with np.errstate(invalid="ignore", divide="ignore"):
-            rate = _within(drawn.rate_low[measurand], drawn.rate_high[measurand], true / on_h)
-        there = ~np.isnan(drawn.low[measurand])
+            rate = _within(per_h.low, per_h.high, true / on_h)
+        there = ~np.isnan(drain.low)
         measured, died = (status == "measured") & there, (status == "died") & there
         tally.add(f"mc {measurand} first", held[measured & first])
         tally.add(f"mc {measurand} other", held[measured & ~first])

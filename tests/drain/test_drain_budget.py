@@ -7,10 +7,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from kit.drain.budget import agreement, budget, contributions
+from kit.drain.agreement import agreement
+from kit.drain.budget import budget, contributions
 from kit.drain.model import SOURCES, interval
 from kit.drain.phases import phase_drain, prepare
-from kit.drain.simulation import simulate_drains, simulate_to_digits
+from kit.drain.simulation import Figures, simulate, simulate_to_digits
 from kit.results import RESULT_COLUMNS, Settings
 from kit.session import Assumptions, Device, Gauge
 from kit.stats.uncertainty import sum_of_uniforms_half_width
@@ -19,9 +20,17 @@ from tests.helpers.builders import BARE, make_session
 DRAWS = 200_000
 
 
+def drain_of(found, measurand="displayed"):
+    return found.phases[f"{measurand}_drain"]
+
+
+def rate_of(found, measurand="displayed"):
+    return found.phases[f"{measurand}_rate"]
+
+
 def simulated(session, draws=DRAWS):
     ready = prepare(session)
-    return ready, simulate_drains(ready, draws=draws, seed=7, coverage=0.95)
+    return ready, simulate(ready, draws=draws, seed=7, coverage=0.95)
 
 
 # ---------------------------------------------------------------- Monte Carlo
@@ -59,8 +68,8 @@ def chain(*levels, **fields):
 def test_simulation_against_another_one(levels, assumptions, phase, measurand, low, high):
     """Intervals found by an independent simulation of the same cases, printed to 0.01 pp."""
     _, found = simulated(chain(*levels, assumptions=replace(BARE, **assumptions)))
-    assert found.low[measurand][0, phase] == pytest.approx(low, abs=0.05)
-    assert found.high[measurand][0, phase] == pytest.approx(high, abs=0.05)
+    assert drain_of(found, measurand).low[0, phase] == pytest.approx(low, abs=0.05)
+    assert drain_of(found, measurand).high[0, phase] == pytest.approx(high, abs=0.05)
 
 
 def test_simulation_of_a_gap():
@@ -77,8 +86,8 @@ def test_simulation_of_a_gap():
         assumptions=replace(BARE, gap_rate_factor=1.0),
     )
     ready, found = simulated(s)
-    assert found.low["displayed"][0, 1] == pytest.approx(11 - exact, abs=0.02)
-    assert found.high["displayed"][0, 1] == pytest.approx(11 + exact, abs=0.02)
+    assert drain_of(found).low[0, 1] == pytest.approx(11 - exact, abs=0.02)
+    assert drain_of(found).high[0, 1] == pytest.approx(11 + exact, abs=0.02)
     low, high, *_ = interval(ready.drains["displayed"], 0.95)
     assert (low[0, 1], high[0, 1]) == (pytest.approx(9.2), pytest.approx(12.8))
     row = agreement(s, Settings(), simulated=found, prepared=ready).query("phase == 'p1'").iloc[0]
@@ -89,10 +98,10 @@ def test_simulation_of_a_gap():
 def test_draws_below_zero_are_dropped_not_clipped():
     """63 → 63: |triangle| given that it is above 0: 1 − √0.975 = 0.0126 to 1 − √0.025 = 0.842."""
     _, found = simulated(make_session(phases={"p": 30}, readings={"a": [63, 63]}, assumptions=BARE))
-    assert found.low["displayed"][0, 0] == pytest.approx(1 - 0.975**0.5, abs=0.005)
-    assert found.high["displayed"][0, 0] == pytest.approx(1 - 0.025**0.5, abs=0.005)
+    assert drain_of(found).low[0, 0] == pytest.approx(1 - 0.975**0.5, abs=0.005)
+    assert drain_of(found).high[0, 0] == pytest.approx(1 - 0.025**0.5, abs=0.005)
     # rate: twice that
-    assert found.rate_high["displayed"][0, 0] == pytest.approx(2 * (1 - 0.025**0.5), abs=0.01)
+    assert rate_of(found).high[0, 0] == pytest.approx(2 * (1 - 0.025**0.5), abs=0.01)
 
 
 def test_u_agrees_with_the_closed_form_for_every_source():
@@ -108,7 +117,9 @@ def test_u_agrees_with_the_closed_form_for_every_source():
     )
     ready, found = simulated(s)
     for measurand in ("displayed", "true_charge"):
-        np.testing.assert_allclose(found.u[measurand], ready.drains[measurand].u_pp, rtol=0.03)
+        np.testing.assert_allclose(
+            drain_of(found, measurand).u, ready.drains[measurand].u_pp, rtol=0.03
+        )
 
 
 def test_closed_form_is_not_narrower_than_monte_carlo():
@@ -118,30 +129,30 @@ def test_closed_form_is_not_narrower_than_monte_carlo():
     )
     for measurand in ("displayed", "true_charge"):
         low, high, rate_low, rate_high = interval(ready.drains[measurand], 0.95)
-        assert np.all(low <= found.low[measurand] + 0.01)
-        assert np.all(high >= found.high[measurand] - 0.01)
-        assert np.all(high - found.high[measurand] < 0.12)
-        assert np.all(rate_low <= found.rate_low[measurand] + 0.01)
-        assert np.all(rate_high >= found.rate_high[measurand] - 0.01)
+        assert np.all(low <= drain_of(found, measurand).low + 0.01)
+        assert np.all(high >= drain_of(found, measurand).high - 0.01)
+        assert np.all(high - drain_of(found, measurand).high < 0.12)
+        assert np.all(rate_low <= rate_of(found, measurand).low + 0.01)
+        assert np.all(rate_high >= rate_of(found, measurand).high - 0.01)
 
 
 def test_simulation_is_seeded_and_independent_of_other_devices():
     alone = make_session(phases={"p": 60}, readings={"a": [90, 80]})
     row = make_session(phases={"p": 60}, readings={"a": [90, 80], "b": [70, 50]})
-    first, again = (simulate_drains(prepare(alone), draws=20_000, seed=3, coverage=0.95)
+    first, again = (simulate(prepare(alone), draws=20_000, seed=3, coverage=0.95)
                     for _ in range(2))  # fmt: skip
-    other = simulate_drains(prepare(alone), draws=20_000, seed=4, coverage=0.95)
-    np.testing.assert_array_equal(first.low["displayed"], again.low["displayed"])
-    assert first.low["displayed"][0, 0] != other.low["displayed"][0, 0]
-    two = simulate_drains(prepare(row), draws=20_000, seed=3, coverage=0.95)
+    other = simulate(prepare(alone), draws=20_000, seed=4, coverage=0.95)
+    np.testing.assert_array_equal(drain_of(first).low, drain_of(again).low)
+    assert drain_of(first).low[0, 0] != drain_of(other).low[0, 0]
+    two = simulate(prepare(row), draws=20_000, seed=3, coverage=0.95)
     # a's place in the row differs, so its delays do; the interval stays the same to 0.1 pp
-    assert two.low["displayed"][0, 0] == pytest.approx(first.low["displayed"][0, 0], abs=0.1)
+    assert drain_of(two).low[0, 0] == pytest.approx(drain_of(first).low[0, 0], abs=0.1)
 
 
 def test_draws_that_do_not_fill_a_chunk():
-    found = simulate_drains(prepare(chain(90, 80)), draws=50_001, seed=1, coverage=0.95)
+    found = simulate(prepare(chain(90, 80)), draws=50_001, seed=1, coverage=0.95)
     assert found.draws == 50_001
-    assert found.u["displayed"][0, 0] == pytest.approx(6**-0.5, rel=0.02)
+    assert drain_of(found).u[0, 0] == pytest.approx(6**-0.5, rel=0.02)
 
 
 def test_draws_until_the_digits_stand():
@@ -155,8 +166,8 @@ def test_draws_until_the_digits_stand():
     again = simulate_to_digits(ready, digits=2, seed=5, coverage=0.95)
     assert (one.stable_digits, two.stable_digits) == (1, 2)
     assert one.draws <= 40_000 <= two.draws <= 300_000
-    assert two.high["displayed"][0, 1] == pytest.approx(10 + 1 - 0.05**0.5, abs=0.005)
-    np.testing.assert_array_equal(two.low["displayed"], again.low["displayed"])
+    assert drain_of(two).high[0, 1] == pytest.approx(10 + 1 - 0.05**0.5, abs=0.005)
+    np.testing.assert_array_equal(drain_of(two).low, drain_of(again).low)
     gave_up = simulate_to_digits(ready, digits=3, seed=5, coverage=0.95, max_draws=30_000)
     assert (gave_up.stable_digits, gave_up.draws) == (0, 30_000)
 
@@ -167,13 +178,15 @@ def test_monte_carlo_is_stated_where_it_reaches_further():
     ready, found = simulated(s)
     wide = replace(
         found,
-        low={m: v - 1.0 for m, v in found.low.items()},
-        high={m: v + 1.0 for m, v in found.high.items()},
+        phases={
+            name: Figures(u=f.u, low=f.low - 1.0, high=f.high + 1.0)
+            for name, f in found.phases.items()
+        },
     )
     frame = phase_drain(s, Settings(), prepared=ready, simulated=wide)
     shown = frame[frame["measurand"] == "displayed"]
     assert set(shown["method"]) == {"monte_carlo"}
-    assert shown["drain_pp_low"].tolist() == pytest.approx(wide.low["displayed"][0].tolist())
+    assert shown["drain_pp_low"].tolist() == pytest.approx(drain_of(wide).low[0].tolist())
     table = agreement(s, Settings(), simulated=wide, prepared=ready)
     assert "Monte Carlo reaches further" in table["why"].iloc[0]
     assert set(phase_drain(s, Settings(), prepared=ready, simulated=found)["method"]) == {"gum"}

@@ -7,14 +7,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from kit.drain.budget import agreement, budget, contributions
+from kit.drain.agreement import agreement, agreements
+from kit.drain.budget import budget, contributions
 from kit.drain.energy import energy
 from kit.drain.mix_winners import winners
 from kit.drain.order import drain_pairs
 from kit.drain.phases import phase_drain, prepare
 from kit.drain.projections import projections
 from kit.drain.reference_repeats import reference_repeats
-from kit.drain.simulation import simulate_drains
+from kit.drain.simulation import simulate
 from kit.drain.split_phases import parts
 from kit.drain.standing import standing
 from kit.drain.usage_mix import usage_mixes
@@ -57,7 +58,7 @@ def test_damaged_records(name):
     for _ in range(6):
         s = damaged(world, rng)
         ready = prepare(s)
-        drawn = simulate_drains(ready, draws=500, seed=1, coverage=0.95)
+        drawn = simulate(ready, draws=500, seed=1, coverage=0.95)
         frame = phase_drain(s, settings, prepared=ready, simulated=drawn)
         cells = len(s.runs) * len(s.phases) * len(s.devices)
         assert len(frame) == 2 * cells
@@ -74,6 +75,7 @@ def test_damaged_records(name):
         assert ((shares["share"] > 0.0) & (shares["share"] <= 1.0 + 1e-9)).all()
         assert budget(s, settings, prepared=ready)["source"].is_unique
         agreement(s, settings, prepared=ready, simulated=drawn)
+        agreements(s, settings, prepared=ready, simulated=drawn)
         parts(s, settings, prepared=ready)
         within_phase(s, settings, prepared=ready)
         reference_repeats(s, settings, prepared=ready)

@@ -5,16 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from kit.drain.energy import (
+from kit.drain.endurance_index import endurance_index_class, endurance_index_formula
+from kit.drain.energy import display_area_cm2, energy, specific_power
+from kit.drain.rated_energy import (
     DEFAULT_TOLERANCE_PCT,
     HEALTH_UNKNOWN,
-    display_area_cm2,
-    endurance_index_class,
-    endurance_index_formula,
-    energy,
     rated_energy,
     remaining_percentage,
-    specific_power,
     watt_hours,
 )
 from kit.results import RESULT_COLUMNS, Settings

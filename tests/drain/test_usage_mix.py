@@ -9,8 +9,8 @@ import pytest
 
 from kit.drain.mix_winners import SWITCH_COLUMNS, _envelope, winners
 from kit.drain.phases import prepare
-from kit.drain.usage_mix import MIX_COLUMNS, mix_rates, usage_mixes
-from kit.results import Settings
+from kit.drain.usage_mix import mix_rates, usage_mixes
+from kit.results import RESULT_COLUMNS, Settings
 from kit.session import Device, Gauge, Phase
 from tests.helpers.builders import BARE, COMPLETE_CONDITIONS, make_session
 
@@ -146,7 +146,7 @@ def test_missing_activity_is_named():
         mixes={"half": {"idle": 1, "game": 1}, "none": {"idle": 1, "sleep": 1}},
     )
     frame = usage_mixes(s, Settings()).set_index(["mix", "device"])
-    assert tuple(usage_mixes(s, Settings()).columns) == MIX_COLUMNS
+    assert tuple(usage_mixes(s, Settings()).columns) == RESULT_COLUMNS["mixes"]
     assert frame.loc[("half", "b"), "missing"] == "game"
     assert np.isnan(frame.loc[("half", "b"), "hours"])
     assert frame.loc[("half", "a"), "tie_group"] == "a"

@@ -10,7 +10,8 @@ from __future__ import annotations
 
 import pytest
 
-from kit.drain.energy import endurance_index_class, endurance_index_formula, energy
+from kit.drain.endurance_index import endurance_index_class, endurance_index_formula
+from kit.drain.energy import energy
 from kit.results import Settings
 from kit.session import Assumptions, Device, Gauge
 from kit.simulate import TrueGauge, displayed

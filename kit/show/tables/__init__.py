@@ -32,6 +32,7 @@ from kit.show.tables.runs import group_pairs, run_means, survival
 from kit.show.tables.runtime import energy, power, projections, runtime_pairs, runtimes
 from kit.show.tables.trust import (
     agreement,
+    agreements,
     assumptions,
     budget,
     contributions,
@@ -45,6 +46,7 @@ from kit.show.tables.within import reference_repeats, within_phase
 
 __all__ = [
     "agreement",
+    "agreements",
     "assumptions",
     "budget",
     "claims",

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
     from kit.results import Measurand, Results
 
-__all__ = ["drain", "drain_order", "parts", "rate", "standing", "total_drain"]
+__all__ = ["by_drawing", "drain", "drain_order", "parts", "rate", "standing", "total_drain"]
 
 MEASURAND_WORDS: dict[Measurand, str] = {
     "displayed": "By the display",
@@ -39,6 +39,13 @@ def _codes(row: Row) -> list[str]:
     codes = [code for code in row.flags.split(";") if code]
     codes += ["monte_carlo"] if row.method == "monte_carlo" else []
     return ["died", *codes] if row.status == "died" and "died" not in codes else codes
+
+
+def by_drawing(frame: pd.DataFrame) -> tuple[str, ...]:
+    """Return the note for a table in which an interval is that of the Monte Carlo calculation."""
+    if (frame["method"] == "monte_carlo").any():
+        return ("Where Monte Carlo reaches further than the closed form, its interval is given.",)
+    return ()
 
 
 def _of_measurand(frame: pd.DataFrame, run: int, measurand: Measurand) -> pd.DataFrame:
@@ -175,6 +182,7 @@ def total_drain(results: Results, run: int) -> tuple[Table, ...]:
         notes=(
             "It rests on the first and the last reading: the readings between cancel, so its "
             "interval does not grow with the number of phases.",
+            *by_drawing(frame),
         ),
     )
 

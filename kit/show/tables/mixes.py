@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from kit.display import Column, Table
 from kit.show.tables.cells import Names, note_long_names, place, rows_of, run_words
+from kit.show.tables.drain import by_drawing
 from kit.units import MISSING, NO_BREAK, estimate, interval, joined, percent
 
 if TYPE_CHECKING:
@@ -53,6 +54,7 @@ def mixes(results: Results) -> tuple[Table, ...]:
         *(f"“{mix}”: {mix_made_of(results, mix)} of the time." for mix in frame["mix"].unique()),
         "In square brackets the place on that mix; a range of places is a tie.",
         *lacking,
+        *by_drawing(frame),
         *note_long_names(results.session),
     )  # fmt: skip
     return tuple(

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "agreement",
+    "agreements",
     "assumptions",
     "budget",
     "contributions",
@@ -226,6 +227,51 @@ def agreement(results: Results) -> Table | None:
         notes=(
             "Agreement is judged by JCGM 101:2008, clause 8, with the tolerance of one "
             "significant digit of the standard uncertainty.",
+        ),
+    )
+
+
+def agreements(results: Results) -> Table | None:
+    """Return how closed form and Monte Carlo agree for each other kind of result."""
+    frame = results.extra.get("agreements")
+    if frame is None or frame.empty:
+        return None
+    rows = []
+    for quantity, (words, unit) in SHARE_COLUMNS.items():
+        here = frame[frame["quantity"] == quantity]
+        if here.empty:
+            continue
+        agrees = here["agrees"].astype(bool)
+        ends = [(here[f"gum_{end}"] - here[f"mc_{end}"]).abs() for end in ("low", "high")]
+        apart = max(float(gap[gap < float("inf")].max()) for gap in ends)
+        slack = here["tolerance"].dropna()
+        rows.append(
+            (
+                words,
+                str(len(here)),
+                str(int(agrees.sum())),
+                _value(float(f"{apart:.2g}"), unit),
+                interval(slack.min(), slack.max(), decimals=3) + f"{NO_BREAK}{unit}"
+                if slack.nunique() > 1
+                else _value(float(slack.iloc[0]) if len(slack) else float("nan"), unit),
+                "; ".join(w for w in here.loc[~agrees, "why"].unique() if w) or MISSING,
+            )
+        )
+    return Table(
+        id="agreements",
+        caption="Closed form against Monte Carlo: ends of the intervals of every other result",
+        columns=(
+            Column(name="Result"),
+            Column(name="Intervals", align="right", numeric_sort=True),
+            Column(name="Agree", align="right", numeric_sort=True),
+            Column(name="Furthest apart", align="right"),
+            Column(name="Tolerance", align="right"),
+            Column(name="Where they do not, why"),
+        ),
+        rows=tuple(rows),
+        notes=(
+            "Each single result, with both intervals, is in the table “agreements” of the CSV "
+            "files.",
         ),
     )
 

@@ -89,36 +89,40 @@ def _runtimes(results: Results) -> str:
     )
 
 
-ONLY_CLOSED = (
-    "Drains since the start, hours, energy, power and mixes are worked out from the closed form of "
-    "the same readings."
-)
-
-
 def _monte_carlo(results: Results) -> str:
-    frame = results.agreement
-    judged = frame[frame["mc_low"].notna()] if len(frame) else frame
+    judged = _both_ways(results)
     text = (
-        f"The drains were computed a second time by Monte Carlo (seed {results.settings.seed}): "
-        "every reading, delay, length, gap and gauge error is drawn from its distribution and goes "
-        f"through the same subtraction, {_draws(results)}."
+        f"Every result was computed a second time by Monte Carlo (seed {results.settings.seed}): "
+        "every reading, delay, length, gap, gauge error, power-off and battery is drawn from its "
+        "distribution, and drains, rates, hours, mixes, energy, power and runtimes are worked out "
+        f"from what was drawn, {_draws(results)}."
     )
     if not len(judged):
         return text
-    text += f" {_stated_by(results)} {ONLY_CLOSED}"
-    agree = int(judged["agrees"].astype(bool).sum())
+    text += f" {_stated_by(results)}"
+    agrees = judged["agrees"].astype(bool)
+    agree = int(agrees.sum())
     if agree == len(judged):
         return f"{text} All {len(judged)} intervals agree with the closed form."
-    why = [str(reason) for reason in judged.loc[~judged["agrees"].astype(bool), "why"]]
-    apart = _furthest(judged[~judged["agrees"].astype(bool)])
+    why = [str(reason) for reason in judged.loc[~agrees, "why"]]
     others = len(judged) - agree
     text += f" {agree} of {len(judged)} intervals agree with the closed form within the tolerance"
-    if all(reason.startswith("wider on purpose") for reason in why):
+    further = sum(reason.startswith("Monte Carlo reaches further") for reason in why)
+    if not further:
         return (
-            f"{text}; the closed form of the other {others} is wider on purpose, by at most "
-            f"{quantity(apart, 'pp', 2)} at an end, as the table of agreement explains."
+            f"{text}; that of the other {others} is wider on purpose, as the tables of agreement "
+            "explain."
         )
-    return f"{text}; the table of agreement says why the other {others} do not."
+    return f"{text}; the tables of agreement say why the other {others} do not."
+
+
+def _both_ways(results: Results) -> pd.DataFrame:
+    """Return ``agrees`` and ``why`` of every result that was computed both ways."""
+    import pandas as pd
+
+    frames = [results.agreement, results.extra.get("agreements")]
+    parts = [f[["agrees", "why"]] for f in frames if f is not None and len(f)]
+    return pd.concat(parts) if parts else pd.DataFrame({"agrees": [], "why": []})
 
 
 def _draws(results: Results) -> str:
@@ -140,21 +144,18 @@ def _draws(results: Results) -> str:
 
 def _stated_by(results: Results) -> str:
     """Return which of the intervals stated are by which way."""
-    methods = results.phase_drain["method"]
-    drawn, closed = int((methods == "monte_carlo").sum()), int((methods == "gum").sum())
-    if not drawn:
-        return "Every interval of a drain or rate that is stated is the closed form's."
-    return (
-        f"Of the intervals of drains and rates that are stated, {closed} are the closed form's and "
-        f"{drawn} are by Monte Carlo, where it reaches further; the tables mark those."
+    frames = [results.phase_drain, results.standing, results.projections, results.energy]
+    frames += [f for f in (results.extra.get("mixes"),) if f is not None]
+    drawn, closed = (
+        sum(int((frame["method"] == name).sum()) for frame in frames)
+        for name in ("monte_carlo", "gum")
     )
-
-
-def _furthest(frame: pd.DataFrame) -> float:
-    """Return how far apart two ends of the same interval are at most (pp)."""
-    low = (frame["gum_low"] - frame["mc_low"]).abs().max()
-    high = (frame["gum_high"] - frame["mc_high"]).abs().max()
-    return float(max(low, high))
+    if not drawn:
+        return "Every interval that is stated is the closed form's."
+    return (
+        f"Of the intervals that are stated, {closed} are the closed form's and {drawn} are by "
+        "Monte Carlo, where it reaches further; the tables mark those."
+    )
 
 
 def _rounding() -> str:

@@ -22,7 +22,7 @@ from kit.claims.words import Speech
 from kit.drain.misnoted import misnoted
 from kit.drain.misread import misread_chains
 from kit.drain.phases import MEASURANDS, prepare
-from kit.runtime.replicates import result_frame
+from kit.frames import frame_of_rows
 from kit.stats.order import surely_above
 from kit.units import MISSING, clock, h_mm, number
 
@@ -348,4 +348,4 @@ def load_bearing(
             groups += [kept for kept in _confirmed(ready, base, part, settings) if kept]
         groups = groups[:MOST_READINGS]
         rows += _rows(speech, base, run, groups)
-    return result_frame("load_bearing", rows)
+    return frame_of_rows("load_bearing", rows)

@@ -14,8 +14,9 @@ from kit.claims.runtime_claims import tell_runtime
 from kit.claims.verdicts import VERDICTS
 from kit.claims.words import Speech
 from kit.drain.phases import prepare
+from kit.frames import frame_of_rows
 from kit.runtime.replicate_pairs import replicate_pairs
-from kit.runtime.replicates import is_replicated, result_frame
+from kit.runtime.replicates import is_replicated
 from kit.runtime.runtimes import runtime_tables
 
 if TYPE_CHECKING:
@@ -140,10 +141,10 @@ def claims(
     speech = Speech.of(session)
     rows: list[Row] = []
     if is_replicated(session):
-        nothing = result_frame("phase_drain", [])
+        nothing = frame_of_rows("phase_drain", [])
         compared = replicate_pairs(session, lasted, nothing, settings) if pairs is None else pairs
         rows += mean_rows(speech, compared)
     for ground in grounds(ready, settings) if known is None else known:
         rows += _run_rows(speech, ground, settings)
     rows += _kind_rows(speech, lasted, settings)
-    return result_frame("claims", sorted(rows, key=lambda row: int(str(row[1]))))
+    return frame_of_rows("claims", sorted(rows, key=lambda row: int(str(row[1]))))

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from kit.runtime.replicates import result_frame
+from kit.frames import frame_of_rows
 from kit.stats.scatter import additive_fit
 
 if TYPE_CHECKING:
@@ -234,4 +234,4 @@ def elapsed_fit(
             rows.append(
                 _row(session, run, totals, (str(device), str(phase), float(start_pct)), logs, off)
             )
-    return result_frame("elapsed_fit", rows)
+    return frame_of_rows("elapsed_fit", rows)

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from kit.runtime.replicates import result_frame
+from kit.frames import frame_of_rows
 from kit.runtime.survival_tables import run_windows
 from kit.stats.interval_censored import fit_censored
 from kit.stats.survival import gehan_pairs, log_rank
@@ -111,7 +111,7 @@ def group_pairs(session: Session, runtimes: pd.DataFrame) -> pd.DataFrame:
             (a.device, b.device, a.low.size, b.low.size, count.longer, count.shorter,
              count.undecided, p, least, chi_square, log_p)
         )  # fmt: skip
-    return result_frame("group_pairs", rows)
+    return frame_of_rows("group_pairs", rows)
 
 
 def group_fits(session: Session, runtimes: pd.DataFrame) -> pd.DataFrame:
@@ -143,4 +143,4 @@ def group_fits(session: Session, runtimes: pd.DataFrame) -> pd.DataFrame:
             fit = fit_censored(group.low, group.high, family="normal")
             found = (fit.mean, fit.mean_u, fit.sd)
         rows.append((group.device, group.low.size, seen, *found))
-    return result_frame("group_fits", rows)
+    return frame_of_rows("group_fits", rows)

@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from kit.frames import frame_of_rows
 from kit.results import Settings
-from kit.runtime.replicates import RUNTIME, is_replicated, quantities, result_frame
+from kit.runtime.replicates import RUNTIME, is_replicated, quantities
 from kit.stats.scatter import Difference, additive_fit, runs_needed, tukey_factor, welch
 from kit.stats.uncertainty import coverage_factor, trapezoid_half_width
 
@@ -150,7 +151,7 @@ def replicate_pairs(
     """
     chosen = settings or Settings()
     if not is_replicated(session):
-        return result_frame("replicate_pairs", [])
+        return frame_of_rows("replicate_pairs", [])
     declared = frozenset(session.declared_comparison or ())
     rows = []
     for quantity in quantities(session, runtimes, phase_drain):
@@ -162,7 +163,7 @@ def replicate_pairs(
                 continue
             pair = ((i, a.id), (j, b.id))
             rows.append(_pair_row(quantity, fit, pair, declared, chosen.coverage))
-    return result_frame("replicate_pairs", rows)
+    return frame_of_rows("replicate_pairs", rows)
 
 
 def run_effects(
@@ -204,4 +205,4 @@ def run_effects(
                 )
                 for run, e, u in zip(session.runs, fit.run_effect, fit.run_effect_u, strict=True)
             ]
-    return result_frame("run_effects", rows)
+    return frame_of_rows("run_effects", rows)

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from kit.drain.off_times import OffTimes, off_times
-from kit.results import RESULT_COLUMNS
+from kit.frames import frame_of_rows
 from kit.session import columns_of
 from kit.stats.order import (
     p_longest,
@@ -35,14 +35,6 @@ if TYPE_CHECKING:
 __all__ = ["order_of", "runtime_pairs", "runtime_tables", "runtimes"]
 
 _MIN_PER_H = 60.0
-
-
-def _frame(name: str, rows: list[tuple[object, ...]]) -> pd.DataFrame:
-    import pandas as pd
-
-    columns = list(RESULT_COLUMNS[name])
-    cells = list(zip(*rows, strict=True)) if rows else [()] * len(columns)
-    return pd.DataFrame(dict(zip(columns, map(list, cells), strict=True)))
 
 
 def _charged(session: Session) -> set[tuple[int, str]]:
@@ -160,7 +152,7 @@ def runtime_tables(
     for run in off_times(session) if offs is None else offs:
         rows += _runtime_rows(session, run, charged)
         pairs += _pair_rows(session, run)
-    return _frame("runtimes", rows), _frame("runtime_pairs", pairs)
+    return frame_of_rows("runtimes", rows), frame_of_rows("runtime_pairs", pairs)
 
 
 def runtimes(session: Session) -> pd.DataFrame:

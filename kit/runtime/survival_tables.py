@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from kit.frames import frame_of_rows
 from kit.results import Settings
-from kit.runtime.replicates import is_replicated, result_frame
+from kit.runtime.replicates import is_replicated
 from kit.stats.interval_censored import turnbull
 from kit.stats.survival import product_limit, restricted_mean
 
@@ -145,7 +146,7 @@ def survival_curves(
     rows: list[tuple[object, ...]] = []
     for group in run_windows(session, runtimes):
         rows += _curve_rows(group, chosen.coverage)
-    return result_frame("survival", rows)
+    return frame_of_rows("survival", rows)
 
 
 def restricted_means(session: Session, runtimes: pd.DataFrame) -> pd.DataFrame:
@@ -176,4 +177,4 @@ def restricted_means(session: Session, runtimes: pd.DataFrame) -> pd.DataFrame:
         mean, u = restricted_mean(curve, horizon=horizon)
         seen = int(np.isfinite(group.high).sum())
         rows.append((group.device, group.low.size, seen, horizon, mean, u, curve.median))
-    return result_frame("restricted_means", rows)
+    return frame_of_rows("restricted_means", rows)

@@ -8,6 +8,7 @@ import numpy as np
 
 from kit.claims.misreadings import minute_slips, percentage_slips
 from kit.drain.readings import observed
+from kit.session import columns_of
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -37,7 +38,10 @@ class Doubt(NamedTuple):
 
 
 def _neighbours(session: Session) -> tuple[Floats, Floats]:
-    """Return for each row of the readings what its display showed next before and after."""
+    """Return for each row of the readings what its display showed next before and after.
+
+    After the last one that is what was noted of the power-off, where that was seen.
+    """
     obs = observed(session)
     rows = len(session.readings)
     before, after = np.full(rows, 100.0), np.zeros(rows)
@@ -59,7 +63,21 @@ def _neighbours(session: Session) -> tuple[Floats, Floats]:
     same = unit[1:] == unit[:-1]
     before[row[1:][same]] = soc[:-1][same]
     after[row[:-1][same]] = soc[1:][same]
+    last = np.append(~same, np.ones(min(unit.size, 1), dtype=bool))
+    after[row[last]] = _last_shown(session)[unit[last]]
     return before, after
+
+
+def _last_shown(session: Session) -> Floats:
+    """Return what was seen of each unit's display at its power-off or at the stop; 0: nothing."""
+    shown = np.zeros(len(session.runs) * len(session.devices))
+    runs = {run.number: i for i, run in enumerate(session.runs)}
+    devices = {device.id: k for k, device in enumerate(session.devices)}
+    columns = columns_of(session.power_offs, "run", "device", "soc_pct")
+    for run, device, soc in zip(*(column.tolist() for column in columns), strict=True):
+        if run in runs and device in devices and soc == soc:
+            shown[runs[run] * len(devices) + devices[device]] = soc
+    return shown
 
 
 def reading_doubts(ready: Prepared, run: int) -> list[Doubt]:
@@ -68,7 +86,8 @@ def reading_doubts(ready: Prepared, run: int) -> list[Doubt]:
     before, after = _neighbours(session)
     soc = session.readings["soc_pct"].to_numpy(dtype=np.float64)
     noted_tick = np.append(session.readings["kind"].to_numpy() == "tick", False)
-    charged = set(session.charges["device"].tolist())
+    number = session.runs[run].number
+    charged = set(session.charges.loc[session.charges["run"] == number, "device"].tolist())
     n = len(session.devices)
     doubts = []
     for k in range(n):

@@ -42,14 +42,19 @@ class Slip(NamedTuple):
     kind: SlipKind
 
 
-def _digit_slips(digits: str) -> list[tuple[int, SlipKind]]:
-    found: list[tuple[int, SlipKind]] = []
+def _digit_slips(digits: str) -> list[tuple[str, SlipKind]]:
+    found: list[tuple[str, SlipKind]] = []
     for place, digit in enumerate(digits):
         for other in LOOK_ALIKE[digit]:
-            found.append((int(digits[:place] + other + digits[place + 1 :]), "confused"))
+            found.append((digits[:place] + other + digits[place + 1 :], "confused"))
     if len(digits) == 2 and digits[0] != digits[1]:
-        found.append((int(digits[::-1]), "transposed"))
+        found.append((digits[::-1], "transposed"))
     return found
+
+
+def _is_shown(percentage: str) -> bool:
+    """Return whether a display shows a percentage in this way: no 09 in the place of 9."""
+    return len(percentage) == 1 or not percentage.startswith("0")
 
 
 def _once(value: float, slips: list[Slip], low: float, high: float) -> tuple[Slip, ...]:
@@ -70,12 +75,14 @@ def percentage_slips(value: float, *, low: float = 0.0, high: float = 100.0) -> 
     value
         The percentage noted (%).
     low, high
-        Bounds for the true one: the readings after and before it, for a display never rises.
+        Bounds for the true one: what was read or seen after it and before it, for a display never
+        rises.
 
     Returns
     -------
     tuple of Slip
-        Likeliest first. A percentage with decimals has neighbours only.
+        Likeliest first. A percentage with decimals has neighbours only. No digit is taken for a 0
+        in front: a display shows 9, never 09.
 
     Examples
     --------
@@ -86,7 +93,11 @@ def percentage_slips(value: float, *, low: float = 0.0, high: float = 100.0) -> 
     """
     slips = [Slip(value - 1.0, "one_off"), Slip(value + 1.0, "one_off")]
     if float(value).is_integer() and 0.0 <= value <= 100.0:
-        slips += [Slip(float(v), kind) for v, kind in _digit_slips(str(int(value)))]
+        slips += [
+            Slip(float(text), kind)
+            for text, kind in _digit_slips(str(int(value)))
+            if _is_shown(text)
+        ]
         slips += [Slip(value - 10.0, "ten_off"), Slip(value + 10.0, "ten_off")]
     return _once(value, slips, low, high)
 
@@ -124,8 +135,8 @@ def minute_slips(
     if float(of_clock).is_integer():
         minute = int(of_clock) % 60
         slips += [
-            Slip(float(value - minute + other), kind)
+            Slip(float(value - minute + int(other)), kind)
             for other, kind in _digit_slips(f"{minute:02d}")
-            if other < 60
+            if int(other) < 60
         ]
     return _once(value, slips, low, high)

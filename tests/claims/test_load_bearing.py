@@ -8,7 +8,9 @@ import numpy as np
 import pandas as pd
 
 from kit.claims import claims
+from kit.claims.doubts import reading_doubts
 from kit.claims.load_bearing import MOST_READINGS, load_bearing
+from kit.drain.phases import prepare
 from kit.read.record import read_record
 from kit.results import RESULT_COLUMNS, Settings
 from tests.helpers.builders import BARE, join_runs, make_session
@@ -139,6 +141,19 @@ def test_impossible_readings_are_not_asked():
     b = frame[(frame["device"] == "B") & (frame["phase"] == "p2")]
     instead = b["instead"].str.split().str[0].astype(float)
     assert ((instead >= 77) & (instead <= 91)).all()
+
+
+def test_nothing_below_what_was_seen_at_the_power_off_is_asked():
+    # B read 71, then 39, and 36 was seen before it powered off at 130. 39 may have been 38, 40, 49
+    # (29 lies below 36), and 59 (3 for 5; 89 and the exchanged 93 lie above 71, 34 below 36).
+    session = day(
+        {"A": [97, 71, 40], "B": [97, 71, 39]},
+        phases={"p1": 60, "p2": 60, "p3": 60},
+        power_offs={"A": 160.0, "B": {"noted_min": 130.0, "soc_pct": 36.0}},
+    )
+    ready = prepare(session)
+    asked = [d for d in reading_doubts(ready, 0) if d.device == 1 and d.noted == 39]
+    assert {d.slip.value for d in asked} == {38, 40, 49, 59}
 
 
 def test_charged_device_may_rise():

@@ -22,6 +22,19 @@ def test_percentage_in_all_ways():
     assert by_kind(slips, "transposed") == [83]
 
 
+def test_no_percentage_has_a_zero_in_front():
+    # 89: 8 for 0 would be 09, which no display shows; 39, 69, and 4 for 9: 84; exchanged 98.
+    assert by_kind(percentage_slips(89), "confused") == [39, 69, 84]
+    # 61: 01 is none; 51, 81, 67; exchanged 16. 90: 40, 96, 98; exchanged 09 is none.
+    assert by_kind(percentage_slips(61), "confused") == [51, 67, 81]
+    assert by_kind(percentage_slips(90), "confused") == [40, 96, 98]
+    assert by_kind(percentage_slips(90), "transposed") == []
+    # 6 alone may be 0 or 8 (5 is one off already): a single 0 is no zero in front
+    assert by_kind(percentage_slips(6), "confused") == [0, 8]
+    # a clock does show zeros in front: 8:06 may have been 8:00
+    assert 0.0 in by_kind(minute_slips(6), "confused")
+
+
 def test_bounds_of_the_neighbours_hold():
     assert {s.value for s in percentage_slips(38, low=36, high=38)} == {36, 37}
     assert percentage_slips(38, low=38, high=38) == ()

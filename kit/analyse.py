@@ -24,6 +24,7 @@ from kit.drain.simulation import enough_draws, monte_carlo
 from kit.drain.split_phases import parts
 from kit.drain.standing import standing
 from kit.drain.tick_gain import tick_gain
+from kit.drain.tick_runtimes import runtime_tick_gain
 from kit.drain.usage_mix import chosen_mixes, mix_parts, usage_mixes
 from kit.drain.within_phase import within_phase
 from kit.results import FrameMapping, Results
@@ -118,6 +119,7 @@ def _extra(of: _Shared) -> dict[str, Callable[[], pd.DataFrame]]:
         "reference_repeats": lambda: reference_repeats(session, settings, prepared=of.ready),
         "within_phase": lambda: within_phase(session, settings, prepared=of.ready),
         "tick_gain": lambda: tick_gain(session, settings, prepared=of.ready),
+        "runtime_tick_gain": lambda: runtime_tick_gain(session, offs=of.ready.chains.off_times),
         "specific_power": lambda: specific_power(session, of.energies),
         "endurance_index": lambda: endurance_index(session, of.runtimes[0]),
         "group_fits": lambda: group_fits(session, of.runtimes[0]),

@@ -19,7 +19,7 @@ record_argument = click.argument(
     "record", type=click.Path(exists=True, path_type=Path), metavar="FOLDER-OR-CSV"
 )
 coverage_option = click.option(
-    "--coverage", type=click.FloatRange(0.5, 0.999), default=0.95, show_default=True,
+    "--coverage", type=click.FloatRange(0.5, 0.999, min_open=True), default=0.95, show_default=True,
     metavar="P", help="Probability of the coverage intervals.",
 )  # fmt: skip
 draws_option = click.option(

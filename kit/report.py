@@ -298,7 +298,7 @@ def runtimes(results: Results) -> Page:
             page.append(prose(sections.NO_ORDER))
         elif several:
             page.append(tables.runtime_pairs(results, run))
-    return present(*page)
+    return present(*page, prose(wording.runtime_ticks_gained(results)))
 
 
 def replicates(results: Results) -> Page:

@@ -188,6 +188,12 @@ RESULT_COLUMNS: Mapping[str, tuple[str, ...]] = {
     # half-widths of displayed drains with and without the display changes that were noted or
     # are to be seen in a dense log; NaN without: there would be no drain
     "tick_gain": ("run", "phase", "device", "half_width_pp", "half_width_without_pp"),
+    # windows of power-offs with and without the noted display changes; longer_than: devices than
+    # which it is known to have run longer only by them
+    "runtime_tick_gain": (
+        "run", "device", "on_until_min", "on_until_without_min", "window_min",
+        "window_without_min", "longer_than",
+    ),
     # mean power per display area, and per area and luminance where that is recorded
     "specific_power": (
         "run", "phase", "device", "area_cm2", "power_mw_per_cm2", "power_mw_per_cm2_u",

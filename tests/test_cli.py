@@ -55,6 +55,15 @@ def test_a_path_that_is_not_there_is_wrong_use():
     assert "no-such-folder" in done.stderr
 
 
+def test_a_coverage_of_one_half_is_refused_at_once(tmp_path):
+    # every analysis needs more than one half; before, the command took it and failed in between
+    for words in (["report", str(SAMPLE)], ["batch", str(SAMPLE)]):
+        refused = CliRunner().invoke(
+            cli, [*words, "--coverage", "0.5", "--out", str(tmp_path / "x")]
+        )
+        assert (refused.exit_code, "0.5<x<=0.999" in refused.output) == (2, True)
+
+
 def test_samples_are_copied_and_never_over_something(tmp_path):
     first = CliRunner().invoke(cli, ["samples", str(tmp_path / "s")])
     assert first.exit_code == 0

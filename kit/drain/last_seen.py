@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
     from kit.session import Session
 
+    Flags = NDArray[np.bool_]
     Floats = NDArray[np.float64]
     Ints = NDArray[np.int64]
 
@@ -41,12 +42,16 @@ def _codes(column: pd.Series[str], index: Mapping[str, int]) -> Ints:
 
 @dataclass(frozen=True, kw_only=True)
 class Seen:
-    """Readings with a percentage, each with the earliest time it can have been made."""
+    """Readings with a percentage, each with the earliest time it can have been made.
+
+    ``change``: it is a noted change of the display, seen as it happened.
+    """
 
     unit: Ints  # run position × devices + device position
     t: Floats
     soc: Floats
     margin: Floats
+    change: Flags
 
     def last_of(self, unit: int, limit: float) -> tuple[float, float]:
         """Return time and margin of a unit's last reading not later than ``limit``; NaN, 0."""
@@ -69,9 +74,10 @@ def boundary_times(session: Session) -> dict[tuple[int, str], tuple[float, float
 
 def seen_on(session: Session, devices: Mapping[str, int], runs: Mapping[int, int]) -> Seen:
     """Return the readings that show a device was on, timed by clock or by their boundary."""
-    run_of, device_of, phase_of, point_of, t_of, soc_of, step = columns_of(
-        session.readings, "run", "device", "phase", "point", "t_min", "soc_pct", "t_resolution_min"
-    )
+    run_of, device_of, phase_of, point_of, t_of, soc_of, step, kind_of = columns_of(
+        session.readings, "run", "device", "phase", "point", "t_min", "soc_pct",
+        "t_resolution_min", "kind",
+    )  # fmt: skip
     code = _codes(device_of, devices)
     run_number = np.asarray(run_of, dtype=np.int64)
     place = np.full(run_number.shape, -1)
@@ -95,16 +101,22 @@ def seen_on(session: Session, devices: Mapping[str, int], runs: Mapping[int, int
         t=t[keep],
         soc=soc[keep],
         margin=np.where(np.isnan(resolution), 0.0, resolution)[keep],
+        change=np.asarray(kind_of == "tick", dtype=bool)[keep],
     )
 
 
 @dataclass(frozen=True, kw_only=True)
 class LastSeen:
-    """The last reading of every unit: minute, percentage and margin of the minute; shape (K,)."""
+    """The last reading of every unit; shape (K,).
+
+    Minute, percentage, margin of the minute, and whether all that was read in that minute is a
+    change of the display.
+    """
 
     t: Floats
     soc: Floats
     margin: Floats
+    change: Flags
 
 
 def last_seen(seen: Seen, limit: Floats) -> LastSeen:
@@ -118,7 +130,10 @@ def last_seen(seen: Seen, limit: Floats) -> LastSeen:
     margin = np.zeros(limit.shape)
     soc[unit[is_last]] = seen.soc[inside][is_last]
     margin[unit[is_last]] = seen.margin[inside][is_last]
-    return LastSeen(t=np.where(np.isinf(last), np.nan, last), soc=soc, margin=margin)
+    change = np.zeros(limit.shape, dtype=bool)
+    change[unit[is_last]] = True
+    change[unit[is_last & ~seen.change[inside]]] = False
+    return LastSeen(t=np.where(np.isinf(last), np.nan, last), soc=soc, margin=margin, change=change)
 
 
 def tail_min(seen: Seen, unit: int, at: float) -> float:

@@ -43,6 +43,8 @@ __all__ = [
 ]
 
 RuntimeStatus = Literal["observed", "still_on", "not_recorded"]
+LastLook = Literal["reading", "change of the display"]
+"""What was last read off a display: a reading, or a change that was noted as it happened."""
 
 _ROUNDINGS = ("floor", "nearest")
 """What an unknown rounding of the clock may be."""
@@ -237,6 +239,7 @@ def _observed(
     phase_end: float,
     session: Session,
     rounding: str,
+    what: LastLook,
 ) -> _Bound:
     """Return the window of a power-off whose time, or at least whose phase, was noted."""
     before, after = clock_margins(rounding, note.resolution)
@@ -245,7 +248,7 @@ def _observed(
     early, late = clock_margins(rounding, last_margin)
     candidates = [
         (note.last_on - before, slope, "last seen on"),
-        (last - early, early + late, "last reading"),
+        (last - early, early + late, f"last {what}"),
         (-before, 0.0, "on at the start"),
     ]
     # what was noted of this very device goes before what is promised of all
@@ -266,14 +269,19 @@ def _observed(
 
 
 def _not_off(
-    note: OffNote | None, last: float, last_margin: float, stop: float, rounding: str
+    note: OffNote | None,
+    last: float,
+    last_margin: float,
+    stop: float,
+    rounding: str,
+    what: LastLook,
 ) -> _Bound:
     """Return the lower bound of a device that was not seen to power off."""
     reading = last - clock_margins(rounding, last_margin)[0]
     if note is None:
         if np.isnan(reading):
             return _Bound(low=np.nan, high=np.nan, status="not_recorded", basis="nothing recorded")
-        text = "no power-off recorded; on at the last reading"
+        text = f"no power-off recorded; on at the last {what}"
         return _Bound(low=max(reading, 0.0), high=np.inf, status="not_recorded", basis=text)
     before = clock_margins(rounding, note.resolution)[0]
     seen = [v for v in (note.noted - before, note.last_on - before, reading) if not np.isnan(v)]
@@ -282,7 +290,7 @@ def _not_off(
         low = max(seen) if seen else stop - before
         status: RuntimeStatus = "still_on"
     else:
-        text = "power-off logged without a time; on at the last reading"
+        text = f"power-off logged without a time; on at the last {what}"
         low = max(seen) if seen else 0.0
         status = "not_recorded"
     if np.isnan(low):
@@ -301,14 +309,20 @@ class OffRecord:
     ends: Mapping[tuple[int, str], float]
 
     def bound(
-        self, run: Run, note: OffNote | None, t: float, margin: float, rounding: str
+        self,
+        run: Run,
+        note: OffNote | None,
+        t: float,
+        margin: float,
+        rounding: str,
+        what: LastLook = "reading",
     ) -> _Bound:
         """Return the window of one power-off, the device last read at ``t`` ± ``margin``."""
         end = self.ends.get((run.number, note.phase), float("nan")) if note else float("nan")
         if note and not note.still_on and not (np.isnan(note.off) and np.isnan(end)):
-            return _observed(note, t, margin, end, self.session, rounding)
+            return _observed(note, t, margin, end, self.session, rounding, what)
         stop = float("nan") if run.stop_min is None else run.stop_min
-        return _not_off(note, t, margin, stop, rounding)
+        return _not_off(note, t, margin, stop, rounding, what)
 
 
 def bounds_of(record: OffRecord, run: Run, units: range, rounding: str) -> list[_Bound]:
@@ -317,6 +331,7 @@ def bounds_of(record: OffRecord, run: Run, units: range, rounding: str) -> list[
         record.bound(
             run, record.notes.get(unit), float(record.last.t[unit]),
             float(record.last.margin[unit]), rounding,
+            "change of the display" if record.last.change[unit] else "reading",
         )
         for unit in units
     ]  # fmt: skip

@@ -6,7 +6,12 @@ Every sentence is one that the figures support; what they do not support is said
 from __future__ import annotations
 
 from kit.show.wording.alt import alt_charge, alt_pairs, alt_rates, alt_replicates, alt_runtimes
-from kit.show.wording.gauges import evenness, repeated_phases, ticks_gained
+from kit.show.wording.gauges import (
+    evenness,
+    repeated_phases,
+    runtime_ticks_gained,
+    ticks_gained,
+)
 from kit.show.wording.glance import glance, units_and_runs
 from kit.show.wording.limits import limits, unaccounted_min
 from kit.show.wording.methods import methods
@@ -28,6 +33,7 @@ __all__ = [
     "not_computed",
     "repeated_phases",
     "runs_counted",
+    "runtime_ticks_gained",
     "shift_sentences",
     "ticks_gained",
     "unaccounted_min",

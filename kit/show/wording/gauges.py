@@ -10,7 +10,7 @@ from kit.units import PLUS_MINUS, count, estimate, joined, number, quantity
 if TYPE_CHECKING:
     from kit.results import Results
 
-__all__ = ["evenness", "repeated_phases", "ticks_gained"]
+__all__ = ["evenness", "repeated_phases", "runtime_ticks_gained", "ticks_gained"]
 
 _HALF = 0.5
 
@@ -102,3 +102,31 @@ def ticks_gained(results: Results) -> str:
     if only:
         parts.append(f"{count(only, 'drain')} possible that readings alone would not give")
     return f"The {what} made {joined(parts)}."
+
+
+def runtime_ticks_gained(results: Results) -> str:
+    """Return what noted changes of the display gained for runtimes; empty where nothing."""
+    frame = results.extra.get("runtime_tick_gain")
+    if frame is None or frame.empty:
+        return ""
+    windows = frame.dropna(subset=["window_min", "window_without_min"])
+    parts = []
+    if len(windows):
+        before, after = (
+            float(windows[name].median()) for name in ("window_without_min", "window_min")
+        )
+        parts.append(
+            f"the window of {count(len(windows), 'power-off')} is narrower, in the middle "
+            f"{quantity(after, 'min')} in place of {number(before)}"
+        )
+    others = len(frame) - len(windows)
+    if others:
+        parts.append(f"{count(others, 'runtime')} without a noted end known to be longer")
+    text = (
+        "A noted change of the display shows that the device was on. By changes that were noted "
+        f"after the last reading, {joined(parts)}"
+    )
+    pairs = int(frame["longer_than"].sum())
+    if pairs:
+        text += f"; the order of {count(pairs, 'pair')} stands only by them"
+    return f"{text}."

@@ -19,6 +19,7 @@ from kit.show.look import FONT_PT, INK, WIDTH_IN
 from kit.show.pair_order import order_of_run, order_over_runs
 from kit.show.tables.cells import run_slug, run_words
 from kit.show.wording import alt_charge, alt_pairs, alt_rates, alt_replicates, alt_runtimes
+from kit.show.wording.captions import caption_charge
 from kit.show.wording.mixing import alt_mix_shifts, changing_shifts
 from kit.show.wording.replicated import alt_survival
 
@@ -36,6 +37,9 @@ __all__ = [
     "runtimes",
     "survival",
 ]
+
+CHARGE_IN = 5.2
+"""Height of the charge over time: one point in a hundred is then about as much as a mark."""
 
 MAX_HEIGHT_IN = 9.0
 """Tallest figure that leaves room for its caption on an A4 page."""
@@ -60,15 +64,14 @@ TITLE_WIDTHS = {1: 60, 2: 32, 3: 21}
 def charge(results: Results, run: int = 1) -> Picture:
     """Return the state of charge over time."""
     with type_set():
-        figure, ax = one_axes(max(3.7, 0.32 * len(results.session.devices)))
-        figures.plot_charge(results, ax, run=run)
+        view = figures.charge_view(results, run=run)
+        figure, ax = one_axes(max(CHARGE_IN, 0.32 * len(results.session.devices)))
+        figures.plot_charge(results, ax, run=run, view=view)
         return as_picture(
             figure,
             f"figure-charge{run_slug(results, run)}",
-            alt=alt_charge(results, run),
-            caption=f"Displayed state of charge over time{run_words(results, run)}. Bands are the "
-            "numbered phases; dotted, from the last reading to the power-off. The devices are "
-            "listed longest-lasting first.",
+            alt=alt_charge(results, run, view.readings),
+            caption=caption_charge(results, view),
         )
 
 

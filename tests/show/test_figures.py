@@ -16,7 +16,7 @@ from matplotlib.figure import Figure
 from kit.labels import FIGURE_WIDTH, text_width
 from kit.session import Device, Phase
 from kit.show import figures, look, pictures
-from kit.show.figures.charge import MAX_POINTS
+from kit.show.figures.charge_bars import MAX_POINTS
 from kit.show.look import device_styles
 from kit.show.pair_order import order_of_run
 from tests.helpers.builders import frame, join_runs, make_session
@@ -144,7 +144,7 @@ def test_every_device_and_power_off_is_drawn() -> None:
 def test_readings_without_a_time_stand_at_their_boundary() -> None:
     session = make_session(phases={"p1": 60, "p2": 30}, readings={"a": [100, 88, 80]}, timed=False)
     ax = figures.plot_charge(fake_results(session), axes())
-    line = max(ax.lines, key=lambda found: len(found.get_xdata()))
+    line = next(found for found in ax.lines if found.get_linestyle() == "-")
     assert list(line.get_xdata()) == [0.0, 1.0, 1.5]
     assert list(line.get_ydata()) == [100.0, 88.0, 80.0]
 

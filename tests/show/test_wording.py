@@ -382,4 +382,7 @@ def test_alternative_texts_say_what_the_figures_show() -> None:
     assert "Browsing the tide tables, kelpfin 8.0 to whelk 15.0" in wording.alt_rates(
         results, 1, ["browse"]
     )
-    assert "whelk, powered off after 4:07 to 4:10 h" in wording.alt_charge(results, 1)
+    # whole per cent, rounding not recorded: one either way
+    assert "whelk, last read 40 % (39 to 41), powered off after 4:07 to 4:10 h" in plain(
+        wording.alt_charge(results, 1)
+    )

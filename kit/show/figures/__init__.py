@@ -7,13 +7,14 @@ the axes together, sets the type and writes SVG.
 
 from __future__ import annotations
 
-from kit.show.figures.charge import plot_charge
+from kit.show.figures.charge import charge_view, plot_charge
 from kit.show.figures.mixes import plot_mix_shifts
 from kit.show.figures.order import plot_pairs, plot_replicates, plot_runtimes
 from kit.show.figures.rates import plot_rates
 from kit.show.figures.survival import plot_survival
 
 __all__ = [
+    "charge_view",
     "plot_charge",
     "plot_mix_shifts",
     "plot_pairs",

@@ -1,77 +1,123 @@
-"""The state of charge over time."""
+"""The state of charge over time, with what each reading can stand for."""
 
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
+from kit.drain.readings import FULL_PCT
 from kit.labels import shorten, text_width
 from kit.show.figures.base import MIN_PER_H, bare, run_of, short_names, styles_of, write
-from kit.show.lasting import by_order, off_known
-from kit.show.look import BAND, BAND_ALPHA, INK, SMALL_PT
+from kit.show.figures.charge_bars import CAP_PT, as_drawn, draw_readings, seen_across
+from kit.show.figures.charge_ends import draw_off_boxes, draw_open_ends, off_boxes, open_ends
+from kit.show.lasting import by_order
+from kit.show.look import BAND, BAND_ALPHA, INK, SMALL_PT, WIDTH_IN
+from kit.show.reading_ranges import reading_ranges
 from kit.show.tables.cells import Names, of_run, rows_of
 from kit.units import clock
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
-    import pandas as pd
     from matplotlib.axes import Axes
 
     from kit.results import Results
+    from kit.show.figures.charge_bars import DeviceReadings
+    from kit.show.figures.charge_ends import OffBox, OpenEnd
     from kit.show.look import Style
+    from kit.show.reading_ranges import ReadingRanges
 
-__all__ = ["plot_charge"]
+__all__ = ["ChargeView", "charge_view", "plot_charge"]
 
-MAX_POINTS = 400
-"""Points of one device's line that are drawn; a denser log is thinned to its changes."""
-MAX_MARKERS = 40
-"""Readings of one device up to which each gets its marker."""
-
-
-def _thinned(frame: pd.DataFrame) -> pd.DataFrame:
-    """Return the readings of one device, at most ``MAX_POINTS``: changes first, then evenly."""
-    if len(frame) <= MAX_POINTS:
-        return frame
-    level = frame["soc_pct"]
-    keep = (level != level.shift()) | (level != level.shift(-1))
-    keep.iloc[[0, -1]] = True
-    frame = frame[keep]
-    return frame.iloc[:: max(1, math.ceil(len(frame) / MAX_POINTS))]
+AXES_SHARE = 0.70
+"""Share of the figure's width that the time axis takes, about; the list of devices takes most of
+the rest."""
+ROOM_FOR_ARROWS = 1.05
+KEYS = {
+    "bar": "range of a reading",
+    "band": "range of readings",
+    "off": "powered off",
+    "open": "not seen off",
+}
+"""Signs explained below the list of devices."""
 
 
-def _readings(results: Results, run: int) -> pd.DataFrame:
-    """Return device, t_h, soc_pct of one run, times filled from the phases where not noted."""
-    import pandas as pd
+@dataclass(frozen=True, kw_only=True)
+class ChargeView:
+    """What the figure of one run draws, made once for the figure and its words.
 
-    session = results.session
-    frame = of_run(session.readings, run)
-    spans = of_run(session.spans, run).drop_duplicates("phase").set_index("phase")
-    at_start = frame["phase"].map(spans["start_min"])
-    at_end = frame["phase"].map(spans["end_min"])
-    planned = at_start.where(frame["point"] == "start", at_end)
-    t = frame["t_min"].fillna(planned.where(frame["point"].isin(["start", "end"])))
-    points = pd.DataFrame(
-        {"device": frame["device"], "t_h": t / MIN_PER_H, "soc_pct": frame["soc_pct"]}
-    ).dropna()
-    points = points.sort_values("t_h", kind="stable")
-    parts = [_thinned(part) for _, part in points.groupby("device", sort=False, observed=True)]
-    return pd.concat(parts) if parts else points
+    Parameters
+    ----------
+    end_h, pt_per_h
+        Last hour on the axis, and the scale of the axis.
+    """
+
+    run: int
+    readings: ReadingRanges
+    drawn: tuple[DeviceReadings, ...]
+    off: tuple[OffBox, ...]
+    open: tuple[OpenEnd, ...]
+    end_h: float
+    pt_per_h: float
+
+    @property
+    def has_bands(self) -> bool:
+        """Return whether readings of any device run into a band."""
+        return any(item.bands for item in self.drawn)
+
+    @property
+    def has_bars(self) -> bool:
+        """Return whether any reading has an upright bar."""
+        return any(bool((item.apart.high > item.apart.low).any()) for item in self.drawn)
+
+    @property
+    def has_across(self) -> bool:
+        """Return whether any reading has a level bar."""
+        return any(bool(seen_across(item.apart, self.pt_per_h).any()) for item in self.drawn)
+
+    @property
+    def starts_full(self) -> bool:
+        """Return whether a reading of 100 % counts as a full charge."""
+        return bool(np.any((self.readings.low == FULL_PCT) & (self.readings.soc == FULL_PCT)))
+
+    @property
+    def longest_min(self) -> float:
+        """Return the longest time within which a reading was made (min); 0 without readings."""
+        return float((self.readings.late - self.readings.early).max(initial=0.0))
 
 
-def _end_of_run(results: Results, run: int, points: pd.DataFrame) -> float:
+def charge_view(results: Results, *, run: int = 1, width_in: float = WIDTH_IN) -> ChargeView:
+    """Return what the figure of a run draws, at a width of the whole figure (inch)."""
+    readings = reading_ranges(results.session, run)
+    end = _end_of_run(results, run, readings)
+    pt_per_h = width_in * 72.0 * AXES_SHARE / end
+    return ChargeView(
+        run=run,
+        readings=readings,
+        drawn=as_drawn(readings, len(results.session.devices), pt_per_h=pt_per_h),
+        off=off_boxes(results, readings, run=run),
+        open=open_ends(results, readings, run=run),
+        end_h=end,
+        pt_per_h=pt_per_h,
+    )
+
+
+def _end_of_run(results: Results, run: int, readings: ReadingRanges) -> float:
     """Return the last hour that anything was seen."""
     session = results.session
     spans = of_run(session.spans, run)
     offs = of_run(results.runtimes, run)
     ends = [
-        points["t_h"].max(),
+        float(readings.t.max(initial=-math.inf)) / MIN_PER_H,
         spans["end_min"].max() / MIN_PER_H,
         offs["off_high_min"].max() / MIN_PER_H,
         offs["off_low_min"].max() / MIN_PER_H,
         (run_of(results, run).stop_min or math.nan) / MIN_PER_H,
     ]
-    return max((float(e) for e in ends if e == e), default=1.0)
+    return max((float(e) for e in ends if math.isfinite(e) and e > 0.0), default=1.0)
 
 
 def _phase_bands(results: Results, ax: Axes, run: int, end: float) -> None:
@@ -79,7 +125,7 @@ def _phase_bands(results: Results, ax: Axes, run: int, end: float) -> None:
     session = results.session
     names = Names.of(session)
     spans = {row.phase: row for row in rows_of(of_run(session.spans, run))}
-    width_pt = ax.figure.get_figwidth() * 72 * 0.70  # type: ignore[union-attr]  # a Figure here
+    width_pt = ax.figure.get_figwidth() * 72 * AXES_SHARE  # type: ignore[union-attr]  # a Figure here
     for k, phase in enumerate(session.phases):
         span = spans.get(phase.id)
         if span is None or math.isnan(span.start_min):
@@ -115,8 +161,15 @@ def _hour_ticks(results: Results, ax: Axes, run: int, end: float) -> None:
     ax.set_xlabel("Time since the start (h)" + (", clock time below" if start else ""))
 
 
-def plot_charge(results: Results, ax: Axes, *, run: int = 1) -> Axes:
-    """Draw the displayed state of charge over time, phases as bands, power-offs as crosses.
+def plot_charge(
+    results: Results, ax: Axes, *, run: int = 1, view: ChargeView | None = None
+) -> Axes:
+    """Draw the state of charge over time with what each reading can stand for.
+
+    An upright bar is the charge that the number shown can stand for, a level one when it was
+    read, where that can be seen; readings close together run into a band. A power-off is a box:
+    last seen on to first seen off, 0 to the charge last shown. An arrow: not seen off. Phases are
+    bands behind it all.
 
     Parameters
     ----------
@@ -126,67 +179,68 @@ def plot_charge(results: Results, ax: Axes, *, run: int = 1) -> Axes:
         Axes to draw on; names are written to the right of it.
     run
         Number of the run.
+    view
+        From `charge_view`, if made already.
 
     Returns
     -------
     Axes
         ``ax``. Times in hours since the start, state of charge in per cent.
     """
-    import seaborn as sns
-
-    points = _readings(results, run)
+    view = charge_view(results, run=run) if view is None else view
+    devices = [d.id for d in results.session.devices]
     styles = styles_of(results)
-    end = _end_of_run(results, run, points)
-    _phase_bands(results, ax, run, end)
-    if len(points):
-        dashes: dict[str, Any] = {d: s.dashes or "" for d, s in styles.items()}
-        dense = points.groupby("device", observed=True).size().max() > MAX_MARKERS
-        sns.lineplot(
-            data=points, x="t_h", y="soc_pct", hue="device", style="device",
-            palette={d: s.colour for d, s in styles.items()},
-            dashes=dashes,
-            markers=False if dense else {d: s.marker for d, s in styles.items()},
-            estimator=None, errorbar=None, sort=False, legend=False, ax=ax,
-            linewidth=1.5, markersize=5.0, markeredgewidth=0.0, zorder=3,
-        )  # fmt: skip
-    _draw_power_offs(results, ax, run, points, styles)
-    _list_devices(results, ax, run, styles)
-    ax.set_xlim(0, end * 1.01)
+    _phase_bands(results, ax, run, view.end_h)
+    _draw_lines(ax, view, devices, styles)
+    draw_readings(ax, view.drawn, [styles[d] for d in devices], pt_per_h=view.pt_per_h)
+    draw_off_boxes(ax, view.off, styles)
+    draw_open_ends(ax, view.open, styles)
+    _list_devices(results, ax, view, styles)
+    ax.set_xlim(0, view.end_h * (ROOM_FOR_ARROWS if view.open else 1.01))
     ax.set_ylim(-3, 103)
     ax.set_yticks(range(0, 101, 20))
     ax.set_ylabel("State of charge, displayed (%)")
     ax.grid(visible=True, axis="y", color=BAND, alpha=0.25, linewidth=0.6)
-    _hour_ticks(results, ax, run, end)
+    _hour_ticks(results, ax, run, view.end_h)
     bare(ax, "left", "bottom")
     return ax
 
 
-def _draw_power_offs(
-    results: Results, ax: Axes, run: int, points: pd.DataFrame, styles: Mapping[str, Style]
+def _draw_lines(
+    ax: Axes, view: ChargeView, devices: Sequence[str], styles: Mapping[str, Style]
 ) -> None:
-    """Carry each line on, dotted, from its last reading to the power-off, marked by a cross.
+    import pandas as pd
+    import seaborn as sns
 
-    The cross stands at the percentage last seen, at 0 where none was noted.
-    """
-    last = points.groupby("device", observed=True).last() if len(points) else points
-    for row in rows_of(of_run(results.runtimes, run)):
-        if row.device not in last.index or not off_known(row):
-            continue
-        colour = styles[row.device].colour
-        t, level = float(last.t_h[row.device]), float(last.soc_pct[row.device])
-        off = (row.off_low_min + row.off_high_min) / 2 / MIN_PER_H
-        seen = min(level, 0.0 if math.isnan(row.last_soc_pct) else float(row.last_soc_pct))
-        ax.plot([t, off], [level, seen], color=colour, linewidth=1.2, linestyle=(0, (1, 1.5)),
-                zorder=2)  # fmt: skip
-        ax.plot([off], [seen], marker="x", color=colour, markersize=7, markeredgewidth=2.0,
-                linestyle="none", zorder=4, clip_on=False)  # fmt: skip
+    if not view.drawn:
+        return
+    points = pd.concat(
+        [
+            pd.DataFrame({"t_h": item.t, "soc_pct": item.soc}).assign(device=devices[item.device])
+            for item in view.drawn
+        ]
+    )
+    dashes: dict[str, Any] = {d: s.dashes or "" for d, s in styles.items()}
+    sns.lineplot(
+        data=points, x="t_h", y="soc_pct", hue="device", style="device",
+        palette={d: s.colour for d, s in styles.items()}, dashes=dashes, markers=False,
+        estimator=None, errorbar=None, sort=False, legend=False, ax=ax, linewidth=1.1, zorder=3,
+    )  # fmt: skip
 
 
-def _list_devices(results: Results, ax: Axes, run: int, styles: Mapping[str, Style]) -> None:
-    """List the devices to the right of the axes, longest-lasting first."""
+def _list_devices(
+    results: Results, ax: Axes, view: ChargeView, styles: Mapping[str, Style]
+) -> None:
+    """List the devices to the right of the axes, longest-lasting first, then the signs."""
     names = short_names(results)
-    rows = by_order(of_run(results.runtimes, run))
-    step = min(0.095, 1.0 / (len(rows) + 1.35))
+    rows = by_order(of_run(results.runtimes, view.run))
+    used = [
+        *(["bar"] if view.has_bars else []),
+        *(["band"] if view.has_bands else []),
+        *(["off"] if view.off else []),
+        *(["open"] if view.open else []),
+    ]
+    step = min(0.07, 1.0 / (len(rows) + len(used) + 0.35))
     for k, row in enumerate(rows):
         style, y = styles[row.device], 0.97 - k * step
         ax.plot([1.03, 1.075], [y, y], color=style.colour, linewidth=1.5, marker=style.marker,
@@ -194,8 +248,31 @@ def _list_devices(results: Results, ax: Axes, run: int, styles: Mapping[str, Sty
                 clip_on=False, dashes=style.dashes or (1, 0))  # fmt: skip
         text = names.device[row.device] + (" (still on)" if row.status == "still_on" else "")
         write(ax, 1.095, y, text, transform=ax.transAxes, va="center")
-    if any(off_known(row) for row in rows):
-        y = 0.97 - (len(rows) + 0.35) * step
-        ax.plot([1.0525], [y], marker="x", color=INK, markersize=6, markeredgewidth=1.6,
-                transform=ax.transAxes, clip_on=False)  # fmt: skip
-        write(ax, 1.095, y, "powered off", transform=ax.transAxes, va="center")
+    for k, key in enumerate(used, start=len(rows)):
+        y = 0.97 - (k + 0.35) * step
+        _draw_key(ax, key, y, 0.3 * step)
+        write(ax, 1.095, y, KEYS[key], transform=ax.transAxes, va="center", style="italic")
+
+
+def _draw_key(ax: Axes, key: str, y: float, half: float) -> None:
+    """Draw the sign of a key in ink, beside its words."""
+    look: dict[str, Any] = {"color": INK, "transform": ax.transAxes, "clip_on": False}
+    x = 1.0525
+    if key == "off":
+        ax.plot([x], [y], marker="s", markersize=8, markerfacecolor=(INK, 0.15),
+                markeredgewidth=0.8, **look)  # fmt: skip
+        ax.plot([x], [y], marker="x", markersize=5.5, markeredgewidth=1.6, **look)
+    elif key == "bar":
+        ax.plot([x, x], [y - half, y + half], linewidth=1.1, marker="_", markersize=CAP_PT,
+                markeredgewidth=1.0, **look)  # fmt: skip
+        ax.plot([x], [y], marker="o", markersize=3.6, markeredgewidth=0.0, **look)
+    elif key == "band":
+        ax.plot([1.03, 1.075], [y, y], linewidth=6.0, alpha=0.28, solid_capstyle="butt", **look)
+        ax.plot([1.03, 1.075], [y, y], linewidth=1.1, **look)
+    else:
+        ax.annotate(
+            "", xy=(1.075, y - 0.2 * half), xytext=(1.035, y + 0.2 * half),
+            xycoords="axes fraction", textcoords="axes fraction", annotation_clip=False,
+            arrowprops={"arrowstyle": "->", "color": INK, "linewidth": 1.3, "shrinkA": 0,
+                        "shrinkB": 0},
+        )  # fmt: skip

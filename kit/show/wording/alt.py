@@ -7,7 +7,9 @@ from itertools import combinations
 from typing import TYPE_CHECKING
 
 from kit.show.lasting import off_known, runtime_bounds
+from kit.show.reading_ranges import reading_ranges
 from kit.show.tables.cells import Names, of_run, rows_of
+from kit.show.wording.captions import range_words
 from kit.show.wording.facts import facts_of
 from kit.units import count, estimate, joined, number
 
@@ -16,13 +18,19 @@ if TYPE_CHECKING:
 
     from kit.results import Results
     from kit.show.pair_order import PairOrder
+    from kit.show.reading_ranges import ReadingRanges
 
 __all__ = ["alt_charge", "alt_pairs", "alt_rates", "alt_replicates", "alt_runtimes"]
 
 
-def alt_charge(results: Results, run: int) -> str:
-    """Return what the figure of the state of charge shows."""
+def alt_charge(results: Results, run: int, readings: ReadingRanges | None = None) -> str:
+    """Return what the figure of the state of charge shows.
+
+    ``readings`` are those of `kit.show.reading_ranges.reading_ranges`, if made already.
+    """
     facts = facts_of(results, run)
+    found = reading_ranges(results.session, run) if readings is None else readings
+    place = {d.id: i for i, d in enumerate(results.session.devices)}
     parts = []
     for row in facts.rows:
         if off_known(row):
@@ -32,12 +40,13 @@ def alt_charge(results: Results, run: int) -> str:
         else:
             state = "still on" if row.status == "still_on" else "last seen on"
             end = f"{state} after {runtime_bounds(row).removeprefix('at least').strip()} h"
-        parts.append(f"{facts.name(row.device)}, {end}")
+        mine = found.of(place[row.device])
+        last = f"last read {range_words(mine, -1)}, " if len(mine) else ""
+        parts.append(f"{facts.name(row.device)}, {last}{end}")
     return (
         "Line chart of the displayed state of charge in per cent against the time since the start "
-        f"for {count(len(parts), 'device')}, over {count(len(results.session.phases), 'phase')}: "
-        + "; ".join(parts)
-        + "."
+        f"for {count(len(parts), 'device')}, over {count(len(results.session.phases), 'phase')}, "
+        "each reading with the range of charge that it can stand for: " + "; ".join(parts) + "."
     )
 
 

@@ -7,39 +7,54 @@ drops out of differences within runs, which is why pairs are compared run by run
 from __future__ import annotations
 
 from itertools import combinations
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from kit.frames import frame_of_rows
-from kit.results import Settings
-from kit.runtime.replicates import RUNTIME, is_replicated, quantities
+from kit.runtime.open_pairs import compare_open, runs_used
+from kit.runtime.replicates import RUNTIME, over_runs
 from kit.stats.scatter import Difference, additive_fit, runs_needed, tukey_factor, welch
 from kit.stats.uncertainty import coverage_factor, trapezoid_half_width
 
 if TYPE_CHECKING:
-    import pandas as pd
+    from collections.abc import Iterable, Iterator
 
-    from kit.runtime.replicates import Quantity
-    from kit.session import Session
+    from kit.runtime.replicates import Quantity, Repeats
     from kit.stats.scatter import AdditiveFit
+
+    Row = tuple[object, ...]
 
 __all__ = ["replicate_pairs", "run_effects"]
 
 
-def _fit(quantity: Quantity) -> AdditiveFit | None:
-    """Return devices and runs separated, or None where that cannot be done."""
-    value = np.where(quantity.at_least, np.nan, quantity.value)
+class _Fitted(NamedTuple):
+    """Devices and runs separated, over the devices at ``places``."""
+
+    fit: AdditiveFit
+    places: tuple[int, ...]
+
+    def difference(self, i: int, j: int) -> Difference:
+        """Return device i − device j, by their places in the record."""
+        return self.fit.difference(self.places.index(i), self.places.index(j))
+
+
+def _fitted(quantity: Quantity) -> _Fitted | None:
+    """Return devices and runs separated, or None where that cannot be done.
+
+    A device with a run that was not seen to its end is left out altogether: its other runs are its
+    shorter ones.
+    """
+    usable = ~np.isnan(quantity.value).all(axis=0) & ~quantity.at_least.any(axis=0)
+    places = tuple(np.flatnonzero(usable).tolist())
     try:
-        return additive_fit(value)
+        return _Fitted(additive_fit(quantity.value[:, places]), places)
     except ValueError:
         return None
 
 
 def _surely(quantity: Quantity, i: int, j: int) -> tuple[int, int]:
     """Return in how many runs i surely had more than j, and the other way round."""
-    low = quantity.value - np.where(quantity.at_least, 0.0, quantity.half_width)
-    high = np.where(quantity.at_least, np.inf, quantity.value + quantity.half_width)
+    low, high = quantity.least, quantity.most
     with np.errstate(invalid="ignore"):
         more = low[:, i] >= high[:, j]
         less = low[:, j] >= high[:, i]
@@ -80,129 +95,160 @@ def _verdict(low: float, high: float) -> str:
     return "a" if low > 0.0 else "b" if high < 0.0 else "too_close"
 
 
-def _pair_row(
-    quantity: Quantity,
-    fit: AdditiveFit | None,
-    devices: tuple[tuple[int, str], tuple[int, str]],
-    declared: frozenset[str],
-    coverage: float,
-) -> tuple[object, ...]:
-    (i, a), (j, b) = devices
-    nan = float("nan")
-    together = ~np.isnan(quantity.value[:, [i, j]]).any(axis=1)
-    runs = int(together.sum())
-    wins = _surely(quantity, i, j)
-    tail = (*wins, nan, quantity.unit)
-    nothing = (a, b, quantity.name, "", runs, *[nan] * 5, "unknown")
-    if quantity.at_least[:, [i, j]].any():
-        return (*nothing, *tail, "lower_bound")
-    paired = _paired(quantity, i, j)
-    is_declared = frozenset((a, b)) == declared
-    if fit is not None and not is_declared:
-        result, s_pair, method = fit.difference(i, j), fit.s * float(np.sqrt(2.0)), "tukey"
-        factor = tukey_factor(coverage, quantity.value.shape[1], fit.dof)
-    elif paired is not None:
-        result, s_pair, method = *paired, "paired"
-        factor = coverage_factor(coverage, result.dof)
-    elif (own := _own_runs(quantity, i, j)) is not None:
-        result, s_pair, method = own, nan, "welch"
-        factor = coverage_factor(coverage, own.dof)
-    else:
-        return (*nothing, *tail, "too_few_runs")
-    wide = float(np.hypot(_pair_resolution(quantity, i, j, coverage), factor * result.u))
-    low, high = result.difference - wide, result.difference + wide
-    needed = None
-    if method != "welch" and s_pair > 0.0:
-        needed = runs_needed(result.difference, s_pair, design="paired", coverage=coverage)
-    return (
-        a, b, quantity.name, method, runs, result.difference, result.u, float(result.dof),
-        low, high, _verdict(low, high), *wins, nan if needed is None else float(needed),
-        quantity.unit, "declared" if is_declared else "",
-    )  # fmt: skip
-
-
-def replicate_pairs(
-    session: Session,
-    runtimes: pd.DataFrame,
-    phase_drain: pd.DataFrame,
-    settings: Settings | None = None,
-) -> pd.DataFrame:
-    """Compare all pairs of devices over their runs.
+class _Family(NamedTuple):
+    """The comparisons of one quantity, which hold together with the chosen probability.
 
     Parameters
     ----------
-    session, runtimes, phase_drain, settings
-        As for :func:`replicates`.
+    quantity, fitted
+        Values, and devices and runs separated where they can be.
+    error
+        Probability of error of the declared pair, and of all the others together.
+    others
+        Number of pairs besides the declared one.
+    together
+        How many of them are compared all at once by the studentized range.
+    """
+
+    quantity: Quantity
+    fitted: _Fitted | None
+    error: float
+    others: int
+    together: int
+
+    @classmethod
+    def of(
+        cls, quantity: Quantity, pairs: list[tuple[int, int]], declared: set[int], coverage: float
+    ) -> _Family:
+        """Return the family of some pairs of devices, given by their places."""
+        fitted = _fitted(quantity)
+        others = [pair for pair in pairs if set(pair) != declared]
+        places = set(fitted.places if fitted else ())
+        together = sum(set(pair) <= places for pair in others)
+        return cls(quantity, fitted, 1.0 - coverage, len(others), together)
+
+    def fit_of(self, i: int, j: int) -> _Fitted | None:
+        """Return the fit that holds both devices of a pair, or None."""
+        fitted = self.fitted
+        return fitted if fitted is not None and {i, j} <= set(fitted.places) else None
+
+    @property
+    def each(self) -> float:
+        """Return the probability of error of one pair by itself, besides the declared one."""
+        return self.error / max(self.others, 1)
+
+    def factor(self, fitted: _Fitted) -> float:
+        """Return the factor of the studentized range, for the share of its pairs in the error."""
+        error = self.error * self.together / max(self.others, 1)
+        return tukey_factor(1.0 - error, len(fitted.places), fitted.fit.dof)
+
+
+def _pair_row(family: _Family, a: tuple[int, str], b: tuple[int, str], *, declared: bool) -> Row:
+    quantity, nan = family.quantity, float("nan")
+    (i, first), (j, second) = a, b
+    runs = int((~np.isnan(quantity.value[:, [i, j]])).all(axis=1).sum())
+    head, wins = (first, second, quantity.name), _surely(quantity, i, j)
+    flags = ("declared",) if declared else ()
+    error = family.error if declared else family.each
+    if _is_open(quantity, i, j):
+        found = compare_open(quantity, i, j, error=error)
+        return (
+            *head, found.method, runs, found.difference, found.u, found.dof, found.low, found.high,
+            found.verdict, *wins, nan, quantity.unit, ";".join((*found.flags, *flags)),
+            found.p_exact, found.p_least, found.runs_least,
+        )  # fmt: skip
+    paired, fitted = _paired(quantity, i, j), family.fit_of(i, j)
+    if fitted is not None and not declared:
+        result, method, factor = fitted.difference(i, j), "tukey", family.factor(fitted)
+        s_pair = fitted.fit.s * float(np.sqrt(2.0))
+    elif paired is not None:
+        (result, s_pair), method = paired, "paired"
+        factor = coverage_factor(1.0 - error, result.dof)
+    elif (own := _own_runs(quantity, i, j)) is not None:
+        result, s_pair, method = own, nan, "welch"
+        factor = coverage_factor(1.0 - error, own.dof)
+    else:
+        return (
+            *head, "", runs, *[nan] * 5, "unknown", *wins, nan, quantity.unit,
+            ";".join(("too_few_runs", *flags)), nan, nan, nan,
+        )  # fmt: skip
+    wide = float(np.hypot(_pair_resolution(quantity, i, j, 1.0 - family.error), factor * result.u))
+    low, high = result.difference - wide, result.difference + wide
+    needed = None
+    if method != "welch" and s_pair > 0.0:
+        needed = runs_needed(
+            result.difference, s_pair, design="paired", coverage=1.0 - family.error
+        )
+    return (
+        *head, method, runs, result.difference, result.u, float(result.dof), low, high,
+        _verdict(low, high), *wins, nan if needed is None else float(needed), quantity.unit,
+        ";".join(flags), nan, nan, nan,
+    )  # fmt: skip
+
+
+def _is_open(quantity: Quantity, i: int, j: int) -> bool:
+    """Return whether a run that the comparison rests on was not seen to its end."""
+    used = runs_used(quantity, i, j)
+    if used is None:
+        return bool(quantity.at_least[:, [i, j]].any())
+    return bool(quantity.at_least[used[0], i].any() or quantity.at_least[used[1], j].any())
+
+
+@over_runs("replicate_pairs")
+def replicate_pairs(repeats: Repeats) -> Iterator[Row]:
+    """Compare all pairs of devices over their runs; called as `OverRuns`.
 
     Returns
     -------
     DataFrame
         ``RESULT_COLUMNS["replicate_pairs"]``; A − B. ``method`` ``tukey``: devices ran side by
-        side, run effects are taken out, and all pairs of a quantity hold together with the
-        chosen probability. ``paired``: differences within runs, t, for the one pair that was
-        declared beforehand (or where too few runs are complete). ``welch``: runs of their own.
+        side, run effects are taken out. ``paired``: differences within runs, t, for the one pair
+        that was declared beforehand (or where too few runs are complete). ``welch``: runs of
+        their own. Where a run was not seen to its end, ``signed_rank``, ``rank_sum`` or
+        ``seen_scatter`` (`kit.runtime.open_pairs`): ``difference`` and the interval are then
+        bounds, NaN on the open side; ``p_exact`` is p of the runs counted, ``p_least`` the least
+        that so many runs can give, and ``runs_least`` how many runs counting takes.
         ``runs_a_longer``, ``runs_b_longer``: runs in which A surely had more, or B.
         ``runs_needed``: runs of both that would separate a true difference of this size with
         80 % power in one comparison, NaN where that has no answer.
 
     Notes
     -----
-    ``U = √(X² + (f·u)²)`` with f = q/√2 or t and X the resolution of one pair of results.
+    ``U = √(X² + (f·u)²)`` with f = q/√2 or t and X the resolution of one pair of results. The
+    pairs of a quantity other than the declared one hold together with the chosen probability: each
+    of the M pairs may err with a probability of (1 − coverage)/M, those by Tukey's range with
+    that of all of them together (Bonferroni).
     """
-    chosen = settings or Settings()
-    if not is_replicated(session):
-        return frame_of_rows("replicate_pairs", [])
-    declared = frozenset(session.declared_comparison or ())
-    rows = []
-    for quantity in quantities(session, runtimes, phase_drain):
-        fit = _fit(quantity)
-        for (i, a), (j, b) in combinations(enumerate(session.devices), 2):
-            if np.isnan(quantity.half_width[:, i]).all() and not quantity.at_least[:, i].any():
-                continue
-            if np.isnan(quantity.half_width[:, j]).all() and not quantity.at_least[:, j].any():
-                continue
-            pair = ((i, a.id), (j, b.id))
-            rows.append(_pair_row(quantity, fit, pair, declared, chosen.coverage))
-    return frame_of_rows("replicate_pairs", rows)
+    devices = repeats.session.devices
+    declared = set(repeats.session.declared_comparison or ())
+    for quantity in repeats.quantities:
+        there = np.flatnonzero(~np.isnan(quantity.value).all(axis=0)).tolist()
+        known = [(k, devices[k].id) for k in there]
+        places = [(a[0], b[0]) for a, b in combinations(known, 2)]
+        pair = {k for k, d in known if d in declared}
+        family = _Family.of(quantity, places, pair, repeats.coverage)
+        for a, b in combinations(known, 2):
+            yield _pair_row(family, a, b, declared={a[1], b[1]} == declared)
 
 
-def run_effects(
-    session: Session,
-    runtimes: pd.DataFrame,
-    phase_drain: pd.DataFrame,
-    settings: Settings | None = None,
-) -> pd.DataFrame:
-    """Return what each run as a whole added to every device.
-
-    Parameters
-    ----------
-    session, runtimes, phase_drain, settings
-        As for :func:`replicates`.
+@over_runs("run_effects")
+def run_effects(repeats: Repeats) -> Iterable[Row]:
+    """Return what each run as a whole added to every device; called as `OverRuns`.
 
     Returns
     -------
     DataFrame
         ``RESULT_COLUMNS["run_effects"]``; the effects of a quantity sum to 0. A quantity for
-        which devices and runs cannot be separated has no rows.
+        which devices and runs cannot be separated has no rows; a device with a run that was not
+        seen to its end is not in it.
     """
-    chosen = settings or Settings()
-    rows: list[tuple[object, ...]] = []
-    if is_replicated(session):
-        for quantity in quantities(session, runtimes, phase_drain):
-            fit = _fit(quantity)
-            if fit is None:
-                continue
-            t = coverage_factor(chosen.coverage, fit.dof)
-            rows += [
-                (
-                    run.number,
-                    quantity.name,
-                    float(e),
-                    float(u),
-                    float(e - t * u),
-                    float(e + t * u),
-                    quantity.unit,
-                )
-                for run, e, u in zip(session.runs, fit.run_effect, fit.run_effect_u, strict=True)
-            ]
-    return frame_of_rows("run_effects", rows)
+    for quantity in repeats.quantities:
+        fitted = _fitted(quantity)
+        if fitted is None:
+            continue
+        fit = fitted.fit
+        t = coverage_factor(repeats.coverage, fit.dof)
+        for run, e, u in zip(
+            repeats.session.runs, fit.run_effect.tolist(), fit.run_effect_u.tolist(), strict=True
+        ):
+            yield run.number, quantity.name, e, u, e - t * u, e + t * u, quantity.unit

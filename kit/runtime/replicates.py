@@ -8,7 +8,9 @@ more units.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, NamedTuple
+from dataclasses import dataclass
+from functools import cached_property, update_wrapper
+from typing import TYPE_CHECKING, Literal, NamedTuple, Protocol
 
 import numpy as np
 
@@ -18,7 +20,7 @@ from kit.stats.components import mean_of_units, one_way
 from kit.stats.uncertainty import coverage_factor, effective_dof
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterable
 
     import pandas as pd
     from numpy.typing import NDArray
@@ -27,12 +29,16 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
     Flags = NDArray[np.bool_]
+    Row = tuple[object, ...]
 
 __all__ = [
     "DRAIN_PREFIX",
     "RUNTIME",
+    "OverRuns",
     "Quantity",
+    "Repeats",
     "is_replicated",
+    "over_runs",
     "quantities",
     "replicate_models",
     "replicates",
@@ -64,6 +70,16 @@ class Quantity(NamedTuple):
     half_width: Floats
     u: Floats
     at_least: Flags
+
+    @property
+    def least(self) -> Floats:
+        """Return the lower bound of every value, that of a censored one being the value itself."""
+        return self.value - np.where(self.at_least, 0.0, self.half_width)
+
+    @property
+    def most(self) -> Floats:
+        """Return the upper bound of every value, infinite for a censored one."""
+        return np.where(self.at_least, np.inf, self.value + self.half_width)
 
 
 def _grid(session: Session, frame: pd.DataFrame) -> tuple[Floats, Callable[[str], Floats]]:
@@ -125,12 +141,94 @@ def is_replicated(session: Session) -> bool:
     return len(session.runs) > 1
 
 
-def _least(quantity: Quantity) -> Floats:
-    """Return the lower bound of every value, that of a censored one being the value itself."""
-    return quantity.value - np.where(quantity.at_least, 0.0, quantity.half_width)
+@dataclass(frozen=True, kw_only=True)
+class Repeats:
+    """What is known of repeated runs, and how sure statements on them are to be.
+
+    Parameters
+    ----------
+    session
+        The record.
+    runtimes, phase_drain
+        Frames of `kit.runtime.runtimes` and of the drain modules.
+    coverage
+        Probability of intervals and statements.
+    """
+
+    session: Session
+    runtimes: pd.DataFrame
+    phase_drain: pd.DataFrame
+    coverage: float
+
+    @cached_property
+    def quantities(self) -> list[Quantity]:
+        """Return the runtimes and the drains, run by run."""
+        return quantities(self.session, self.runtimes, self.phase_drain)
 
 
-def _replicate_row(quantity: Quantity, j: int, device: str, coverage: float) -> tuple[object, ...]:
+class OverRuns(Protocol):
+    """A function that makes a frame of results over runs.
+
+    Parameters
+    ----------
+    session
+        The record.
+    runtimes, phase_drain
+        Frames of `kit.runtime.runtimes` and of the drain modules.
+    settings
+        ``coverage`` of the intervals and statements.
+    """
+
+    def __call__(
+        self,
+        session: Session,
+        runtimes: pd.DataFrame,
+        phase_drain: pd.DataFrame,
+        settings: Settings | None = None,
+    ) -> pd.DataFrame:
+        """Return the frame."""
+
+
+def over_runs(
+    name: str, *, of: Literal["several_runs", "any_runs"] = "several_runs"
+) -> Callable[[Callable[[Repeats], Iterable[Row]]], OverRuns]:
+    """Return a decorator: from a function that finds rows in repeats to one that makes a frame.
+
+    Parameters
+    ----------
+    name
+        The frame, in ``kit.results.RESULT_COLUMNS``.
+    of
+        ``several_runs``: the frame is empty where the record holds one run.
+    """
+
+    def decorate(rows_of: Callable[[Repeats], Iterable[Row]]) -> OverRuns:
+        def table(
+            session: Session,
+            runtimes: pd.DataFrame,
+            phase_drain: pd.DataFrame,
+            settings: Settings | None = None,
+        ) -> pd.DataFrame:
+            if of == "several_runs" and not is_replicated(session):
+                return frame_of_rows(name, [])
+            repeats = Repeats(
+                session=session,
+                runtimes=runtimes,
+                phase_drain=phase_drain,
+                coverage=(settings or Settings()).coverage,
+            )
+            return frame_of_rows(name, list(rows_of(repeats)))
+
+        kept = ("__module__", "__name__", "__qualname__", "__doc__")
+        update_wrapper(table, rows_of, assigned=kept)
+        # called with the frames, not with what the wrapped function takes
+        del table.__wrapped__  # type: ignore[attr-defined]  # update_wrapper has just set it
+        return table
+
+    return decorate
+
+
+def _replicate_row(quantity: Quantity, j: int, device: str, coverage: float) -> Row:
     have = ~np.isnan(quantity.value[:, j])
     values = quantity.value[have, j]
     n = int(values.size)
@@ -141,7 +239,7 @@ def _replicate_row(quantity: Quantity, j: int, device: str, coverage: float) -> 
     mean = float(values.mean())
     if quantity.at_least[have, j].any():
         # the mean of lower bounds is a lower bound of the mean, and all that is known
-        mean = float(_least(quantity)[have, j].mean())
+        mean = float(quantity.least[have, j].mean())
         return (*head, mean, nan, nan, nan, mean, nan, quantity.unit, "lower_bound")
     half = float(quantity.half_width[have, j].max())
     own_u = float(quantity.u[have, j].max())
@@ -157,22 +255,9 @@ def _replicate_row(quantity: Quantity, j: int, device: str, coverage: float) -> 
     return (*head, mean, s, u, dof, mean - wide, mean + wide, quantity.unit, flags)
 
 
-def replicates(
-    session: Session,
-    runtimes: pd.DataFrame,
-    phase_drain: pd.DataFrame,
-    settings: Settings | None = None,
-) -> pd.DataFrame:
-    """Return mean and interval of every device (this unit) over its runs.
-
-    Parameters
-    ----------
-    session
-        A record with several runs; with one run the frame is empty.
-    runtimes, phase_drain
-        Frames of `kit.runtime.runtimes` and of the drain modules.
-    settings
-        ``coverage`` of the intervals.
+@over_runs("replicates")
+def replicates(repeats: Repeats) -> Iterable[Row]:
+    """Return mean and interval of every device (this unit) over its runs; called as `OverRuns`.
 
     Returns
     -------
@@ -190,17 +275,11 @@ def replicates(
     degrees of freedom by Welch–Satterthwaite (GUM G.4.1). Of this unit only: scatter between
     units is not in it.
     """
-    chosen = settings or Settings()
-    if not is_replicated(session):
-        return frame_of_rows("replicates", [])
-    return frame_of_rows(
-        "replicates",
-        [
-            _replicate_row(quantity, j, device.id, chosen.coverage)
-            for quantity in quantities(session, runtimes, phase_drain)
-            for j, device in enumerate(session.devices)
-        ],
-    )
+    return [
+        _replicate_row(quantity, j, device.id, repeats.coverage)
+        for quantity in repeats.quantities
+        for j, device in enumerate(repeats.session.devices)
+    ]
 
 
 def _models(session: Session) -> dict[str, list[int]]:
@@ -211,9 +290,7 @@ def _models(session: Session) -> dict[str, list[int]]:
     return {name: units for name, units in models.items() if len(units) > 1}
 
 
-def _model_row(
-    quantity: Quantity, name: str, units: list[int], coverage: float
-) -> tuple[object, ...]:
+def _model_row(quantity: Quantity, name: str, units: list[int], coverage: float) -> Row:
     nan = float("nan")
     columns = [quantity.value[:, j] for j in units]
     values = [c[~np.isnan(c)] for c in columns]
@@ -223,7 +300,7 @@ def _model_row(
     if len(values) < 2:
         return (*head, *[nan] * 8, quantity.unit, "one_unit")
     if quantity.at_least[:, units].any():
-        least = [c[~np.isnan(c)] for c in (_least(quantity)[:, j] for j in units)]
+        least = [c[~np.isnan(c)] for c in (quantity.least[:, j] for j in units)]
         mean = float(np.mean([v.mean() for v in least if v.size]))
         return (*head, mean, *[nan] * 5, mean, nan, quantity.unit, "lower_bound")
     table = one_way(values)
@@ -238,35 +315,20 @@ def _model_row(
     )  # fmt: skip
 
 
-def replicate_models(
-    session: Session,
-    runtimes: pd.DataFrame,
-    phase_drain: pd.DataFrame,
-    settings: Settings | None = None,
-) -> pd.DataFrame:
-    """Return components and means of models of which several units took part.
-
-    Parameters
-    ----------
-    session, runtimes, phase_drain, settings
-        As for :func:`replicates`; one run is enough here.
+@over_runs("replicate_models", of="any_runs")
+def replicate_models(repeats: Repeats) -> Iterable[Row]:
+    """Return components and means of models with several units; called as `OverRuns`.
 
     Returns
     -------
     DataFrame
         ``RESULT_COLUMNS["replicate_models"]``. ``s_r`` between runs of a unit (NaN with one run
         each), ``s_l`` between units, ``s_reproducibility`` both; ``mean`` of unit means with
-        units − 1 degrees of freedom. Empty if no model has two units.
+        units − 1 degrees of freedom. Empty if no model has two units; one run is enough.
     """
-    chosen = settings or Settings()
-    models = _models(session)
-    if not models:
-        return frame_of_rows("replicate_models", [])
-    return frame_of_rows(
-        "replicate_models",
-        [
-            _model_row(quantity, name, units, chosen.coverage)
-            for quantity in quantities(session, runtimes, phase_drain)
-            for name, units in models.items()
-        ],
-    )
+    models = _models(repeats.session)
+    return [
+        _model_row(quantity, name, units, repeats.coverage)
+        for quantity in (repeats.quantities if models else [])
+        for name, units in models.items()
+    ]

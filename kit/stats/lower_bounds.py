@@ -66,6 +66,10 @@ class Counted:
     least: float
     most: float
 
+    def can_reach(self, error: float) -> bool:
+        """Return whether so many values could give a p of ``error`` or less, if all were won."""
+        return self.p_least <= error * _ROUNDING
+
 
 @lru_cache(maxsize=256)
 def _signed_rank_chance(n: int) -> Floats:

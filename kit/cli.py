@@ -26,6 +26,7 @@ from kit.watch.commands import watch_command
 
 if TYPE_CHECKING:
     from kit.errors import Finding
+    from kit.results import Settings
 
 __all__ = ["cli", "main"]
 
@@ -78,17 +79,12 @@ def report(
     record: Path,
     *,
     out: Path | None,
-    coverage: float,
-    draws: int,
-    seed: int,
-    mix: str,
+    settings: Settings,
     quiet: bool,
 ) -> None:
     """Make the report of a record: notebook, HTML, PDF, results.json and CSV tables."""
     from kit.render.report import render_report
-    from kit.results import Settings
 
-    settings = Settings(coverage=coverage, draws=draws, seed=seed, mix=mix)
     with progress_line(quiet=quiet) as progress:
         outputs = render_report(
             record, default_out(record) if out is None else out,

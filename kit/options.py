@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
+from functools import wraps
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, Any
 
 import click
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from typing import Any
 
 __all__ = ["analysis_options", "coverage_option", "default_out", "quiet_option", "record_argument"]
-
-Command = TypeVar("Command", bound="Callable[..., Any]")
 
 record_argument = click.argument(
     "record", type=click.Path(exists=True, path_type=Path), metavar="FOLDER-OR-CSV"
@@ -24,7 +23,11 @@ coverage_option = click.option(
 )  # fmt: skip
 draws_option = click.option(
     "--draws", type=click.IntRange(10_000, 10_000_000), default=100_000, show_default=True,
-    metavar="N", help="Monte Carlo draws.",
+    metavar="N", help="Most Monte Carlo draws.",
+)  # fmt: skip
+digits_option = click.option(
+    "--digits", type=click.IntRange(1, 2), default=1, show_default=True, metavar="N",
+    help="Significant digits of every standard uncertainty that the draws are to fix.",
 )  # fmt: skip
 seed_option = click.option(
     "--seed", type=int, default=20260516, show_default=True, metavar="N", help="Monte Carlo seed."
@@ -36,9 +39,17 @@ mix_option = click.option(
 quiet_option = click.option("-q", "--quiet", is_flag=True, help="Print nothing but errors.")
 
 
-def analysis_options(command: Command) -> Command:
-    """Give a command the fields of `kit.results.Settings` as options."""
-    return coverage_option(draws_option(seed_option(mix_option(command))))
+def analysis_options(command: Callable[..., None]) -> Callable[..., None]:
+    """Give a command the fields of `kit.results.Settings` as options; it gets them as settings."""
+
+    @wraps(command)
+    def with_settings(*args: Any, **given: Any) -> None:
+        from kit.results import Settings
+
+        values = {field.name: given.pop(field.name) for field in fields(Settings)}
+        command(*args, settings=Settings(**values), **given)
+
+    return coverage_option(draws_option(digits_option(seed_option(mix_option(with_settings)))))
 
 
 def default_out(record: Path) -> Path:

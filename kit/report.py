@@ -70,6 +70,7 @@ def load(
     coverage: float = 0.95,
     seed: int = 20260516,
     draws: int = 100_000,
+    digits: int = 1,
     mix: str = "",
     archive: str = "",
     keep: Keep = "revision",
@@ -85,6 +86,8 @@ def load(
         Coverage probability of the intervals, above 0.5 and below 1.
     seed, draws
         Seed and greatest number of draws of the Monte Carlo calculation.
+    digits
+        Significant digits of every standard uncertainty that the draws are to fix, 1 or 2.
     mix
         A usage mix to add to those of the setup file, such as ``"map 3, photo 2"``.
     archive
@@ -122,11 +125,16 @@ def load(
     if draws < LEAST_DRAWS:
         message = f"draws is {draws}; give at least {LEAST_DRAWS}"
         raise UsageError(message)
+    if digits not in (1, 2):
+        message = f"digits is {digits}; give 1 or 2"
+        raise UsageError(message)
     session, findings = read_record(_found(record))
     findings = in_order((*findings, *check_session(session)))
     past = past_of(session, archive, os.environ, keep=keep)
     session = replace(session, revision=past.number)
-    settings = Settings(coverage=coverage, seed=seed, draws=draws, mix=_mix(mix, session))
+    settings = Settings(
+        coverage=coverage, seed=seed, draws=draws, digits=digits, mix=_mix(mix, session)
+    )
     return with_history(analyse(session, findings, settings), past)
 
 
@@ -376,7 +384,9 @@ def reproduce(results: Results) -> Page:
     settings = results.settings
     command = (
         f"rundown report FOLDER --coverage {settings.coverage:g} --seed {settings.seed} "
-        f"--draws {settings.draws}" + (f' --mix "{settings.mix}"' if settings.mix else "")
+        f"--draws {settings.draws}"
+        + (f" --digits {settings.digits}" if settings.digits > 1 else "")
+        + (f' --mix "{settings.mix}"' if settings.mix else "")
     )
     return present(
         prose(

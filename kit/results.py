@@ -34,6 +34,8 @@ class Settings:
     coverage: float = 0.95
     seed: int = 20260516
     draws: int = 100_000
+    digits: int = 1
+    """Significant digits of u to which the draws are to fix every figure."""
     mix: str = ""
     """A usage mix to add to those of the setup file, such as ``"map 3, photo 2"``."""
 
@@ -132,14 +134,15 @@ RESULT_COLUMNS: Mapping[str, tuple[str, ...]] = {
     "run_effects": (
         "run", "quantity", "effect", "effect_u", "effect_low", "effect_high", "unit_symbol",
     ),
-    # share of runs still on after each window in which it drops, per device with several runs
+    # share of runs still on after each window in which it drops. of: device (several runs), model
+    # (several units) or group (several runs); of the latter two, device is "" and name says which
     "survival": (
         "device", "time_h_low", "time_h_high", "at_risk", "events", "share_on", "share_on_u",
-        "share_on_low", "share_on_high",
+        "share_on_low", "share_on_high", "of", "name",
     ),
     # mean runtime counted up to horizon_h, which all runs of the row reach or end before
     "restricted_means": ("device", "runs", "observed", "horizon_h", "mean_h", "mean_h_u",
-                         "median_h"),
+                         "median_h", "of", "name"),
     # does a power-off in mid-phase fit the stated elapsed time or the summed phases?
     # verdict: stated | summed | both | neither | cannot_be_said
     "elapsed_fit": (

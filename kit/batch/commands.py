@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from kit.batch.jobs import Job, Outcome
+    from kit.results import Settings
 
 __all__ = ["batch_command"]
 
@@ -54,10 +55,7 @@ def batch_command(
     jobs: int | None,
     out: str | None,
     again: bool,
-    coverage: float,
-    draws: int,
-    seed: int,
-    mix: str,
+    settings: Settings,
     timeout_s: float,
     scheduler: str | None,
     as_json: bool,
@@ -78,7 +76,6 @@ def batch_command(
     from kit.batch.elsewhere import is_address, needed
     from kit.batch.find import find_jobs
     from kit.batch.jobs import exit_status
-    from kit.results import Settings
 
     begin = time.perf_counter()
     if out is not None and is_address(out):
@@ -86,7 +83,7 @@ def batch_command(
     work = find_jobs(
         paths,
         out=out,
-        settings=asdict(Settings(coverage=coverage, draws=draws, seed=seed, mix=mix)),
+        settings=asdict(settings),
         again="always" if again else "if_changed",
         timeout_s=timeout_s,
         epoch=os.environ.get("SOURCE_DATE_EPOCH", ""),

@@ -14,7 +14,7 @@ import numpy as np
 from kit.drain.drawn import Drawn
 from kit.drain.draws import UnitDraws
 from kit.drain.mix_draws import MixDraws
-from kit.drain.phases import AGREEMENT_DIGITS, MEASURANDS
+from kit.drain.phases import MEASURANDS
 from kit.drain.power_drain import level_effect
 from kit.drain.readings import observed
 from kit.drain.segments import segments
@@ -309,7 +309,7 @@ def enough_draws(
     ready
         From `kit.drain.phases.prepare`.
     settings
-        Coverage, seed and the most draws.
+        Coverage, seed, digits and the most draws.
     found, mixes
         As for `simulate`.
 
@@ -317,7 +317,7 @@ def enough_draws(
     -------
     Simulated
         ``stable_digits``: significant digits of u to which u and both ends of every result stand,
-        1, or 0 if the draws did not suffice for it.
+        those asked for, or 0 if the draws did not suffice for it.
     """
     if settings.draws < 2 * block_size(settings.coverage):
         return simulate(
@@ -325,7 +325,7 @@ def enough_draws(
             found=found, mixes=mixes,
         )  # fmt: skip
     return simulate_to_digits(
-        ready, digits=AGREEMENT_DIGITS, seed=settings.seed, coverage=settings.coverage,
+        ready, digits=settings.digits, seed=settings.seed, coverage=settings.coverage,
         max_draws=settings.draws, found=found, mixes=mixes,
     )  # fmt: skip
 

@@ -119,7 +119,8 @@ def render_report(
         Called with what is being done and the share done, 0 to 1.
     template
         Notebook to run instead of the kit's own; it declares the parameters ``record``,
-        ``coverage``, ``seed`` and ``draws``, and ``archive`` and ``keep`` if it tells the history.
+        ``coverage``, ``seed`` and ``draws``, ``digits`` and ``mix`` where they are given, and
+        ``archive`` and ``keep`` if it tells the history.
     keep
         ``"revision"``: the inputs and results are kept in ``revisions/`` (`kit.revise.archive`).
         ``"draft"``: they are not, and the report says so (`kit.revise.draft`); earlier revisions
@@ -179,6 +180,8 @@ def _render(
             "seed": settings.seed,
             "draws": settings.draws,
         }
+        if settings.digits > 1:
+            parameters["digits"] = settings.digits
         if settings.mix:
             parameters["mix"] = settings.mix
         if _declares(notebook, ARCHIVE):

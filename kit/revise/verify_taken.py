@@ -225,9 +225,11 @@ def _settings(found: Mapping[str, Any]) -> Settings:
         coverage=float(found["coverage"]),
         seed=int(found["seed"]),
         draws=int(found["draws"]),
+        digits=int(found.get("digits", 1)),
         mix=str(found["mix"]),
     )
-    if not (0.5 < made.coverage < 1.0 and made.seed >= 0 and 10_000 <= made.draws <= 10_000_000):
+    fits = 0.5 < made.coverage < 1.0 and made.seed >= 0 and made.digits in (1, 2)
+    if not (fits and 10_000 <= made.draws <= 10_000_000):
         message = f"settings {found} that no report has"
         raise ValueError(message)
     return made

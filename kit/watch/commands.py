@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from types import FrameType
 
     from kit.errors import RundownError
+    from kit.results import Settings
     from kit.watch.watch import Draft
 
 __all__ = ["watch_command"]
@@ -29,14 +30,11 @@ __all__ = ["watch_command"]
     "[default: as for 'report']",
 )  # fmt: skip
 @analysis_options
-def watch_command(
-    record: Path, *, out: Path | None, coverage: float, draws: int, seed: int, mix: str
-) -> None:
+def watch_command(record: Path, *, out: Path | None, settings: Settings) -> None:
     """Make a draft of the report anew with every save of the log or setup file, until Ctrl-C.
 
     The report itself and its revisions stay as they are; 'rundown report' makes them.
     """
-    from kit.results import Settings
     from kit.revise.draft import draft_folder
     from kit.watch.watch import watch
 
@@ -46,7 +44,7 @@ def watch_command(
     click.echo(f"Watching {shown(record)}; Ctrl-C ends. The draft is {shown(page)}")
     watch(
         record, report, events=_Lines(), wait=ended.wait,
-        settings=Settings(coverage=coverage, draws=draws, seed=seed, mix=mix),
+        settings=settings,
     )  # fmt: skip
     there = f"The draft is in {shown(page.parent)}. " if page.exists() else ""
     click.echo(f"Watching ended. {there}'rundown report' makes the report and keeps it.")

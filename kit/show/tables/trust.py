@@ -350,6 +350,7 @@ def parameters(results: Results) -> Table:
             ("coverage", f"{settings.coverage:g}"),
             ("seed", str(settings.seed)),
             ("draws, at most", str(settings.draws)),
+            ("digits of u that they fix", str(settings.digits)),
             *((("mix", settings.mix),) if settings.mix else ()),
         ),
     )

@@ -134,10 +134,11 @@ def _draws(results: Results) -> str:
     times = f"{made:,} times".replace(",", "\N{NO-BREAK SPACE}")
     if digits is None or digits != digits:
         return times
+    asked = "one significant digit" if results.settings.digits == 1 else "two significant digits"
     if digits < 1:
-        return f"{times}, after which not every figure stood to one significant digit of its u"
+        return f"{times}, after which not every figure stood to {asked} of its u"
     return (
-        f"{times}, when u and both ends of every interval stood to one significant digit of u "
+        f"{times}, when u and both ends of every interval stood to {asked} of u "
         "(JCGM 101:2008, 7.9.4)"
     )
 

@@ -17,6 +17,7 @@ from kit.drain.order import margins, table_margin
 from kit.drain.phases import MEASURANDS
 from kit.drain.states import gauge_covariance
 from kit.runtime.runtimes import order_of
+from kit.stats.order import surely_above
 from kit.stats.uncertainty import Resolution, resolution
 
 if TYPE_CHECKING:
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from kit.drain.misnoted import Misnoted
     from kit.drain.off_times import OffTimes
     from kit.drain.phases import Prepared
     from kit.results import Settings
@@ -275,13 +277,14 @@ def _levels(ready: Prepared, units: slice) -> dict[str, Compared]:
     }
 
 
-def _decided(ready: Prepared, run: int, units: slice) -> Flags:
-    """Return the pairs whose standing needs no figure: on above off, off later above earlier."""
-    on, off = _on_and_off(ready, units)
-    later = ready.chains.off_times[run].later
-    return np.asarray(
-        (on[:, None] & off[None, :]) | (off[:, None] & off[None, :] & later[:, :, None])
-    )
+def _decided(on: Flags, off: Flags, later: Flags) -> Flags:
+    """Return the pairs whose standing needs no figure: on above off, off later above earlier.
+
+    ``on``, ``off`` of shape (…, n, phases), ``later`` (…, n, n); returns (…, n, n, phases).
+    """
+    ahead, behind_off = on[..., :, None, :], off[..., None, :, :]
+    both_off = off[..., :, None, :] & behind_off
+    return np.asarray((ahead & behind_off) | (both_off & later[..., None]))
 
 
 def longer_tables(offs: OffTimes) -> tuple[Floats, Flags, Flags]:
@@ -344,7 +347,7 @@ def evidence(ready: Prepared, run: int, settings: Settings) -> Evidence:
     units = slice(run * n, (run + 1) * n)
     p, longer, comparable = longer_tables(chains.off_times[run])
     nothing = np.zeros((n, n, chains.length_h.shape[1]), dtype=bool)
-    decided = _decided(ready, run, units)
+    decided = _decided(*_on_and_off(ready, units), chains.off_times[run].later)
     of_drains, of_levels = _drains(ready, units), _levels(ready, units)
     pairs = _pairs(
         [*(of_drains[m] for m in MEASURANDS), *(of_levels[m] for m in MEASURANDS)],
@@ -373,7 +376,7 @@ def evidence(ready: Prepared, run: int, settings: Settings) -> Evidence:
 
 
 def altered_facts(
-    ready: Prepared, run: int, other: Prepared, settings: Settings
+    ready: Prepared, run: int, other: Prepared, settings: Settings, *, noted: Misnoted | None = None
 ) -> tuple[dict[str, Flags], dict[str, Flags]]:
     """Return facts and open pairs of one run for alternatives of one unit each.
 
@@ -382,20 +385,36 @@ def altered_facts(
     ready, run, settings
         As for `evidence`.
     other
-        Made from `kit.drain.misread.misread_chains`: M alternatives of units of this run.
+        Made from `kit.drain.misread.misread_chains`, or from
+        `kit.drain.misnoted.misnoted_chains`: M alternatives of units of this run.
+    noted
+        What the power-offs are in each alternative; as in the record if not given, for they do
+        not depend on percentages.
 
     Returns
     -------
     facts, open_pairs
-        As those of :class:`Evidence`, with a leading axis of length M. Runtimes do not depend on
-        percentages: they are those of the record.
+        As those of :class:`Evidence`, with a leading axis of length M.
     """
-    n = len(ready.chains.devices)
+    chains = ready.chains
+    n = len(chains.devices)
     units = slice(run * n, (run + 1) * n)
     device = other.chains.unit_device
     every = slice(None)
-    nothing = np.zeros((n, n, ready.chains.length_h.shape[1]), dtype=bool)
-    decided = _decided(ready, run, units)
+    offs = chains.off_times[run]
+    nothing = np.zeros((n, n, chains.length_h.shape[1]), dtype=bool)
+    if noted is None:
+        longer, comparable = offs.later, comparable_pairs(offs.order_low, offs.order_high)
+        decided = _decided(*_on_and_off(ready, units), longer)
+    else:
+        longer = surely_above(noted.least_lead)
+        comparable = comparable_pairs(noted.order_low, noted.order_high)
+        mine = (np.arange(n) == device[:, None])[:, :, None]
+        on, off = (
+            np.where(mine, row[:, None], base[None])
+            for base, row in zip(_on_and_off(ready, units), _on_and_off(other, every), strict=True)
+        )
+        decided = _decided(on, off, longer)
     tables = _Tables()
     for names, base, rows, known in (
         (LESS, _drains(ready, units), _drains(other, every), nothing),
@@ -405,7 +424,6 @@ def altered_facts(
             merged = base[m].with_rows(rows[m], device)
             above, compared = _above(merged, known, settings.coverage)
             tables.add(names[m], above, compared, _phases_first(known))
-    _, longer, comparable = longer_tables(ready.chains.off_times[run])
     shape = (device.size, n, n)
     tables.facts[LONGER] = np.broadcast_to(longer, shape)
     tables.open_pairs[LONGER] = np.broadcast_to(comparable, shape)

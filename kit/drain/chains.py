@@ -28,8 +28,6 @@ from kit.drain.readings import Observations, boundary_observations, observed
 from kit.read.phase_times import boundary_resolution, phase_times, unplaced_gaps
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from numpy.typing import NDArray
 
     from kit.drain.off_times import OffTimes
@@ -41,7 +39,7 @@ if TYPE_CHECKING:
     Ints = NDArray[np.int64]
     Bools = NDArray[np.bool_]
 
-__all__ = ["Chains", "build_chains", "device_conditions"]
+__all__ = ["Chains", "Ends", "build_chains", "device_conditions", "ends_of"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -163,8 +161,8 @@ class Chains:
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Ends:
-    """How the devices ended, shape (K,); minutes."""
+class Ends:
+    """How units ended, shape (M,); minutes."""
 
     death: Ints
     gone: Ints
@@ -175,19 +173,29 @@ class _Ends:
     noted_pct: Floats
 
 
-def _ends(session: Session, spans: PhaseTimes, offs: Sequence[OffTimes]) -> _Ends:
-    low = np.concatenate([o.low for o in offs]) if offs else np.zeros(0)
-    high = np.concatenate([o.high for o in offs]) if offs else np.zeros(0)
+def ends_of(session: Session, spans: PhaseTimes, unit: Ints, low: Floats, high: Floats) -> Ends:
+    """Return how units ended whose power-offs have given bounds.
+
+    Parameters
+    ----------
+    session
+        A record that passed its checks.
+    spans
+        Times of the phases of all units, unplaced gaps included.
+    unit, low, high
+        Shape (M,). Which units, and the bounds of their power-offs (min).
+    """
     seen = np.isfinite(high) & np.isfinite(low)
     middle = np.where(seen, (low + np.where(seen, high, 0.0)) / 2.0, np.nan)
     n_phases = spans.start.shape[1]
     death = np.full(low.shape, -1, dtype=np.int64)
     gone = np.full(low.shape, n_phases, dtype=np.int64)
     logged, pct = logged_ends(session)
-    for k in np.flatnonzero(seen | (logged >= 0)).tolist():
-        inside, after = _place(spans, k, low[k], high[k], middle[k], int(logged[k]))
-        death[k], gone[k] = inside, after
-    return _Ends(
+    logged, pct = logged[unit], pct[unit]
+    for m in np.flatnonzero(seen | (logged >= 0)).tolist():
+        inside, after = _place(spans, int(unit[m]), low[m], high[m], middle[m], int(logged[m]))
+        death[m], gone[m] = inside, after
+    return Ends(
         death=death, gone=gone, middle=middle,
         u=np.where(seen, (np.where(seen, high, 0.0) - low) / np.sqrt(12.0), np.nan),
         low=low, high=high, noted_pct=pct,
@@ -281,7 +289,10 @@ def build_chains(session: Session) -> Chains:
     moved = (unplaced.shift > 0.0).any(axis=1, keepdims=True)
     start = spans.start + unplaced.shift
     offs = off_times(session)
-    ends = _ends(session, replace(spans, start=start, end=spans.end + unplaced.shift), offs)
+    low = np.concatenate([o.low for o in offs]) if offs else np.zeros(0)
+    high = np.concatenate([o.high for o in offs]) if offs else np.zeros(0)
+    shifted = replace(spans, start=start, end=spans.end + unplaced.shift)
+    ends = ends_of(session, shifted, np.arange(low.size), low, high)
     obs = observed(session)
     during, before = _charging(session, spans)
     times = np.empty((spans.start.shape[0], 2 * spans.start.shape[1]))

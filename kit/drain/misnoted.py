@@ -1,13 +1,17 @@
-"""What the windows of power-offs would be if single noted times were others."""
+"""What the power-offs would be, and all that follows, if single noted times were others."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from kit.drain.chain_levels import LastLevel, off_percentages
+from kit.drain.chains import Chains, ends_of
 from kit.drain.off_times import bounds_of, compared_bounds, lead_roundings, off_record
+from kit.drain.readings import Observations, observed
+from kit.read.phase_times import phase_times, unplaced_gaps
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -15,12 +19,14 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from kit.drain.off_times import OffNote
+    from kit.drain.readings import Observed
     from kit.session import Session
 
     Floats = NDArray[np.float64]
     Bools = NDArray[np.bool_]
+    Ints = NDArray[np.int64]
 
-__all__ = ["Misnoted", "misnoted"]
+__all__ = ["Misnoted", "misnoted", "misnoted_chains"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -31,6 +37,9 @@ class Misnoted:
     ----------
     possible
         Shape (D,). Whether the alternative leaves a window for its device at all.
+    low, high
+        Shape (D,). Bounds of the power-off of the device whose time it is (min); as in
+        `kit.drain.off_times.OffTimes`.
     order_low, order_high
         Shape (D, n). As in `kit.drain.off_times.OffTimes`.
     least_lead
@@ -38,6 +47,8 @@ class Misnoted:
     """
 
     possible: Bools
+    low: Floats
+    high: Floats
     order_low: Floats
     order_high: Floats
     least_lead: Floats
@@ -89,7 +100,7 @@ def misnoted(session: Session, run: int, changes: Sequence[tuple[int, str, float
         for d, note in zip(device.tolist(), notes, strict=True)
     ]
     found: dict[str, tuple[Floats, Floats]] = {}
-    possible = np.ones(len(changes), dtype=bool)
+    mine = np.zeros(len(changes)), np.zeros(len(changes))
     each = np.arange(len(changes))
     for rounding in dict.fromkeys((asked, *lead_roundings(session))):
         base = bounds_of(record, number, range(run * n, run * n + n), rounding)
@@ -103,15 +114,92 @@ def misnoted(session: Session, run: int, changes: Sequence[tuple[int, str, float
             values[each, device] = [getattr(b, side) for b in other]
             ends.append(values)
         if rounding == asked:
-            possible = ends[0][each, device] <= ends[1][each, device]
+            mine = ends[0][each, device], ends[1][each, device]
         found[rounding] = compared_bounds(session, number, ends[0], ends[1], rounding)
     leads = [
         low[:, :, None] - high[:, None, :]
         for low, high in (found[rounding] for rounding in lead_roundings(session))
     ]
     return Misnoted(
-        possible=possible,
+        possible=mine[0] <= mine[1],
+        low=mine[0],
+        high=mine[1],
         order_low=found[asked][0],
         order_high=found[asked][1],
         least_lead=np.asarray(np.min(leads, axis=0), dtype=np.float64),
     )
+
+
+def misnoted_chains(chains: Chains, unit: Ints, low: Floats, high: Floats) -> Chains:
+    """Return the chains of units whose power-offs have other bounds.
+
+    Parameters
+    ----------
+    chains
+        Of the record as it is.
+    unit, low, high
+        Shape (D,). Which unit, and the bounds of its power-off (min); as those of `misnoted`.
+
+    Returns
+    -------
+    Chains
+        With D units, one for each alternative, in which all that follows from the moment of a
+        power-off is as if the other time had been noted. ``off_times`` are those of the record.
+
+    Examples
+    --------
+    A powers off in the second hour; 10 minutes later it would have been in the third:
+
+    >>> from kit.drain.chains import build_chains
+    >>> from tests.helpers.builders import make_session
+    >>> chains = build_chains(make_session(
+    ...     phases={"p1": 60, "p2": 60, "p3": 60}, readings={"a": [100, 60]},
+    ...     power_offs={"a": {"last_on_min": 112.0, "first_off_min": 115.0}}))
+    >>> later = np.array([122.0]), np.array([126.0])
+    >>> other = misnoted_chains(chains, np.array([0]), *later)
+    >>> chains.death.tolist(), other.death.tolist()
+    ([1], [2])
+    """
+    session = chains.session
+    spans = phase_times(session)
+    unplaced = unplaced_gaps(session, spans)
+    start = spans.start + unplaced.shift
+    shifted = replace(spans, start=start, end=spans.end + unplaced.shift)
+    ends = ends_of(session, shifted, unit, low, high)
+    length = chains.length_h[unit]
+    phases = np.arange(length.shape[1])
+    dying = phases == ends.death[:, None]
+    moved = np.where(dying, unplaced.shift_u[unit], 0.0).sum(axis=1)
+    obs = observed(session)
+    read = [_last_before(obs, u, t) for u, t in zip(unit.tolist(), high.tolist(), strict=True)]
+    seen = LastLevel(
+        low=low, high=high, noted_pct=ends.noted_pct,
+        read_at=np.array([t for t, _ in read]), read_pct=np.array([pct for _, pct in read]),
+    )  # fmt: skip
+    found = chains.observations
+    taken = {f.name: getattr(found, f.name)[unit] for f in fields(Observations)}
+    common = ("session", "runs", "devices", "phases", "observations", "off_times")
+    rows = {f.name: getattr(chains, f.name)[unit] for f in fields(Chains) if f.name not in common}
+    return replace(
+        chains,
+        **{
+            **rows,
+            "observations": Observations(**taken),
+            "death": ends.death,
+            "gone": ends.gone,
+            "off_h": ends.middle / 60.0,
+            "off_u_h": np.hypot(ends.u, moved) / 60.0,
+            "off_pct": off_percentages(session.assumptions.off_pct_max, seen, chains.busiest[unit]),
+            "exposure_h": np.where(dying, (ends.middle[:, None] - start[unit]) / 60.0, length),
+        },
+    )
+
+
+def _last_before(obs: Observed, unit: int, high: float) -> tuple[float, float]:
+    """Return when a unit was last read before it was off, and the percentage; −inf, NaN: never."""
+    limit = np.inf if np.isnan(high) else high
+    mine = np.flatnonzero((obs.unit == unit) & (obs.t <= limit))
+    if not mine.size:
+        return -np.inf, np.nan
+    latest = float(obs.t[mine].max())
+    return latest, float(obs.soc[mine[np.flatnonzero(obs.t[mine] == latest)[-1]]])

@@ -17,7 +17,7 @@ from kit.importing.times import TimeCell
 from kit.importing.words import row_name
 from kit.read.cells import Collector, quoted
 from kit.read.checkpoints import TIME_ROWS, places_of, plain_words
-from kit.read.session_csv import plain_name
+from kit.read.log_columns import plain_name
 from kit.read.table_schema import log_schema
 from kit.safe_text import csv_cell, starts_formula
 

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from kit.read.cells import Collector
-    from kit.read.session_csv import Log
+    from kit.read.log import Log
     from kit.read.setup_file import Setup
     from kit.read.toml_table import Notes
     from kit.session import Phase

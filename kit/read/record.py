@@ -11,18 +11,21 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from kit.errors import Finding, RecordError, UsageError, in_order
-from kit.read import log_rules, observations
+from kit.read import log_rules, other_events
 from kit.read.cells import Collector, quoted
 from kit.read.csv_dialect import RawTable, read_table
+from kit.read.log_columns import is_long_form
+from kit.read.power_offs import power_offs
+from kit.read.readings import readings
 from kit.read.runs import log_times
-from kit.read.session_csv import is_long_form, read_log
+from kit.read.session_csv import read_log
 from kit.read.setup_file import Setup, read_setup
 from kit.read.span_frame import spans_of
 from kit.read.toml_table import Notes
 from kit.session import Device, Phase, Session, Source
 
 if TYPE_CHECKING:
-    from kit.read.session_csv import Log
+    from kit.read.log import Log
 
 __all__ = ["SETUP_NAME", "read_record", "record_files", "session_from"]
 
@@ -258,7 +261,7 @@ def _put_together(
     log_rules.tell_parts(log, phases, notes)
     log_rules.tell_notes(log, notes)
     times = log_times(setup, log, notes, setup_notes)
-    offs = observations.power_offs(log, times, notes)
+    offs = power_offs(log, times, notes)
     spans = spans_of(log, times, offs, phases, len(devices), setup, notes, setup_notes)
     name = setup.id or (path.parent.resolve().name if setup_notes.file else path.stem)
     starts = [r.run.start for r in times.runs if r.clock.dated and r.run.start is not None]
@@ -280,11 +283,11 @@ def _put_together(
         sources=sources,
         form=log.form,
         has_setup=bool(setup_notes.file),
-        readings=observations.readings(log, times, spans, [p.id for p in phases], notes),
+        readings=readings(log, times, spans, [p.id for p in phases], notes),
         power_offs=offs,
         spans=spans,
-        temperatures=observations.temperatures(log, times),
-        charges=observations.charges(log, times, notes),
-        incidents=observations.incidents(log, times),
-        turns=observations.turns(log, times),
+        temperatures=other_events.temperatures(log, times),
+        charges=other_events.charges(log, times, notes),
+        incidents=other_events.incidents(log, times),
+        turns=other_events.turns(log, times),
     )

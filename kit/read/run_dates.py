@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from kit.read.cells import Collector
-    from kit.read.session_csv import Log
+    from kit.read.log import Log
     from kit.read.setup_file import RunSetup, Setup
     from kit.read.timeline import RowTimes, RunClock
     from kit.read.toml_table import Notes

@@ -23,7 +23,8 @@ from kit.read.cells import Collector, hint, quoted
 from kit.read.checkpoints import TIME_ROWS, UNKNOWN, places_of, plain_words
 from kit.read.clock import parse_times
 from kit.read.csv_dialect import RawTable
-from kit.read.session_csv import plain_name, read_log
+from kit.read.log_columns import plain_name
+from kit.read.session_csv import read_log
 from kit.read.table_schema import Schema, log_schema, validate
 from kit.session import Device
 
@@ -31,7 +32,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from kit.read.checkpoints import Place
-    from kit.read.session_csv import Log
+    from kit.read.log import Log
     from kit.read.setup_file import Setup
 
 __all__ = ["read_scorecard"]

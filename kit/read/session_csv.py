@@ -1,30 +1,33 @@
-"""The only reader and writer of the log of a session in its long form.
+"""Reading the log of a session in its long form.
 
 One row is one observation; the columns are those of ``schemas/log.schema.json``. Reading a log
 checks it against that schema and takes its cells for what they are (numbers, times, ids); what
-the rows mean together is the matter of :mod:`kit.read.spans` and :mod:`kit.read.observations`.
+the rows mean together is the matter of :mod:`kit.read.spans`, :mod:`kit.read.readings`,
+:mod:`kit.read.power_offs` and :mod:`kit.read.other_events`.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 import pandas as pd
 
-from kit.read.cells import Collector, distinct_texts, nearest, parse_numbers, quoted
+from kit.read.cells import Collector, distinct_texts, parse_numbers, quoted
 from kit.read.clock import TimeCells, parse_dates, parse_times
+from kit.read.log import Log
+from kit.read.log_columns import known_columns
 from kit.read.table_schema import log_schema, validate
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
     from kit.read.csv_dialect import RawTable
 
-__all__ = ["EVENT_USES", "Log", "is_long_form", "plain_name", "read_log"]
+__all__ = ["EVENT_USES", "read_log"]
 
 STRIPPED = (
     "event",
@@ -63,6 +66,7 @@ EVERY_EVENT = frozenset(
         "temperature_c",
     }
 )
+
 EVENT_USES: dict[str, frozenset[str]] = {
     "reading": frozenset({"point", "soc_pct", "order"}),
     "tick": frozenset({"point", "soc_pct", "order"}),
@@ -80,97 +84,6 @@ EVENT_USES: dict[str, frozenset[str]] = {
 """Columns that an event uses besides those that every event may have."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Log:
-    """A log whose cells are read, one entry for each row; nothing is placed in time yet.
-
-    Parameters
-    ----------
-    file
-        Name of the file as the user gave it.
-    frame
-        All columns of the schema as categoricals of texts, "" for blank or faulty.
-    filled
-        Column → which rows have any text in it, faulty or not.
-    lines
-        Line of every row in the file.
-    origin
-        For a scorecard: the heading of the column in which the value of each row stands.
-    run, order
-        Numbers; run 1 and order 0 where none is written.
-    soc_pct, temperature_c, duration_min
-        Numbers, NaN where none is written.
-    clock, elapsed
-        Times; the date column is already merged into ``clock``.
-    limits
-        The distinct times of the columns ``last_on`` and ``first_off``; see :meth:`limit`.
-    """
-
-    file: str
-    form: Literal["long", "wide"]
-    frame: pd.DataFrame
-    filled: dict[str, NDArray[np.bool_]]
-    lines: NDArray[np.int64]
-    origin: Sequence[str] | None
-    run: NDArray[np.int64]
-    order: NDArray[np.int64]
-    soc_pct: NDArray[np.float64]
-    temperature_c: NDArray[np.float64]
-    duration_min: NDArray[np.float64]
-    clock: TimeCells
-    elapsed: TimeCells
-    limits: Mapping[str, TimeCells]
-
-    def __len__(self) -> int:
-        """Return the number of rows."""
-        return len(self.frame)
-
-    def is_event(self, *names: str) -> NDArray[np.bool_]:
-        """Return which rows are of one of these events."""
-        return self.holds("event", *names)
-
-    def holds(self, column: str, *texts: str) -> NDArray[np.bool_]:
-        """Return which rows have one of these texts in a column."""
-        values = self.frame[column].cat
-        wanted = [i for i, c in enumerate(values.categories) if c in texts]
-        held: NDArray[np.bool_] = np.isin(values.codes.to_numpy(), wanted)
-        return held
-
-    def rows(self, column: str, rows: NDArray[np.intp]) -> pd.Categorical:
-        """Return the texts of some rows."""
-        values = self.frame[column].cat
-        return pd.Categorical.from_codes(
-            values.codes.to_numpy()[rows], categories=values.categories
-        )
-
-    def limit(self, column: str, rows: NDArray[np.intp]) -> TimeCells:
-        """Return the times in ``last_on`` or ``first_off`` of some rows."""
-        return self.limits[column].take(self.frame[column].cat.codes.to_numpy()[rows])
-
-    def text(self, column: str, row: int) -> str:
-        """Return the text of one cell."""
-        return str(self.frame[column].iat[row])
-
-    def names(self, column: str) -> tuple[str, ...]:
-        """Return the distinct texts of a column in the order in which they first stand."""
-        texts = distinct_texts(self.frame[column])
-        codes = pd.unique(self.frame[column].cat.codes.to_numpy())
-        return tuple(texts[c] for c in codes.tolist() if texts[c])
-
-
-def is_long_form(table: RawTable) -> bool:
-    """Whether the table has the columns of a log rather than those of a scorecard.
-
-    A table without ``event`` but with two or more of the columns that only a log has is a log
-    whose heading is wrong; one whose column ``event`` stands among devices is a scorecard.
-    """
-    names = {plain_name(str(c)) for c in table.frame.columns}
-    known = names & set(log_schema().names)
-    if "event" in names:
-        return 2 * len(known) >= len(names)
-    return len(names & {"device", "soc_pct", "point", "last_on"}) >= 2
-
-
 def read_log(
     table: RawTable,
     notes: Collector,
@@ -182,7 +95,7 @@ def read_log(
 
     Faulty cells are told and then count as blank, so that all other faults can be told too.
     """
-    frame = _known_columns(table, notes)
+    frame = known_columns(table, notes)
     frame = _stripped(frame, notes)
     comma = table.separator == ","
     faulty = validate(frame, log_schema(), notes, comma_is_separator=comma)
@@ -223,55 +136,6 @@ def read_log(
     _tell_unused(log, notes)
     _tell_fractions(log, notes)
     return log
-
-
-def plain_name(name: str) -> str:
-    """Return a heading in small letters with underscores, as the schema names columns."""
-    return name.strip().casefold().replace(" ", "_").replace("-", "_")
-
-
-def _known_columns(table: RawTable, notes: Collector) -> pd.DataFrame:
-    """Take the columns of the schema; tell those that are not of it."""
-    known = log_schema().names
-    heading = Collector(notes.file, np.array([table.header_line]))
-    columns: dict[str, pd.Series] = {}
-    for raw in map(str, table.frame.columns):
-        name = raw if raw in known else plain_name(raw)
-        if name not in known:
-            likely = nearest(raw, [k for k in known if k not in table.frame.columns])
-            heading.add(
-                "column-unknown",
-                row=0,
-                column=raw,
-                severity="note",
-                found="a column that the kit does not know",
-                expected=f"columns of a log: {', '.join(known)}",
-                remedy="It is not read."
-                + (f" Rename it if {quoted(likely)} was meant." if likely else ""),
-            )
-        elif name in columns:
-            heading.add(
-                "column-twice",
-                row=0,
-                column=raw,
-                found=f"a second column {quoted(name)}",
-                expected="every column once",
-                remedy="Delete or rename one of them.",
-            )
-        else:
-            if raw != name:
-                heading.add(
-                    "column-name",
-                    row=0,
-                    column=raw,
-                    severity="note",
-                    found=f"the name {quoted(raw)}",
-                    expected=f"the name {quoted(name)}",
-                    remedy=f"It was read as {quoted(name)}.",
-                )
-            columns[name] = table.frame[raw]
-    notes.findings.extend(heading.findings)
-    return pd.DataFrame(columns, index=table.frame.index)
 
 
 def _stripped(frame: pd.DataFrame, notes: Collector) -> pd.DataFrame:

@@ -21,8 +21,8 @@ if TYPE_CHECKING:
 
     from kit.errors import Severity
     from kit.read.cells import Collector
+    from kit.read.log import Log
     from kit.read.runs import LogTimes, RunTimes
-    from kit.read.session_csv import Log
     from kit.read.setup_file import Setup
     from kit.read.spans import Span, SpanSource
     from kit.read.toml_table import Notes

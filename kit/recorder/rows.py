@@ -177,7 +177,7 @@ def parse_log(data: bytes, file: str) -> tuple[Mapping[str, str], ...]:
         If it is no such log.
     """
     from kit.read.csv_dialect import read_table
-    from kit.read.session_csv import is_long_form, plain_name
+    from kit.read.log_columns import is_long_form, plain_name
 
     table, found = read_table(data, file)
     errors = [f.sentence for f in found if f.severity == "error"]

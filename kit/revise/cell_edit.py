@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from kit.errors import UsageError
 from kit.read.cells import hint, quoted
 from kit.read.csv_dialect import read_table
-from kit.read.session_csv import plain_name
+from kit.read.log_columns import plain_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from kit.read.csv_dialect import read_table
-from kit.read.session_csv import is_long_form, plain_name
+from kit.read.log_columns import is_long_form, plain_name
 from kit.revise.changes import CellChange
 
 if TYPE_CHECKING:

@@ -5,7 +5,8 @@ import pytest
 
 from kit.read.cells import Collector
 from kit.read.csv_dialect import read_table
-from kit.read.session_csv import EVENT_USES, is_long_form, plain_name, read_log
+from kit.read.log_columns import is_long_form, plain_name
+from kit.read.session_csv import EVENT_USES, read_log
 from kit.read.table_schema import log_schema
 
 

@@ -31,12 +31,18 @@ if TYPE_CHECKING:
     from kit.results import Settings
     from kit.session import Session
 
-__all__ = ["claims"]
+__all__ = ["claims", "kind_claims", "mean_claims", "statement_of_run"]
 
 THIS_SESSION, KIND_OF_DEVICE = "this_session", "kind_of_device"
 
 
 Row = tuple[object, ...]
+
+
+def statement_of_run(speech: Speech, run: int, claim: Claim) -> str:
+    """Return the sentence asked about one run as the table has it."""
+    statement = speech.statement(claim)
+    return f"{statement} (run {run})" if len(speech.session.runs) > 1 else statement
 
 
 def _run_row(
@@ -46,10 +52,9 @@ def _run_row(
         told = tell_runtime(speech, found, claim, verdict)
     else:
         told = tell_levels(speech, found, claim, verdict)
-    statement = speech.statement(claim)
+    statement = statement_of_run(speech, found.run, claim)
     if len(speech.session.runs) > 1:
         told = told._replace(wording=f"Run {found.run}: {told.wording}")
-        statement = f"{statement} (run {found.run})"
     first, last = claim.phase_from, claim.phase_to
     return (
         found.run, priority, THIS_SESSION, claim.code, found.devices[claim.a],
@@ -71,7 +76,41 @@ def _run_rows(speech: Speech, ground: Ground, settings: Settings) -> list[Row]:
     ]  # fmt: skip
 
 
-def _kind_rows(speech: Speech, runtimes: pd.DataFrame, settings: Settings) -> list[Row]:
+def mean_claims(
+    speech: Speech,
+    runtimes: pd.DataFrame,
+    settings: Settings,
+    *,
+    pairs: pd.DataFrame | None = None,
+) -> list[Row]:
+    """Return the rows on mean runtimes over several runs; none where there is one run.
+
+    Parameters
+    ----------
+    speech
+        Names to say, and the record.
+    runtimes, settings, pairs
+        As for :func:`claims`.
+    """
+    session = speech.session
+    if not is_replicated(session):
+        return []
+    if pairs is None:
+        nothing = frame_of_rows("phase_drain", [])
+        pairs = replicate_pairs(session, runtimes, nothing, settings)
+    return mean_rows(speech, pairs)
+
+
+def kind_claims(speech: Speech, runtimes: pd.DataFrame, settings: Settings) -> list[Row]:
+    """Return the rows on kinds of device.
+
+    Parameters
+    ----------
+    speech
+        Names to say, and the record.
+    runtimes, settings
+        As for :func:`claims`.
+    """
     session = speech.session
     pairs = kind_pairs(session, runtimes, settings)
     order = list(dict.fromkeys(k.name for pair in pairs for k in (pair.a, pair.b)))
@@ -139,12 +178,8 @@ def claims(
         runtime_tables(session, offs=ready.chains.off_times)[0] if runtimes is None else runtimes
     )
     speech = Speech.of(session)
-    rows: list[Row] = []
-    if is_replicated(session):
-        nothing = frame_of_rows("phase_drain", [])
-        compared = replicate_pairs(session, lasted, nothing, settings) if pairs is None else pairs
-        rows += mean_rows(speech, compared)
+    rows = mean_claims(speech, lasted, settings, pairs=pairs)
     for ground in grounds(ready, settings) if known is None else known:
         rows += _run_rows(speech, ground, settings)
-    rows += _kind_rows(speech, lasted, settings)
+    rows += kind_claims(speech, lasted, settings)
     return frame_of_rows("claims", sorted(rows, key=lambda row: int(str(row[1]))))

@@ -14,7 +14,17 @@ if TYPE_CHECKING:
     from kit.errors import Finding
     from kit.session import Session
 
-__all__ = ["SETUP", "errors", "one_error", "read", "written"]
+__all__ = [
+    "GOOD_ROW",
+    "HEAD",
+    "LOG",
+    "SETUP",
+    "errors",
+    "one_error",
+    "read",
+    "row",
+    "written",
+]
 
 SETUP = """
 [session]
@@ -41,6 +51,35 @@ label = "Quadrat photographs"
 planned_min = 30
 """
 """Two devices and two phases; line 2 is ``[session]``."""
+
+LOG = """
+event,phase,point,device,clock,soc_pct,order,last_on,first_off,temperature_c,by,evidence,note
+reading,map,start,limpet,08:00,100,1,,,,Wren,cam 00:10,
+reading,map,start,dunlin,08:00,100,2,,,,Wren,cam 00:14,
+phase_end,map,,,09:00,,,,,,,,
+reading,map,end,limpet,09:01,90,2,,,,Wren,,
+reading,map,end,dunlin,09:00,88.5,1,,,,Wren,,second look
+phase_start,photo,,,09:05,,,,,,,,
+temperature,,,,09:10,,,,,21.5,,,
+temperature,photo,,limpet,09:20,,,,,35.2,,,
+tick,photo,,limpet,09:22,84,,,,,,,
+power_off,photo,,dunlin,09:31,3,,09:29,09:31,,Teal,cam 01:31,
+still_on,photo,,limpet,09:40,70,,,,,,,
+"""
+"""A log of that session, with a row of almost every event."""
+
+HEAD = "event,run,phase,point,device,date,clock,elapsed_min,soc_pct,last_on,first_off,part,cause\n"
+"""Heading of the rows that `row` makes."""
+
+
+def row(event: str, **cells: object) -> str:
+    """Return one row of a log under `HEAD`."""
+    names = HEAD.strip().split(",")[1:]
+    assert set(cells) <= set(names)
+    return ",".join([event, *(str(cells.get(n, "")) for n in names)]) + "\n"
+
+
+GOOD_ROW = row("reading", phase="map", point="start", device="limpet", soc_pct=100)
 
 
 def written(folder: Path, log: str | bytes | None, setup: str | None, name: str) -> Path:

@@ -59,6 +59,7 @@ def _neighbours(session: Session) -> tuple[Floats, Floats]:
             ends = starts.get((run, phase), (np.nan, np.nan))
             t[i] = ends[1] if obs.point[i] == 1 else ends[0]
     order = np.lexsort((obs.row, np.nan_to_num(t, nan=np.inf), obs.unit))
+    order = order[obs.row[order] >= 0]
     unit, soc, row = obs.unit[order], obs.soc[order], obs.row[order]
     same = unit[1:] == unit[:-1]
     before[row[1:][same]] = soc[:-1][same]

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from kit.drain.gauge import step_of
+from kit.drain.stop_readings import stop_readings
 from kit.drain.ticks import find_ticks
 from kit.session import columns_of
 
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from numpy.typing import NDArray
 
+    from kit.drain.stop_readings import StopReading
     from kit.drain.ticks import Ticks
     from kit.session import Session
 
@@ -73,7 +75,8 @@ class Observed:
     tick
         Whether the row notes a change of the display.
     row
-        Position of the row in ``session.readings``.
+        Position of the row in ``session.readings``; −1: the percentage was noted with a device
+        that was still on at the stop.
     """
 
     unit: Ints
@@ -165,7 +168,7 @@ def observed(session: Session) -> Observed:
     keep = np.flatnonzero((place >= 0) & (device >= 0) & ~np.isnan(soc))
     point = _codes(point_of, {"start": 0, "end": 1})
     resolution = np.asarray(step, dtype=np.float64)
-    return Observed(
+    found = Observed(
         unit=(place * len(devices) + device)[keep],
         phase=_codes(phase_of, phases)[keep],
         point=np.where(point < 0, 2, point)[keep],
@@ -175,6 +178,31 @@ def observed(session: Session) -> Observed:
         soc=soc[keep],
         order=np.asarray(order, dtype=np.int64)[keep],
         row=keep,
+    )
+    at_stop = stop_readings(session)
+    return _with_stop(found, at_stop, len(devices)) if at_stop else found
+
+
+def _with_stop(found: Observed, at_stop: Sequence[StopReading], n_devices: int) -> Observed:
+    """Return the readings with those made at the stop after them."""
+    run, device, phase, t, resolution, soc = (np.array(c) for c in zip(*at_stop, strict=True))
+    nothing = np.zeros(len(at_stop), dtype=np.int64)
+    more = {
+        "unit": run * n_devices + device,
+        "phase": phase,
+        "point": nothing + 1,
+        "tick": nothing.astype(bool),
+        "t": t,
+        "resolution": np.where(np.isnan(resolution), 1.0, resolution),
+        "soc": soc,
+        "order": nothing,
+        "row": nothing - 1,
+    }
+    return Observed(
+        **{
+            name: np.concatenate([getattr(found, name), rows]).astype(getattr(found, name).dtype)
+            for name, rows in more.items()
+        }
     )
 
 

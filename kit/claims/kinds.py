@@ -140,17 +140,24 @@ def _health(devices: Sequence[Device], mean: float, *, unknown: float) -> tuple[
     return 1.0 / share, _Part(mean * max(stated) / 100.0 / share, np.inf)
 
 
-def _scatter(session: Session, values: Sequence[Floats], mean: float) -> tuple[str, list[_Part]]:
+def _scatter(
+    session: Session, values: Sequence[Floats], mean: float, *, at_least: bool
+) -> tuple[str, list[_Part]]:
     """Return what was measured of the scatter, and its parts; ``values`` per unit."""
-    if len(values) > 1:
+    if len(values) > 1 and not at_least:
         means = np.array([v.mean() for v in values])
         u = float(means.std(ddof=1) / np.sqrt(means.size))
         return count(means.size, "unit"), [_Part(u, means.size - 1)]
     cv = session.assumptions.run_unit_cv
-    between = _Part(mean * cv, np.inf, f"{100.0 * cv:g} % scatter between runs and units")
-    runs = values[0]
+    u = mean * cv / float(np.sqrt(len(values)))
+    between = _Part(u, np.inf, f"{100.0 * cv:g} % scatter between runs and units")
+    runs = np.concatenate(values)
     if runs.size == 1:
         return "one unit, one run", [between]
+    if at_least:
+        # runs that were stopped are alike because they were stopped: they show no scatter
+        ran = f"{count(runs.size, 'run')} of {count(len(values), 'unit')}"
+        return f"{ran}, not all seen to their end", [between]
     repeat = _Part(float(runs.std(ddof=1) / np.sqrt(runs.size)), runs.size - 1)
     return f"{count(runs.size, 'run')} of one unit", [between, repeat]
 
@@ -172,7 +179,9 @@ def kinds(session: Session, runtimes: pd.DataFrame) -> tuple[Kind, ...]:
     the stated relative scatter between runs and units, ``run_unit_cv``, of its runtime. Runtimes
     are referred to a battery of rated capacity where health was recorded. Where it was not, that
     is one more uncertainty, and 95 % is taken if the health of another device was recorded, so
-    that all are referred to the same. A run that was still on makes the runtime a lower bound.
+    that all are referred to the same. A run that was still on makes the runtime a lower bound,
+    and its scatter the stated one, whatever the number of runs and units: bounds scatter less than
+    what they bound.
     """
     rows: dict[str, list[tuple[float, float, bool]]] = {}
     for device, runtime, u, censored in zip(
@@ -192,7 +201,8 @@ def kinds(session: Session, runtimes: pd.DataFrame) -> tuple[Kind, ...]:
             continue
         values = [np.array([r[0] for r in unit]) for unit in seen]
         mean = float(np.mean([v.mean() for v in values]))
-        measured, parts = _scatter(session, values, mean)
+        at_least = any(r[2] for unit in seen for r in unit)
+        measured, parts = _scatter(session, values, mean, at_least=at_least)
         factor, health = _health(devices, mean, unknown=unknown)
         window = _Part(max(r[1] for unit in seen for r in unit), np.inf)
         parts = [*parts, health, window]
@@ -205,7 +215,7 @@ def kinds(session: Session, runtimes: pd.DataFrame) -> tuple[Kind, ...]:
                 u_min=float(np.sqrt(np.square(us).sum())) * factor,
                 dof=_dof(us, [part.dof for part in parts]),
                 scaled=factor != 1.0,
-                at_least=any(r[2] for unit in seen for r in unit),
+                at_least=at_least,
                 measured=measured,
                 assumed="; ".join(part.assumed for part in parts if part.assumed),
             )

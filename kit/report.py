@@ -312,7 +312,9 @@ def runtimes(results: Results) -> Page:
 def replicates(results: Results) -> Page:
     """Return means and scatter over the runs, and the same without a distribution."""
     if results.replicates.empty:
-        return present(prose(sections.NO_REPLICATES), tables.replicate_models(results))
+        return present(
+            prose(sections.NO_REPLICATES), tables.replicate_models(results), parts.by_runs(results)
+        )
     return present(
         pictures.replicates(results),
         tables.replicates(results),

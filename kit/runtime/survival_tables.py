@@ -1,8 +1,8 @@
-"""Survival curves and restricted means of devices that were run several times."""
+"""Survival curves and restricted means of devices that ran several times, kinds and groups."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 import numpy as np
 
@@ -10,9 +10,11 @@ from kit.frames import frame_of_rows
 from kit.results import Settings
 from kit.runtime.replicates import is_replicated
 from kit.stats.interval_censored import turnbull
-from kit.stats.survival import product_limit, restricted_mean
+from kit.stats.survival import on_beyond_windows, product_limit, restricted_mean
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
     import pandas as pd
     from numpy.typing import NDArray
 
@@ -22,15 +24,34 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Flags = NDArray[np.bool_]
 
-__all__ = ["RunWindows", "restricted_means", "run_windows", "survival_curves"]
+__all__ = ["RunWindows", "kind_windows", "restricted_means", "run_windows", "survival_curves"]
+
+Of = Literal["device", "model", "group"]
 
 
 class RunWindows(NamedTuple):
-    """Runs of one device: bounds of the runtimes (h), ``high = inf`` if right-censored."""
+    """Runs of one device, or of all devices of a kind or group.
+
+    Parameters
+    ----------
+    device
+        Its id; empty for a kind or group.
+    low, high
+        Bounds of the runtimes (h), ``high = inf`` if right-censored.
+    of, name
+        What the runs are of, and the model or the name of the group.
+    alike
+        Whether the runs differ as other runs of the same would: not those of a group of unlike
+        devices, and not several runs of each of several units, of which those of one unit agree
+        more than those of two. Only then is there a standard error.
+    """
 
     device: str
     low: Floats
     high: Floats
+    of: Of = "device"
+    name: str = ""
+    alike: bool = True
 
     @property
     def seen(self) -> Flags:
@@ -38,15 +59,36 @@ class RunWindows(NamedTuple):
         return np.isfinite(self.high)
 
     @property
+    def on_until(self) -> Floats:
+        """Return the lower bounds (h), carried over the windows in which a run was still on."""
+        return on_beyond_windows(self.low, self.high)
+
+    @property
     def middle(self) -> Floats:
-        """Return the middle of each window (h); the lower bound where the end was not seen."""
-        high = np.where(self.seen, self.high, self.low)
-        return np.asarray((self.low + high) / 2.0)
+        """Return the middle of each window (h); until when it counts as on where not seen off."""
+        low = self.on_until
+        return np.asarray((low + np.where(self.seen, self.high, low)) / 2.0)
 
     @property
     def curve(self) -> ProductLimit:
         """Return the product-limit curve, each power-off at the middle of its window."""
         return product_limit(self.middle, self.seen)
+
+    @property
+    def reach(self) -> float:
+        """Return the time (h) up to which the runs say something."""
+        return float(np.where(self.seen, self.middle, self.low).max())
+
+
+def _bounds(runtimes: pd.DataFrame) -> dict[str, tuple[Floats, Floats]]:
+    """Return the bounds of the runtimes (h) of every device in its runs."""
+    found: dict[str, tuple[Floats, Floats]] = {}
+    for device, rows in runtimes[runtimes["runtime_h_low"].notna()].groupby("device", sort=False):
+        high = rows["runtime_h_high"].to_numpy(dtype=np.float64)
+        censored = rows["right_censored"].to_numpy(dtype=bool)
+        low = rows["runtime_h_low"].to_numpy(dtype=np.float64)
+        found[str(device)] = (low, np.where(censored, np.inf, high))
+    return found
 
 
 def run_windows(session: Session, runtimes: pd.DataFrame) -> list[RunWindows]:
@@ -61,69 +103,82 @@ def run_windows(session: Session, runtimes: pd.DataFrame) -> list[RunWindows]:
     """
     if not is_replicated(session):
         return []
-    groups = []
+    bounds = _bounds(runtimes)
+    return [
+        RunWindows(device.id, *bounds[device.id])
+        for device in session.devices
+        if device.id in bounds and bounds[device.id][0].size > 1
+    ]
+
+
+def _together(
+    members: Sequence[str], bounds: Mapping[str, tuple[Floats, Floats]], of: Of, name: str
+) -> RunWindows | None:
+    """Return the runs of several devices as one; ``None`` where fewer than two have any."""
+    have = [bounds[device] for device in members if device in bounds]
+    if len(have) < 2:
+        return None
+    low, high = (np.concatenate([each[side] for each in have]) for side in (0, 1))
+    return RunWindows("", low, high, of, name, of == "model" and low.size == len(have))
+
+
+def kind_windows(session: Session, runtimes: pd.DataFrame) -> list[RunWindows]:
+    """Return the windows of every kind of which two units ran, and of groups in several runs.
+
+    Parameters
+    ----------
+    session, runtimes
+        As for :func:`run_windows`.
+    """
+    bounds = _bounds(runtimes)
+    members: dict[tuple[Of, str], list[str]] = {}
     for device in session.devices:
-        rows = runtimes[(runtimes["device"] == device.id) & runtimes["runtime_h_low"].notna()]
-        if len(rows) > 1:
-            high = rows["runtime_h_high"].to_numpy(dtype=np.float64)
-            censored = rows["right_censored"].to_numpy(dtype=bool)
-            low = rows["runtime_h_low"].to_numpy(dtype=np.float64)
-            groups.append(RunWindows(device.id, low, np.where(censored, np.inf, high)))
-    return groups
+        if device.model:
+            members.setdefault(("model", device.model), []).append(device.id)
+    for device in session.devices if is_replicated(session) else ():
+        for group in device.groups:
+            members.setdefault(("group", group), []).append(device.id)
+    found = (_together(ids, bounds, of, name) for (of, name), ids in members.items())
+    return [windows for windows in found if windows is not None]
 
 
 def _curve_rows(group: RunWindows, coverage: float) -> list[tuple[object, ...]]:
-    places = turnbull(group.low, group.high)
+    places = turnbull(group.on_until, group.high)
     inside = (group.low[:, None] <= places.low) & (places.high <= group.high[:, None])
     seen = np.isfinite(group.high)
     ends = np.isfinite(places.high)
     left = 1.0 - places.mass[ends].cumsum()
     nan = float("nan")
+    tail = (group.of, group.name)
     if (inside[seen].sum(axis=1) != 1).any():
         # windows overlap: the shares are still estimable, their Greenwood errors are not
         return [
-            (group.device, float(a), float(b), nan, nan, float(max(s, 0.0)), nan, nan, nan)
+            (group.device, float(a), float(b), nan, nan, float(max(s, 0.0)), nan, nan, nan, *tail)
             for a, b, s in zip(places.low[ends], places.high[ends], left, strict=True)
         ]
     # one place per power-off: the product-limit estimate over places in their order
-    last_before = (places.high[None, :] <= group.low[:, None]).sum(axis=1) - 0.5
+    last_before = (places.high[None, :] <= group.on_until[:, None]).sum(axis=1) - 0.5
     curve = product_limit(np.where(seen, inside.argmax(axis=1), last_before), seen)
+    blank = 0.0 if group.alike else nan
     low, high = curve.bands(coverage=coverage)
-    at = curve.time.astype(np.int64)
-    return [
-        (
-            group.device,
-            float(places.low[k]),
-            float(places.high[k]),
-            float(n),
-            float(d),
-            float(s),
-            float(se),
-            float(a),
-            float(b),
-        )
-        for k, n, d, s, se, a, b in zip(
-            at,
-            curve.at_risk,
-            curve.events,
-            curve.survival,
-            curve.survival_se,
-            low,
-            high,
-            strict=True,
-        )
-    ]
+    columns = (
+        places.low[curve.time.astype(np.int64)], places.high[curve.time.astype(np.int64)],
+        curve.at_risk, curve.events, curve.survival, curve.survival_se + blank, low + blank,
+        high + blank,
+    )  # fmt: skip
+    return [(group.device, *map(float, row), *tail) for row in zip(*columns, strict=True)]
 
 
 def survival_curves(
     session: Session, runtimes: pd.DataFrame, settings: Settings | None = None
 ) -> pd.DataFrame:
-    """Return the share of runs still on, for every device with two runs or more.
+    """Return the share of runs still on, for devices, kinds and groups with several runs.
 
     Parameters
     ----------
     session
-        A record with several runs; with one run the frame is empty.
+        A record. Every device with two runs or more has a curve, every kind (model) of which two
+        units or more ran, and, with several runs, every group of two devices or more.
     runtimes
         Frame of `kit.runtime.runtimes`.
     settings
@@ -134,23 +189,25 @@ def survival_curves(
     DataFrame
         ``RESULT_COLUMNS["survival"]``. One row per window (h) in which the share drops:
         ``share_on`` is the share after it; where inside the window it drops is not known. Where
-        windows of several runs overlap there is no ``at_risk``, ``events`` or interval.
+        windows of several runs overlap there is no ``at_risk``, ``events`` or interval; of runs
+        that are not alike (`RunWindows`) there is no interval.
 
     Notes
     -----
     Windows and right-censored runs by the self-consistent estimate
     (`kit.stats.interval_censored.turnbull`), which is the product-limit estimate when the windows
-    of different runs are apart; standard errors by Greenwood.
+    of different runs are apart; standard errors by Greenwood. A run that was still on within the
+    window of a power-off counts as on beyond it (`kit.stats.survival.on_beyond_windows`).
     """
     chosen = settings or Settings()
     rows: list[tuple[object, ...]] = []
-    for group in run_windows(session, runtimes):
+    for group in (*run_windows(session, runtimes), *kind_windows(session, runtimes)):
         rows += _curve_rows(group, chosen.coverage)
     return frame_of_rows("survival", rows)
 
 
 def restricted_means(session: Session, runtimes: pd.DataFrame) -> pd.DataFrame:
-    """Return the mean runtime up to a horizon that every device's runs reach, or end before.
+    """Return the mean runtime up to a horizon that the runs of every row reach, or end before.
 
     Parameters
     ----------
@@ -160,21 +217,33 @@ def restricted_means(session: Session, runtimes: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        ``RESULT_COLUMNS["restricted_means"]``; one row per device with two runs or more.
-        ``horizon_h`` is common to all rows, so that they can be compared; runs that were still
-        on count up to it. ``median_h`` is NaN where more than half were still on.
+        ``RESULT_COLUMNS["restricted_means"]``; one row per device, kind and group that has a
+        curve. ``horizon_h`` is common to all rows, so that they can be compared; runs that were
+        still on count up to it. ``median_h`` is NaN where more than half were still on,
+        ``mean_h_u`` where fewer than half were seen off (their scatter is that of the few that
+        ended) and of runs that are not alike.
 
     Notes
     -----
     Area under the product-limit curve, each power-off at the middle of its window.
     """
-    groups = run_windows(session, runtimes)
+    groups = [*run_windows(session, runtimes), *kind_windows(session, runtimes)]
     curves = [g.curve for g in groups]
-    open_ends = [c.last_time for c in curves if not (c.survival.size and c.survival[-1] <= 1e-12)]
-    horizon = min(open_ends, default=max((c.last_time for c in curves), default=0.0))
+    open_ends = [
+        g.reach
+        for g, c in zip(groups, curves, strict=True)
+        if not (c.survival.size and c.survival[-1] <= 1e-12)
+    ]
+    horizon = min(open_ends, default=max((g.reach for g in groups), default=0.0))
     rows: list[tuple[object, ...]] = []
     for group, curve in zip(groups, curves, strict=True):
         mean, u = restricted_mean(curve, horizon=horizon)
-        seen = int(np.isfinite(group.high).sum())
-        rows.append((group.device, group.low.size, seen, horizon, mean, u, curve.median))
+        seen = int(group.seen.sum())
+        known = group.alike and 2 * seen >= group.low.size
+        rows.append(
+            (
+                group.device, group.low.size, seen, horizon, mean, u if known else float("nan"),
+                curve.median, group.of, group.name,
+            )
+        )  # fmt: skip
     return frame_of_rows("restricted_means", rows)

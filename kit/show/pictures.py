@@ -14,7 +14,8 @@ from kit.display import Picture
 from kit.labels import text_width
 from kit.show import figures
 from kit.show.canvas import as_picture, one_axes, sheet, type_set
-from kit.show.figures.base import short_names
+from kit.show.curves import curves_drawn
+from kit.show.figures.base import NARROW_IN, NORMAL_IN, ROW_IN, keys_height_in, short_names
 from kit.show.look import FONT_PT, INK, WIDTH_IN
 from kit.show.pair_order import order_of_run, order_over_runs
 from kit.show.tables.cells import run_slug, run_words
@@ -54,10 +55,7 @@ LEGEND_IN = 2.0
 """Sizes in the staircase (inch): a cell, one character of a name, the same slanted in height, the
 places, and the least width that the meaning of the signs takes."""
 
-RUNS_FOR_A_CURVE = 5
-"""With fewer runs of a device the figure of all runs shows as much as a curve does."""
-
-TITLE_WIDTHS = {1: 60, 2: 32, 3: 21}
+TITLE_WIDTHS = {1: 44, 2: 25}
 """Columns of a panel's title that fit, by the number of panels side by side."""
 
 
@@ -214,9 +212,8 @@ def replicates(results: Results) -> Picture | None:
 
 
 def survival(results: Results) -> Picture | None:
-    """Return the share of runs still on; ``None`` where no device has runs enough for a curve."""
-    frame, means = (results.extra.get(name) for name in ("survival", "restricted_means"))
-    if frame is None or frame.empty or means is None or means["runs"].max() < RUNS_FOR_A_CURVE:
+    """Return the share of runs still on; ``None`` where no device or kind has runs enough."""
+    if curves_drawn(results).empty:
         return None
     with type_set():
         figure, ax = one_axes(3.2)

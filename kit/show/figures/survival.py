@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from kit.show.figures.base import bare, short_names, styles_of, write
+from kit.labels import FIGURE_WIDTH
+from kit.show.curves import curves_drawn, whose
+from kit.show.figures.base import bare, styles_of, write
 from kit.show.look import BAND
 from kit.show.tables.cells import rows_of
 
@@ -17,7 +19,7 @@ __all__ = ["plot_survival"]
 
 
 def plot_survival(results: Results, ax: Axes) -> Axes:
-    """Draw a step for each device with its pointwise interval, where that can be stated.
+    """Draw a step for each device, else each kind, with its pointwise interval, where stated.
 
     Between the two ends of a window the share falls somewhere: the line there is slanted.
 
@@ -26,10 +28,10 @@ def plot_survival(results: Results, ax: Axes) -> Axes:
     Axes
         ``ax``. Share of the runs (%) over the runtime (h).
     """
-    names, styles = short_names(results), styles_of(results)
-    frame = results.extra["survival"]
-    for k, (device, here) in enumerate(frame.groupby("device", sort=False)):
-        style = styles[str(device)]
+    styles = list(styles_of(results).values())
+    frame = curves_drawn(results)
+    for k, (_, here) in enumerate(frame.groupby(["device", "name"], sort=False)):
+        style = styles[k]
         t, share, low, high = [0.0], [100.0], [100.0], [100.0]
         for row in rows_of(here):
             t += [row.time_h_low, row.time_h_high]
@@ -44,7 +46,8 @@ def plot_survival(results: Results, ax: Axes) -> Axes:
         ax.plot([1.03, 1.075], [y, y], color=style.colour, linewidth=1.5, marker=style.marker,
                 markersize=5, markevery=[1], transform=ax.transAxes, clip_on=False,
                 dashes=style.dashes or (1, 0))  # fmt: skip
-        write(ax, 1.095, y, names.device[str(device)], transform=ax.transAxes, va="center")
+        whom = whose(results, next(iter(rows_of(here))), FIGURE_WIDTH)
+        write(ax, 1.095, y, whom, transform=ax.transAxes, va="center")
     first = float(frame["time_h_low"].min())
     last = float(frame["time_h_high"].max())
     ax.set_xlim(max(0.0, first - 0.25 * (last - first)), last + 0.05 * (last - first))

@@ -5,10 +5,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from kit.display import Column, Table
+from kit.show.curves import whose
 from kit.show.tables.cells import Names, rows_of
-from kit.units import MISSING, NO_BREAK, h_mm, interval, number, percent, with_u
+from kit.units import MISSING, NO_BREAK, h_mm, interval, number, percent, quantity, with_u
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from kit.results import Results
 
 __all__ = ["group_pairs", "run_means", "survival"]
@@ -41,11 +44,10 @@ def survival(results: Results) -> Table | None:
     frame = results.extra.get("survival")
     if frame is None or frame.empty:
         return None
-    names = Names.of(results.session)
     bands = bool(frame["share_on_low"].notna().any())
     rows = [
         (
-            names.device[row.device],
+            whose(results, row),
             f"{_minutes(row.time_h_low)} to {_minutes(row.time_h_high)}",
             number(row.at_risk),
             number(row.events),
@@ -55,8 +57,8 @@ def survival(results: Results) -> Table | None:
         for row in rows_of(frame)
     ]
     columns = (
-        Column(name="Device"),
-        Column(name="Powered off between", unit="h:mm"),
+        Column(name="Runs of"),
+        Column(name="The share falls between", unit="h:mm"),
         Column(name="On before", align="right", numeric_sort=True),
         Column(name="Powered off", align="right", numeric_sort=True),
         Column(name="Still on after", unit="% of runs", align="right", numeric_sort=True),
@@ -70,12 +72,32 @@ def survival(results: Results) -> Table | None:
         + (f"; {percent(results.settings.coverage)} interval" if bands else ""),
         columns=columns[:keep],
         rows=tuple(row[:keep] for row in rows),
-        notes=(
-            ()
-            if frame["at_risk"].notna().all()
-            else ("Where windows of several runs overlap, only the share can be stated.",)
-        ),
+        notes=_curve_notes(results, frame),
     )  # fmt: skip
+
+
+def _curve_notes(results: Results, frame: pd.DataFrame) -> tuple[str, ...]:
+    """Return what the shares rest on where windows overlap, runs were cut short or are unlike."""
+    notes = []
+    shared = frame["at_risk"].isna()
+    if shared.any() or (frame["events"] > 1).any():
+        notes.append(
+            "Where windows of several runs overlap, the estimate has the share fall where they do; "
+            "each power-off may lie anywhere in its own window."
+        )
+    if shared.any():
+        notes.append("Where they overlap by turns, only the share can be stated.")
+    means = results.extra.get("restricted_means")
+    if means is not None and (means["observed"] < means["runs"]).any():
+        notes.append(
+            "A run that was still on within the window of a power-off counts as on beyond it."
+        )
+    if (frame["of"] != "device").any() and len(results.session.runs) > 1:
+        notes.append(
+            "Runs of one unit are more alike than runs of two, and those of unlike devices less, "
+            "so no interval is stated for several of them together."
+        )
+    return tuple(notes)
 
 
 def run_means(results: Results) -> Table | None:
@@ -85,39 +107,55 @@ def run_means(results: Results) -> Table | None:
         return None
     fits = results.extra.get("group_fits")
     fitted = {} if fits is None else {row.device: row for row in rows_of(fits)}
-    names = Names.of(results.session)
     horizon = _minutes(float(frame["horizon_h"].iloc[0]))
     rows = []
     for row in rows_of(frame):
         fit = fitted.get(row.device)
+        mean = with_u(row.mean_h, row.mean_h_u, "h")
         rows.append(
             (
-                names.device[row.device],
+                whose(results, row),
                 f"{row.observed:.0f} of {row.runs:.0f}",
-                with_u(row.mean_h, row.mean_h_u, "h"),
+                quantity(row.mean_h, "h", 2) if mean == MISSING else mean,
                 _minutes(row.median_h),
                 MISSING if fit is None else with_u(fit.mean_h, fit.mean_h_u, "h"),
                 MISSING if fit is None else number(fit.sd_h, 2),
             )
         )
+    columns = (
+        Column(name="Runs of"),
+        Column(name="Runs seen to their end"),
+        Column(name="Mean up to there", align="right", numeric_sort=True),
+        Column(name="Half were off at", unit="h:mm", align="right", numeric_sort=True),
+        Column(name="Fitted mean", align="right", numeric_sort=True),
+        Column(name="Fitted scatter", unit="h", align="right", numeric_sort=True),
+    )
+    keep = len(columns) if fitted else len(columns) - 2
     return Table(
         id="run-means",
-        caption=f"Mean runtime counted up to {horizon}, and fitted to the power-offs' windows",
-        columns=(
-            Column(name="Device"),
-            Column(name="Runs seen to their end"),
-            Column(name="Mean up to there", align="right", numeric_sort=True),
-            Column(name="Half were off at", unit="h:mm", align="right", numeric_sort=True),
-            Column(name="Fitted mean", align="right", numeric_sort=True),
-            Column(name="Fitted scatter", unit="h", align="right", numeric_sort=True),
-        ),
-        rows=tuple(rows),
-        notes=(
-            "u is the standard uncertainty of the mean. The fit (normal distribution, maximum "
-            "likelihood) divides by the number of runs and "
-            "so states less scatter than the table of means.",
-        ),
+        caption=f"Mean runtime counted up to {horizon}"
+        + (", and fitted to the power-offs' windows" if fitted else ""),
+        columns=columns[:keep],
+        rows=tuple(row[:keep] for row in rows),
+        notes=_mean_notes(frame, fitted=bool(fitted)),
     )
+
+
+def _mean_notes(frame: pd.DataFrame, *, fitted: bool) -> tuple[str, ...]:
+    notes = ["u is the standard uncertainty of the mean."]
+    if (frame["mean_h_u"].isna() & (2 * frame["observed"] < frame["runs"])).any():
+        notes.append(
+            "There is none where most runs were not seen to their end: the few that ended do not "
+            "show how they scatter, and the mean counts the others as if they had ended there."
+        )
+    if (frame["of"] != "device").any() and frame["mean_h_u"].isna().any():
+        notes.append("Several runs of several units, or of unlike devices, have none either.")
+    if fitted:
+        notes.append(
+            "The fit (normal distribution, maximum likelihood) divides by the number of runs and "
+            "so states less scatter than the table of means."
+        )
+    return (" ".join(notes),)
 
 
 def group_pairs(results: Results) -> Table | None:

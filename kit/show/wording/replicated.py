@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from kit.show.curves import curves_drawn, whose
 from kit.show.tables.cells import Names, rows_of
 from kit.units import count, joined, number
 
@@ -44,12 +45,12 @@ def runs_counted(results: Results) -> tuple[str, ...]:
 
 def alt_survival(results: Results) -> str:
     """Return what the figure of the runs still on shows."""
-    names = Names.of(results.session)
+    drawn = curves_drawn(results)
     parts = []
-    for device, here in results.extra["survival"].groupby("device", sort=False):
+    for _, here in drawn.groupby(["device", "name"], sort=False):
         steps = "; ".join(
             f"{number(r.share_on * 100)} % after {number(r.time_h_high, 2)} h"
             for r in rows_of(here)
         )
-        parts.append(f"{names.device[str(device)]} {steps}")
+        parts.append(f"{whose(results, next(iter(rows_of(here))))} {steps}")
     return f"Steps: share of the runs still on. {'. '.join(parts)}."

@@ -6,9 +6,7 @@ What a sample is said to show is looked for in its files, not in the script that
 from __future__ import annotations
 
 import csv
-import importlib.util
 import io
-import sys
 import tomllib
 from datetime import datetime
 from itertools import pairwise
@@ -19,19 +17,12 @@ import pytest
 from kit.read.record import read_record
 from kit.simulate import simulate_day
 from tests.helpers.files import SAMPLES
-
-
-def _script():
-    spec = importlib.util.spec_from_file_location("make_samples", SAMPLES / "make_samples.py")
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module  # dataclasses look their module up
-    spec.loader.exec_module(module)
-    return module
+from tests.helpers.sample_script import sample_script
 
 
 @pytest.fixture(scope="module")
 def script():
-    return _script()
+    return sample_script()
 
 
 def rows(folder: str) -> list[dict[str, str]]:
@@ -55,7 +46,7 @@ def day() -> list[dict[str, str]]:
 
 @pytest.fixture(scope="module")
 def truth(script):
-    return script.make_full_day()[0]
+    return script.full_day.make()[0]
 
 
 def test_the_script_makes_the_files_that_are_kept(script):
@@ -88,7 +79,7 @@ def test_samples_are_records_without_errors(folder, script):
 
 def test_read_record_agrees_with_the_simulator_s_own_session(script):
     """The same day on two roads: straight from the simulator, and through log.csv."""
-    _, direct = simulate_day(script.full_day_scenario(), np.random.default_rng(20260516))
+    _, direct = simulate_day(script.full_day.scenario(), np.random.default_rng(20260516))
     read, _ = read_record(SAMPLES / "full-day")
     keys = ["phase", "point", "device", "t_min", "order"]
     left, right = (s.readings[[*keys, "soc_pct"]] for s in (direct, read))
@@ -263,7 +254,7 @@ def test_scorecard_is_what_a_european_spreadsheet_saves():
 
 
 def test_scorecard_holds_its_truth(script):
-    truth, text = script.make_scorecard()
+    truth, text = script.scorecard.make()
     off = dict(zip(truth.runtimes.device, truth.runtimes.off_min, strict=True))
     table = {line.split(";")[0]: line.split(";") for line in text.splitlines()}
     for k, device in enumerate(("Cockle 8", "Sandpiper 7"), start=3):
@@ -275,7 +266,7 @@ def test_scorecard_holds_its_truth(script):
 
 
 def test_minute_log_has_a_reading_a_minute_of_three_devices(script):
-    truth, _ = script.make_minute_log()
+    truth, _ = script.minute_log.make()
     log = [r for r in rows("minute-log") if r["event"] == "reading"]
     for device, off in zip(truth.runtimes.device, truth.runtimes.off_min, strict=True):
         minutes = [float(r["elapsed_min"]) for r in log if r["device"] == device]
@@ -295,7 +286,7 @@ def test_replicates_are_three_runs_of_three_devices():
 
 
 def test_night_watch_crosses_midnight_and_the_clock_change(script):
-    truth, _ = script.make_after_midnight()
+    truth, _ = script.after_midnight.make()
     log = rows("after-midnight")
     assert {r["date"] for r in log} == {"2026-10-24", "2026-10-25", ""}
     offsets = {datetime.fromisoformat(r["clock"]).utcoffset() for r in log if "T" in r["clock"]}
@@ -312,7 +303,7 @@ def test_night_watch_crosses_midnight_and_the_clock_change(script):
 
 
 def test_ticks_of_the_night_watch_are_true(script):
-    truth, _ = script.make_after_midnight()
+    truth, _ = script.after_midnight.make()
     tracks = {t.device.id: t for t in truth.runs[0].tracks}
     for r in rows("after-midnight"):
         if r["event"] == "tick":

@@ -16,7 +16,7 @@ devices and nine phases, each another day with other numbers. Printed for each n
 from __future__ import annotations
 
 import argparse
-import importlib.util
+import importlib
 import json
 import os
 import resource
@@ -39,11 +39,9 @@ def write_sessions(folder: Path, number: int) -> None:
     from kit.simulate import simulate_day
     from kit.simulate.record import csv_text, log_rows
 
-    spec = importlib.util.spec_from_file_location("make_samples", SAMPLES / "make_samples.py")
-    samples: Any = importlib.util.module_from_spec(spec)
-    sys.modules["make_samples"] = samples
-    spec.loader.exec_module(samples)
-    day = samples.full_day_scenario()
+    sys.path.insert(0, str(SAMPLES))  # where the script's own modules are
+    samples: Any = importlib.import_module("make_samples")
+    day = samples.full_day.scenario()
     setup = (SAMPLES / "full-day" / "session.toml").read_text(encoding="utf-8")
     for k in range(number):
         rng = np.random.default_rng(k)
@@ -54,7 +52,7 @@ def write_sessions(folder: Path, number: int) -> None:
         _, session = simulate_day(replace(day, devices=devices), rng)
         place = folder / f"day-{k:03d}"
         place.mkdir(parents=True)
-        log = csv_text(log_rows(session), samples.FULL_DAY_COLUMNS)
+        log = csv_text(log_rows(session), samples.full_day.COLUMNS)
         place.joinpath("log.csv").write_text(log, encoding="utf-8")
         text = setup.replace("saltmarsh-2026-05-16", f"saltmarsh-{k:03d}")
         text = text.replace("Five field tablets", f"Day {k}: five field tablets")

@@ -158,11 +158,14 @@ RESULT_COLUMNS: Mapping[str, tuple[str, ...]] = {
         "phase_to", "measurand", "statement", "verdict", "lead", "lead_low", "lead_high",
         "needed", "unit_symbol", "method", "reason", "wording",
     ),
-    # single readings whose misreading would change a claim, most dangerous first
+    # single readings whose misreading would change a claim, most dangerous first over all runs;
+    # run: that of the reading
     "load_bearing": (
         "run", "rank", "statement", "verdict", "verdict_if_misread", "what", "device", "phase",
         "point", "column", "noted", "instead", "slip", "affected", "line", "evidence",
     ),
+    # claims of the report whose verdict no single slip changes; run 0: over all of them
+    "robust_claims": ("run", "statement", "verdict"),
     # hours on a mix of activities from 100 % to 0, with the order of the devices on it
     "mixes": (
         "run", "mix", "device", "rate_pp_per_h", "rate_pp_per_h_u", "rate_pp_per_h_low",

@@ -7,7 +7,7 @@ with the figures behind them.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -127,10 +127,7 @@ class Compared:
         return Compared(
             value=merged(self.value, other.value),
             shown=Resolution(
-                **{
-                    f.name: merged(getattr(self.shown, f.name), getattr(other.shown, f.name))
-                    for f in fields(Resolution)
-                }
+                np.where(mine, other.shown.parts[:, :, None], self.shown.parts[:, None])
             ),
             u2=merged(self.u2, other.u2),
             bound=merged(self.bound, other.bound),
@@ -188,7 +185,7 @@ def _family(ready: Flags) -> tuple[Flags, Ints]:
 
 
 def _both_shown(shown: Resolution) -> Resolution:
-    return Resolution(**{f.name: _sum_of(getattr(shown, f.name)) for f in fields(Resolution)})
+    return Resolution(_sum_of(shown.parts))
 
 
 def _above(taken: Compared, known: Flags, coverage: float) -> tuple[Flags, Flags]:

@@ -10,7 +10,7 @@ Functions take scalars or arrays and broadcast. The derivations are in docs/meas
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -155,65 +155,69 @@ def u_resolution(step: ArrayLike) -> Floats:
     return np.asarray(_floats(step) / _SQRT12)
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True)
 class Resolution:
-    """What the resolution of displays adds to a result; the fields of several devices add.
+    """What the resolution of displays adds to a result; the parts of several devices add.
 
     Parameters
     ----------
-    own
-        Variance from the fraction that each reading does not show (pp²).
-    fourth
-        Σ(step·c)⁴ of those readings, from which the shape of the distribution is taken.
-    common
-        Variance from the unknown rounding that all readings of a display share (pp²).
-    bound, common_bound
-        Hard bounds of the two parts (pp).
+    parts
+        Shape (5, …). `own`, `fourth`, `common`, `bound` and `common_bound` of every result, one
+        after the other, so that adding and choosing results is one step for all of them.
     """
 
-    own: Floats
-    fourth: Floats
-    common: Floats
-    bound: Floats
-    common_bound: Floats
+    parts: Floats
+
+    @property
+    def own(self) -> Floats:
+        """Return the variance from the fraction that each reading does not show (pp²)."""
+        return np.asarray(self.parts[0])
+
+    @property
+    def fourth(self) -> Floats:
+        """Return Σ(step·c)⁴ of those readings: the shape of the distribution follows from it."""
+        return np.asarray(self.parts[1])
+
+    @property
+    def common(self) -> Floats:
+        """Return the variance from the unknown rounding that a display's readings share (pp²)."""
+        return np.asarray(self.parts[2])
+
+    @property
+    def bound(self) -> Floats:
+        """Return the hard bound of what the readings do not show (pp)."""
+        return np.asarray(self.parts[3])
+
+    @property
+    def common_bound(self) -> Floats:
+        """Return the hard bound of the unknown rounding (pp)."""
+        return np.asarray(self.parts[4])
 
     def __add__(self, other: Resolution) -> Resolution:
-        return Resolution(
-            own=self.own + other.own,
-            fourth=self.fourth + other.fourth,
-            common=self.common + other.common,
-            bound=self.bound + other.bound,
-            common_bound=self.common_bound + other.common_bound,
-        )
+        return Resolution(self.parts + other.parts)
 
     def __getitem__(self, index: object) -> Resolution:
-        return Resolution(**{f.name: getattr(self, f.name)[index] for f in fields(self)})
+        inner = index if isinstance(index, tuple) else (index,)
+        return Resolution(self.parts[(slice(None), *inner)])
 
     def reshaped(self, shape: tuple[int, ...]) -> Resolution:
-        """Return the same parts in another shape."""
-        return Resolution(
-            **{f.name: np.reshape(getattr(self, f.name), shape) for f in fields(self)}
-        )
+        """Return the same results in another shape."""
+        return Resolution(self.parts.reshape(len(self.parts), *shape))
 
     @classmethod
-    def stacked(cls, parts: Sequence[Resolution]) -> Resolution:
+    def stacked(cls, several: Sequence[Resolution]) -> Resolution:
         """Return several results of one shape as one, along a new first axis."""
-        return cls(**{f.name: np.stack([getattr(p, f.name) for p in parts]) for f in fields(cls)})
+        return cls(np.stack([one.parts for one in several], axis=1))
 
     def summed(self, axis: int) -> Resolution:
         """Return the sum over one axis, that is over devices."""
-        return Resolution(**{f.name: getattr(self, f.name).sum(axis=axis) for f in fields(self)})
+        return Resolution(self.parts.sum(axis=axis + 1 if axis >= 0 else axis))
 
     def scaled(self, factor: ArrayLike) -> Resolution:
         """Return the parts of ``factor`` × the result."""
         f = np.abs(_floats(factor))
-        return Resolution(
-            own=self.own * f**2,
-            fourth=self.fourth * f**4,
-            common=self.common * f**2,
-            bound=self.bound * f,
-            common_bound=self.common_bound * f,
-        )
+        scale = np.broadcast_arrays(f**2, f**4, f**2, f, f)
+        return Resolution(self.parts * np.stack(scale))
 
     @property
     def u(self) -> Floats:
@@ -382,17 +386,18 @@ def resolution(
     """
     c = _floats(coefficients)
     q = _floats(step)
-    w = np.broadcast_to(_floats(weights), c.shape)
+    w = _floats(weights)
     known = _floats(convention_variance)
     squares = c * c * w
     total = c.sum(axis=-1)
-    return Resolution(
-        own=np.asarray(q**2 * squares.sum(axis=-1) / 12.0),
-        fourth=np.asarray(q**4 * (squares**2).sum(axis=-1)),
-        common=np.asarray(q**2 * total**2 * known),
-        bound=np.asarray(q * (np.abs(c) * np.sqrt(w)).sum(axis=-1) / 2.0),
-        common_bound=np.asarray(np.where(known > 0.0, q * np.abs(total) / 2.0, 0.0)),
-    )
+    apart = np.abs(total)
+    parts = np.empty((5, *np.broadcast_shapes(total.shape, q.shape, known.shape)))
+    parts[0] = q**2 * squares.sum(axis=-1) / 12.0
+    parts[1] = q**4 * (squares**2).sum(axis=-1)
+    parts[2] = q**2 * total**2 * known
+    parts[3] = q * (np.abs(c) * np.sqrt(w)).sum(axis=-1) / 2.0
+    parts[4] = np.where(known > 0.0, q * apart / 2.0, 0.0)
+    return Resolution(parts)
 
 
 def _second_step(shape: Floats) -> Floats:

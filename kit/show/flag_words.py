@@ -10,7 +10,9 @@ FLAG_WORDS: dict[str, str] = {
     **FLAGS,
     "not_ranked": "Not ranked between devices.",
     "no_rated_energy": "The rated energy of the battery was not recorded.",
-    "lower_bound": "A run was not seen to its end: the mean is a lower bound.",
+    "lower_bound": "A run was not seen to its end, so only a bound is known.",
+    "few_runs_to_count": "So few runs, counted without assuming how they scatter, decide nothing, "
+    "however they come out.",
     "one_run": "One run only, so no scatter.",
     "no_scatter_seen": "All runs gave the same value, so only the resolution is in the interval.",
     "no_value": "No run gave a value.",

@@ -82,6 +82,20 @@ REFERENCES: dict[str, Reference] = {
             checked="read in part; its example recomputed in the tests",
         ),
         Reference(
+            key="signed-rank",
+            text="F. Wilcoxon (1945), Individual comparisons by ranking methods, Biometrics "
+            "Bulletin 1:80–83",
+            used_for="mean runtimes of devices of which one was still on when a run was stopped",
+            checked=f"{_MEMORY}; recomputed with another library in the tests",
+        ),
+        Reference(
+            key="rank-sum",
+            text="H. B. Mann and D. R. Whitney (1947), On a test of whether one of two random "
+            "variables is stochastically larger than the other, Ann. Math. Stat. 18:50–60",
+            used_for="the same where the devices did not run side by side",
+            checked=f"{_MEMORY}; recomputed with another library in the tests",
+        ),
+        Reference(
             key="iso5725",
             text="ISO 5725-2 and ISO 5725-6, Accuracy (trueness and precision) of measurement "
             "methods and results",
@@ -98,8 +112,9 @@ def references(results: Results) -> tuple[Reference, ...]:
     if any(d.rated_capacity_mah is not None for d in results.session.devices):
         keys.append("watt-hour")
     pairs = results.extra.get("replicate_pairs")
-    if pairs is not None and (pairs["method"] == "tukey").any():
-        keys.append("tukey")
+    tested = set() if pairs is None else set(pairs["method"])
+    by_method = {"tukey": "tukey", "signed_rank": "signed-rank", "rank_sum": "rank-sum"}
+    keys += [key for method, key in by_method.items() if method in tested]
     models = results.extra.get("replicate_models")
     if len(results.replicates) or (models is not None and len(models)):
         keys.append("iso5725")

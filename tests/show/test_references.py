@@ -38,6 +38,10 @@ def test_only_what_a_report_uses_is_cited() -> None:
     assert keys(repeated)[-2:] == ["tukey", "iso5725"]
     paired = replace(plain, extra={"replicate_pairs": pairs.assign(method="paired")})
     assert "tukey" not in keys(paired)
+    counted = replace(plain, extra={"replicate_pairs": pairs.assign(method="signed_rank")})
+    assert keys(counted)[-1] == "signed-rank"
+    apart = replace(plain, extra={"replicate_pairs": pairs.assign(method="rank_sum")})
+    assert keys(apart)[-1] == "rank-sum"
 
 
 def test_energy_is_left_out_only_without_any_rating() -> None:

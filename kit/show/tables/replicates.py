@@ -6,13 +6,16 @@ import math
 from typing import TYPE_CHECKING
 
 from kit.display import Column, Table
+from kit.runtime.open_pairs import FEW_RUNS
 from kit.runtime.replicates import DRAIN_PREFIX, RUNTIME
 from kit.show.tables.cells import Names, lettered, lettered_notes, rows_of
+from kit.show.tables.runs import p_text
 from kit.show.tables.runtime import VERDICT_WORDS
 from kit.units import MISSING, NO_BREAK, estimate, number, percent, quantity
 
 if TYPE_CHECKING:
     from kit.results import Results
+    from kit.show.tables.cells import Row
 
 __all__ = ["replicate_models", "replicate_pairs", "replicates", "run_effects"]
 
@@ -20,38 +23,32 @@ MANY_DOF = 100.0
 """Degrees of freedom beyond which their number does not matter."""
 
 
-def replicates(results: Results) -> Table:
-    """Return mean and scatter over several runs, one row per device and quantity."""
-    names = Names.of(results.session)
-    letters: dict[str, str] = {}
-    rows = []
-    for row in rows_of(results.replicates):
-        rows.append(
-            (
-                names.device.get(row.device, row.device),
-                _quantity_words(names, row.quantity),
-                number(row.runs),
-                estimate(row.mean, row.mean_low, row.mean_high, row.unit_symbol)
-                + lettered(row.flags.split(";"), letters),
-                quantity(row.s_r, row.unit_symbol, 2),
-                "> 100" if row.dof > MANY_DOF else number(row.dof, 1),
-            )
-        )
-    return Table(
-        id="replicates",
-        caption="Means over the runs; in brackets the "
-        f"{percent(results.settings.coverage)} coverage interval",
-        columns=(
-            Column(name="Device"),
-            Column(name="Quantity"),
-            Column(name="Runs", align="right", numeric_sort=True),
-            Column(name="Mean", align="right", numeric_sort=True),
-            Column(name="Scatter between runs (s)", align="right", numeric_sort=True),
-            Column(name="Degrees of freedom", align="right", numeric_sort=True),
-        ),
-        rows=tuple(rows),
-        notes=lettered_notes(letters),
-    )
+OPEN_DECIMALS = 2
+"""Of hours that are only bounded."""
+
+METHODS = {
+    "tukey": "all pairs (Tukey)",
+    "paired": "run by run",
+    "welch": "Welch",
+    "signed_rank": "runs counted, signed ranks",
+    "rank_sum": "runs counted, rank sum",
+    "seen_scatter": "least lead, scatter of the one seen",
+}
+
+
+def _figures(*names: str, unit: str = "") -> tuple[Column, ...]:
+    """Return columns of figures."""
+    return tuple(Column(name=n, unit=unit, align="right", numeric_sort=True) for n in names)
+
+
+def _rows(results: Results, name: str) -> tuple[Row, ...]:
+    """Return the rows of a frame of ``Results.extra``; none where it is not there."""
+    frame = results.extra.get(name)
+    return () if frame is None else tuple(rows_of(frame))
+
+
+def _brackets(results: Results) -> str:
+    return f"in brackets the {percent(results.settings.coverage)}"
 
 
 def _quantity_words(names: Names, quantity: str) -> str:
@@ -60,46 +57,97 @@ def _quantity_words(names: Names, quantity: str) -> str:
     return quantity
 
 
-def replicate_pairs(results: Results) -> Table | None:
-    """Return which mean runtimes differ by more than the runs scatter; ``None`` without any."""
-    frame = results.extra.get("replicate_pairs")
-    if frame is None or frame.empty:
-        return None
+def _mean(row: Row, letters: dict[str, str]) -> str:
+    """Return mean, interval and unit, with the letters of what is to be said of them."""
+    mean = estimate(row.mean, row.mean_low, row.mean_high, row.unit_symbol)
+    return mean + lettered(row.flags.split(";"), letters)
+
+
+def replicates(results: Results) -> Table:
+    """Return mean and scatter over several runs, one row per device and quantity."""
     names = Names.of(results.session)
     letters: dict[str, str] = {}
-    words = {"tukey": "all pairs (Tukey)", "paired": "run by run", "welch": "Welch"}
+    return Table(
+        id="replicates",
+        caption=f"Means over the runs; {_brackets(results)} coverage interval",
+        columns=(
+            Column(name="Device"),
+            Column(name="Quantity"),
+            *_figures("Runs", "Mean", "Scatter between runs (s)", "Degrees of freedom"),
+        ),
+        rows=tuple(
+            (
+                names.device.get(row.device, row.device),
+                _quantity_words(names, row.quantity),
+                number(row.runs),
+                _mean(row, letters),
+                quantity(row.s_r, row.unit_symbol, 2),
+                "> 100" if row.dof > MANY_DOF else number(row.dof, 1),
+            )
+            for row in rows_of(results.replicates)
+        ),
+        notes=lettered_notes(letters),
+    )
+
+
+def _difference(row: Row) -> str:
+    """Return difference and interval; to about half a minute where one end is open."""
+    ends = (row.difference_low, row.difference_high)
+    places = OPEN_DECIMALS if any(map(math.isnan, ends)) else None
+    return estimate(row.difference, *ends, decimals=places)
+
+
+def _method(row: Row) -> str:
+    words = METHODS.get(row.method, row.method) or MISSING
+    if row.method in ("signed_rank", "rank_sum"):
+        words += f", p{NO_BREAK}={NO_BREAK}{p_text(row.p_exact)}"
+    return words.replace(f"={NO_BREAK}<", "<")
+
+
+def _needed(row: Row) -> str:
+    """Return how many runs it takes, or could at the least where counting them is what is left."""
+    if FEW_RUNS in row.flags.split(";") and row.verdict == "unknown":
+        return f"at least {number(row.runs_least)}"
+    return number(row.runs_needed)
+
+
+def replicate_pairs(results: Results) -> Table | None:
+    """Return which mean runtimes differ by more than the runs scatter; ``None`` without any."""
+    names = Names.of(results.session)
+    letters: dict[str, str] = {}
     rows = []
-    for row in rows_of(frame[frame["quantity"] == RUNTIME]):
+    for row in _rows(results, "replicate_pairs"):
+        if row.quantity != RUNTIME:
+            continue
         a, b = names.device[row.device_a], names.device[row.device_b]
         rows.append(
             (
                 a,
                 b,
-                estimate(row.difference, row.difference_low, row.difference_high),
+                _difference(row),
                 VERDICT_WORDS.get(row.verdict, row.verdict).format(a=a, b=b)
                 + lettered(row.flags.split(";"), letters),
-                words.get(row.method, row.method) or MISSING,
-                number(row.runs_needed),
+                _method(row),
+                _needed(row),
             )
         )
     if not rows:
         return None
     return Table(
         id="replicate-pairs",
-        caption="Differences of mean runtime; in brackets the "
-        f"{percent(results.settings.coverage)} interval",
+        caption=f"Differences of mean runtime; {_brackets(results)} interval",
         columns=(
             Column(name="First device"),
             Column(name="Second device"),
-            Column(name="First minus second", unit="h", align="right", numeric_sort=True),
+            *_figures("First minus second", unit="h"),
             Column(name="Verdict"),
             Column(name="Method"),
-            Column(name="Runs needed", align="right", numeric_sort=True),
+            *_figures("Runs needed"),
         ),
         rows=tuple(rows),
         notes=(
             "Runs needed: runs of each device for a difference of this size to be found with "
-            f"80{NO_BREAK}% probability.",
+            f"80{NO_BREAK}% probability; “at least”: for runs to decide by being counted at all.",
             *lettered_notes(letters),
         ),
     )
@@ -107,33 +155,24 @@ def replicate_pairs(results: Results) -> Table | None:
 
 def run_effects(results: Results) -> Table | None:
     """Return by how much each run as a whole was longer or shorter; ``None`` without any."""
-    frame = results.extra.get("run_effects")
-    if frame is None or frame.empty:
-        return None
-    rows = [
+    rows = tuple(
         (f"Run {row.run}", estimate(row.effect, row.effect_low, row.effect_high))
-        for row in rows_of(frame[frame["quantity"] == RUNTIME])
-        if not math.isnan(row.effect)
-    ]
+        for row in _rows(results, "run_effects")
+        if row.quantity == RUNTIME and not math.isnan(row.effect)
+    )
     if not rows:
         return None
     return Table(
         id="run-effects",
-        caption="What each run as a whole added to the runtime of every device; in brackets the "
-        f"{percent(results.settings.coverage)} interval",
-        columns=(
-            Column(name="Run"),
-            Column(name="Effect", unit="h", align="right", numeric_sort=True),
-        ),
-        rows=tuple(rows),
+        caption="What each run as a whole added to the runtime of every device; "
+        f"{_brackets(results)} interval",
+        columns=(Column(name="Run"), *_figures("Effect", unit="h")),
+        rows=rows,
     )
 
 
 def replicate_models(results: Results) -> Table | None:
     """Return scatter between runs and between units of one kind; ``None`` without any."""
-    frame = results.extra.get("replicate_models")
-    if frame is None or frame.empty:
-        return None
     names = Names.of(results.session)
     letters: dict[str, str] = {}
     rows = tuple(
@@ -142,25 +181,23 @@ def replicate_models(results: Results) -> Table | None:
             _quantity_words(names, row.quantity),
             number(row.units),
             number(row.runs),
-            estimate(row.mean, row.mean_low, row.mean_high, row.unit_symbol)
-            + lettered(row.flags.split(";"), letters),
+            _mean(row, letters),
             quantity(row.s_r, row.unit_symbol, 2),
             quantity(row.s_l, row.unit_symbol, 2),
         )
-        for row in rows_of(frame)
+        for row in _rows(results, "replicate_models")
     )
+    if not rows:
+        return None
     return Table(
         id="replicate-models",
-        caption="Kinds of device of which several units took part: mean of the units; in brackets "
-        f"the {percent(results.settings.coverage)} coverage interval",
+        caption="Kinds of device of which several units took part: mean of the units; "
+        f"{_brackets(results)} coverage interval",
         columns=(
             Column(name="Kind"),
             Column(name="Quantity"),
-            Column(name="Units", align="right", numeric_sort=True),
-            Column(name="Runs in all", align="right", numeric_sort=True),
-            Column(name="Mean", align="right", numeric_sort=True),
-            Column(name="Scatter between runs (s)", align="right", numeric_sort=True),
-            Column(name="Scatter between units (s)", align="right", numeric_sort=True),
+            *_figures("Units", "Runs in all", "Mean"),
+            *_figures("Scatter between runs (s)", "Scatter between units (s)"),
         ),
         rows=rows,
         notes=lettered_notes(letters),

@@ -152,16 +152,19 @@ def _pairs_over_runs(results: Results) -> str:
     close = sum(r.verdict == "too_close" for r in pairs)
     if not pairs:
         return ""
+    unknown = sum(r.verdict == "unknown" for r in pairs)
     if not stands:
+        shown = "is shown to be" if unknown else "is"
         return (
-            "No difference between mean runtimes is larger than the scatter between the runs "
+            f"No difference between mean runtimes {shown} larger than the scatter between the runs "
             "explains."
         )
     text = "Differences of mean runtime that stand against the scatter between runs: "
     text += joined(stands[:6])
     if len(stands) > 6:
         text += f", and {count(len(stands) - 6, 'further pair')}"
-    return f"{text}; too close: {count(close, 'pair')}." if close else f"{text}."
+    text += f"; too close: {count(close, 'pair')}" if close else ""
+    return f"{text}; cannot be said: {count(unknown, 'pair')}." if unknown else f"{text}."
 
 
 def units_and_runs(results: Results) -> str:

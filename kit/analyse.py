@@ -21,7 +21,7 @@ from kit.drain.reference_repeats import reference_repeats
 from kit.drain.segments import segments
 from kit.drain.shares import budgets
 from kit.drain.simulation import enough_draws, monte_carlo
-from kit.drain.split_phases import parts
+from kit.drain.split_phases import parts, rows_of_parts
 from kit.drain.standing import standing
 from kit.drain.tick_gain import tick_gain
 from kit.drain.tick_runtimes import runtime_tick_gain
@@ -41,6 +41,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from kit.claims.judge import Ground
+    from kit.drain.part_rows import PartRow
     from kit.drain.phases import Prepared
     from kit.drain.segments import Segments
     from kit.drain.simulation import Simulated
@@ -84,7 +85,7 @@ def analyse(session: Session, findings: tuple[Finding, ...], settings: Settings)
         runtime_pairs=lambda: of.runtimes[1],
         projections=lambda: projections(session, settings, prepared=of.ready, simulated=of.drawn),
         energy=lambda: of.energies,
-        parts=lambda: parts(session, settings, prepared=of.ready),
+        parts=lambda: parts(session, settings, rows=of.halves),
         replicates=lambda: replicates(session, of.runtimes[0], of.drains, settings),
         extra=FrameMapping(_extra(of)),
     )
@@ -103,7 +104,7 @@ def _extra(of: _Shared) -> dict[str, Callable[[], pd.DataFrame]]:
         "run_effects": lambda: run_effects(session, of.runtimes[0], of.drains, settings),
         "survival": lambda: survival_curves(session, of.runtimes[0], settings),
         "restricted_means": lambda: restricted_means(session, of.runtimes[0]),
-        "elapsed_fit": lambda: elapsed_fit(session, of.drains, of.runtimes[0]),
+        "elapsed_fit": lambda: elapsed_fit(session, of.drains, of.runtimes[0], settings),
         "mixes": lambda: usage_mixes(
             session,
             settings,
@@ -125,7 +126,8 @@ def _extra(of: _Shared) -> dict[str, Callable[[], pd.DataFrame]]:
         "group_fits": lambda: group_fits(session, of.runtimes[0]),
         "group_pairs": lambda: group_pairs(session, of.runtimes[0]),
         "budgets": lambda: budgets(
-            session, settings, prepared=of.ready, mixes=of.mixes, found=of.stretches
+            session, settings, prepared=of.ready, mixes=of.mixes, found=of.stretches,
+            parts=of.halves,
         ),
         "agreements": lambda: agreements(
             session,
@@ -133,7 +135,7 @@ def _extra(of: _Shared) -> dict[str, Callable[[], pd.DataFrame]]:
             simulated=of.simulated,
             prepared=of.ready,
             mixes=of.mixes,
-            found=of.stretches,
+            found=of.stretches, parts=of.halves,
         ),
         "monte_carlo": lambda: monte_carlo(of.simulated, settings),
     }
@@ -178,6 +180,10 @@ class _Shared:
     @cached_property
     def stretches(self) -> Segments:
         return segments(self.ready, observed(self.session), coverage=self.settings.coverage)
+
+    @cached_property
+    def halves(self) -> list[PartRow]:
+        return rows_of_parts(self.ready, self.settings.coverage)
 
     @cached_property
     def mixes(self) -> dict[str, dict[str, float]]:

@@ -58,16 +58,16 @@ RESULT_COLUMNS: Mapping[str, tuple[str, ...]] = {
     ),
     # every other result by both ways, in unit_symbol; quantity, phase and mix as in budgets
     "agreements": (
-        "run", "phase", "mix", "device", "quantity", "unit_symbol", "gum_low", "gum_high", "mc_low",
-        "mc_high", "mc_u", "tolerance", "agrees", "why",
+        "run", "phase", "part", "mix", "device", "quantity", "unit_symbol", "gum_low", "gum_high",
+        "mc_low", "mc_high", "mc_u", "tolerance", "agrees", "why",
     ),
     # standard uncertainty (pp) that each source adds to one drain, and its share of u²
     "contributions": ("run", "phase", "device", "measurand", "source", "u_pp", "share"),
     # the same for every other result. quantity: see kit.drain.shares.QUANTITIES; phase is empty
     # for a runtime and for hours on a mix; u of the result, u_source of it from one source
     "budgets": (
-        "run", "phase", "mix", "device", "quantity", "unit_symbol", "u", "source", "u_source",
-        "share",
+        "run", "phase", "part", "mix", "device", "quantity", "unit_symbol", "u", "source",
+        "u_source", "share",
     ),
     # the sources in words, for the budget table
     "budget": ("source", "description", "distribution", "value", "unit", "effect_pp",

@@ -15,20 +15,25 @@ from kit.drain.model import interval
 from kit.drain.phases import AGREEMENT_DIGITS, MEASURANDS, frame_keys, prepare
 from kit.drain.power_drain import power_drains
 from kit.drain.projections import project
+from kit.drain.readings import observed
+from kit.drain.segments import segments
+from kit.drain.simulation import Figures
+from kit.drain.split_phases import rows_of_parts
 from kit.drain.total_drain import total_drain
 from kit.drain.usage_mix import mix_hours, mix_rates
 from kit.frames import result_frame
 from kit.stats.monte_carlo import agrees, tolerance
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Iterator, Mapping, Sequence
 
     import pandas as pd
     from numpy.typing import NDArray
 
+    from kit.drain.part_rows import PartRow
     from kit.drain.phases import Prepared
     from kit.drain.segments import Segments
-    from kit.drain.simulation import Figures, Simulated
+    from kit.drain.simulation import Simulated
     from kit.results import Measurand, Settings
     from kit.session import Session
 
@@ -200,6 +205,39 @@ def _of_units(
         )  # fmt: skip
 
 
+def _of_parts(
+    ready: Prepared, simulated: Simulated, rows: Sequence[PartRow], found: Segments
+) -> tuple[dict[str, Values], _Compared]:
+    """Return keys and comparison of the rates in halves and turns."""
+    chains = ready.chains
+    n = len(chains.devices)
+    place = {
+        (chains.runs[k // n], chains.devices[k % n], chains.phases[int(found.phase[s])],
+         str(found.activity[k, s])): (k, i)
+        for i, s in enumerate(np.flatnonzero(~found.plain).tolist())
+        for k in range(chains.units)
+    }  # fmt: skip
+    there = [row for row in rows if (row.run, row.device, row.phase, row.part) in place]
+    where = [place[row.run, row.device, row.phase, row.part] for row in there]
+    at = tuple(np.array(where, dtype=np.int64).reshape(-1, 2).T)
+    rate, half, u = (
+        np.array([getattr(row, name) for row in there], dtype=np.float64)
+        for name in ("rate", "half_width", "u")
+    )
+    gap = np.array([row.variance.get("gap", 0.0) for row in there], dtype=np.float64)
+    keys: dict[str, Values] = {
+        name: np.array([getattr(row, name) for row in there], dtype=kind)
+        for name, kind in (("run", np.int64), ("device", object), ("phase", object),
+                           ("part", object))
+    }  # fmt: skip
+    drawn = Figures(
+        u=simulated.parts.u[at], low=simulated.parts.low[at], high=simulated.parts.high[at]
+    )
+    return keys, _Compared(
+        low=rate - half, high=rate + half, drawn=drawn, u=u, reasons=((gap > 0.0, _LINEAR),)
+    )
+
+
 def agreements(
     session: Session,
     settings: Settings,
@@ -208,6 +246,7 @@ def agreements(
     prepared: Prepared | None = None,
     mixes: Mapping[str, Mapping[str, float]] | None = None,
     found: Segments | None = None,
+    parts: Sequence[PartRow] | None = None,
 ) -> pd.DataFrame:
     """Return closed form and Monte Carlo side by side, for every result but the drains.
 
@@ -217,6 +256,8 @@ def agreements(
         As for `agreement`.
     mixes, found
         As for `kit.drain.simulation.simulate`.
+    parts
+        From `kit.drain.split_phases.rows_of_parts`, if made already.
 
     Returns
     -------
@@ -228,7 +269,7 @@ def agreements(
     ready = prepare(session) if prepared is None else prepared
     chains = ready.chains
     run, phase, device = frame_keys(chains)
-    parts: list[dict[str, Values]] = []
+    kinds: list[dict[str, Values]] = []
     order = chains.in_frame_order
 
     def add(keys: dict[str, Values], texts: dict[str, str], columns: dict[str, Values]) -> None:
@@ -236,7 +277,7 @@ def agreements(
         known &= ~np.isnan(np.asarray(columns["gum_low"], dtype=np.float64))
         whole = {**keys, **columns}
         size = int(known.sum())
-        parts.append(
+        kinds.append(
             {
                 **{name: values[known] for name, values in whole.items()},
                 **{name: np.full(size, text, dtype=object) for name, text in texts.items()},
@@ -246,7 +287,7 @@ def agreements(
     for quantity, unit, one in _of_phases(ready, simulated, settings.coverage):
         add(
             {"run": run, "phase": phase, "device": device},
-            {"mix": "", "quantity": quantity, "unit_symbol": unit},
+            {"part": "", "mix": "", "quantity": quantity, "unit_symbol": unit},
             {name: order(values) for name, values in one.columns().items()},
         )
     n = len(chains.devices)
@@ -257,8 +298,14 @@ def agreements(
     for quantity, unit, mix, one in _of_units(
         ready, simulated, settings.coverage, mixes or {}, found
     ):
-        texts = {"phase": "", "mix": mix, "quantity": quantity, "unit_symbol": unit}
+        texts = {"phase": "", "part": "", "mix": mix, "quantity": quantity, "unit_symbol": unit}
         add(units, texts, one.columns())
+    stretches = (
+        segments(ready, observed(session), coverage=settings.coverage) if found is None else found
+    )
+    rows = rows_of_parts(ready, settings.coverage) if parts is None else parts
+    keys, halves = _of_parts(ready, simulated, rows, stretches)
+    add(keys, {"mix": "", "quantity": "part_rate", "unit_symbol": "pp/h"}, halves.columns())
     return result_frame(
-        "agreements", {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+        "agreements", {name: np.concatenate([kind[name] for kind in kinds]) for name in kinds[0]}
     )

@@ -157,17 +157,23 @@ def _device(ready: Prepared, swaps: Swaps, unit: int, phase: int, coverage: floa
     rate = weight[0][:, at] @ now.value[unit, at]
     length_u = float(chains.length_u_h[unit, phase])
     mine = now.unit(unit)
-    time2 = time_variance(mine, weight)[0]
-    time2 = time2 + (rate * length_u / np.array([e1, e2, min(e1, e2)])) ** 2
+    reading2 = time_variance(mine, weight)[0]
+    length2 = (rate * length_u / np.array([e1, e2, min(e1, e2)])) ** 2
+    time2 = reading2 + length2
     bound = mine.bounds(weight)[0]
     gap2 = mine.gap_variances(weight)[0]
     half = shown.expanded(np.sqrt(time2), coverage, bound=bound)
     u = np.sqrt(shown.u**2 + time2 + gap2)
+    variance = {
+        "resolution": shown.own, "rounding": shown.common, "reading_time": reading2,
+        "phase_length": length2, "gap": gap2,
+    }  # fmt: skip
     order = {plan.first: 0, plan.second: 1}
     rows = tuple(
         replace(
             base, part=p, exposure_h=plan.exposure[p], rate=float(rate[order[p]]),
             u=float(u[order[p]]), half_width=float(half[order[p]]),
+            variance={source: float(v[order[p]]) for source, v in variance.items()},
         )
         for p in (a, b)
     )  # fmt: skip

@@ -18,7 +18,7 @@ __all__ = ["Drawn", "centred", "single", "spread", "uniform"]
 
 @dataclass(frozen=True, kw_only=True)
 class Drawn:
-    """m draws of one unit with P phases in which it drained, and M mixes.
+    """m draws of one unit with P phases in which it drained, S halves and turns, and M mixes.
 
     Parameters
     ----------
@@ -32,6 +32,8 @@ class Drawn:
         (m,). Energy of a full charge (Wh), NaN where none is rated.
     mix_rate
         (M, m). Rate on each mix, as a measure of energy (pp/h), NaN where it cannot be had.
+    part_rate
+        (S, m). Rate by the display in each half or turn (pp/h), NaN where it cannot be had.
     runtime
         (m,). Runtime (h), NaN where it has no end.
     """
@@ -43,10 +45,11 @@ class Drawn:
     counts: Draws
     rated_wh: Draws
     mix_rate: Draws
+    part_rate: Draws
     runtime: Draws
 
     @classmethod
-    def empty(cls, phases: int, mixes: int, m: int) -> Drawn:
+    def empty(cls, phases: int, parts: int, mixes: int, m: int) -> Drawn:
         """Return room for m draws."""
 
         def room(*shape: int) -> Draws:
@@ -55,7 +58,7 @@ class Drawn:
         return cls(
             displayed=room(phases, m), true=room(phases, m), exposure=room(phases, m),
             total=room(phases, m), counts=room(m), rated_wh=room(m), mix_rate=room(mixes, m),
-            runtime=room(m),
+            part_rate=room(parts, m), runtime=room(m),
         )  # fmt: skip
 
     def part(self, begin: int, end: int) -> Drawn:

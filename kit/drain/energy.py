@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from kit.drain.chains import device_conditions
 from kit.drain.flags import join_flags
 from kit.drain.phases import frame_keys, methods, prepare, reached
 from kit.drain.power_drain import power_drains
@@ -31,7 +32,19 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Bools = NDArray[np.bool_]
 
-__all__ = ["EnergyFigures", "display_area_cm2", "energy", "energy_figures", "specific_power"]
+__all__ = [
+    "CD_PER_CM2",
+    "EnergyFigures",
+    "display_area_cm2",
+    "display_areas",
+    "energy",
+    "energy_figures",
+    "luminances",
+    "specific_power",
+]
+
+CD_PER_CM2 = 1e-4
+"""Candela of 1 cm² at 1 cd/m²."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -175,6 +188,24 @@ def display_area_cm2(diagonal_in: float, px: tuple[int, int]) -> float:
     return width * scale * height * scale
 
 
+def display_areas(session: Session) -> dict[str, float]:
+    """Return the area of the display (cm²) of each device for which it is recorded."""
+    return {
+        device.id: display_area_cm2(device.display_diagonal_in, device.display_px)
+        for device in session.devices
+        if device.display_diagonal_in is not None and device.display_px is not None
+    }
+
+
+def luminances(session: Session) -> dict[str, float]:
+    """Return the luminance (cd/m²) of each device for which it is recorded."""
+    found = {
+        device.id: device_conditions(session, i).get("luminance_cd_m2")
+        for i, device in enumerate(session.devices)
+    }
+    return {id_: float(v) for id_, v in found.items() if isinstance(v, (int, float)) and v > 0}
+
+
 def specific_power(session: Session, frame: pd.DataFrame) -> pd.DataFrame:
     """Return mean power per display area, and per area and luminance where that is recorded.
 
@@ -193,15 +224,7 @@ def specific_power(session: Session, frame: pd.DataFrame) -> pd.DataFrame:
         the screen off, only devices whose display is recorded. Area and luminance are taken as
         exact.
     """
-    from kit.drain.chains import device_conditions
-
-    areas, light = {}, {}
-    for i, device in enumerate(session.devices):
-        if device.display_diagonal_in is not None and device.display_px is not None:
-            areas[device.id] = display_area_cm2(device.display_diagonal_in, device.display_px)
-        value = device_conditions(session, i).get("luminance_cd_m2")
-        if isinstance(value, (int, float)) and value > 0:
-            light[device.id] = float(value)
+    areas, light = display_areas(session), luminances(session)
     dark = {phase.id for phase in session.phases if phase.screen_on is False}
     rows = frame[frame["device"].isin(list(areas)) & ~frame["phase"].isin(list(dark))]
     area = rows["device"].map(areas).to_numpy(dtype=np.float64)
@@ -211,6 +234,5 @@ def specific_power(session: Session, frame: pd.DataFrame) -> pd.DataFrame:
     for suffix in ("", "_u", "_low", "_high"):
         power = rows[f"power_w{suffix}"].to_numpy(dtype=np.float64)
         out[f"power_mw_per_cm2{suffix}"] = power / area * 1000.0
-        # 1 cd/m² over 1 cm² is 1e-4 cd
-        out[f"power_mw_per_cd{suffix}"] = power / area * 1000.0 / (luminance * 1e-4)
+        out[f"power_mw_per_cd{suffix}"] = power / area * 1000.0 / (luminance * CD_PER_CM2)
     return result_frame("specific_power", out)

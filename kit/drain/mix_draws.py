@@ -1,9 +1,9 @@
-"""Rates on mixes of activities from the draws of one unit: what its phases, halves, turns add."""
+"""Rates in halves and turns, and on mixes of activities, from the draws of one unit."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, reduce
 from math import sqrt
 from typing import TYPE_CHECKING
 
@@ -28,7 +28,7 @@ __all__ = ["MixDraws"]
 
 @dataclass(frozen=True)
 class MixDraws:
-    """The mixes of one unit.
+    """Halves, turns and mixes of one unit.
 
     Parameters
     ----------
@@ -56,14 +56,24 @@ class MixDraws:
         return parts
 
     def draw(self, rng: np.random.Generator, at: Mapping[int, Draws], z: Draws, out: Drawn) -> None:
-        """Fill in the rates on the mixes: sums of drains over sums of hours, by activity."""
+        """Fill in the rates of halves and turns, and on the mixes.
+
+        A mix is made of sums of drains over sums of hours, by activity.
+        """
+        found = self.unit.found
+        for i, s in enumerate(np.flatnonzero(~found.plain).tolist()):
+            out.part_rate[i] = np.nan
+            if found.usable[self.unit.k, s]:
+                drain, hours = self._split(rng, s, at, out)
+                out.part_rate[i] = drain / hours
         used = sorted({int(s) for p in self.parts if p for _, stands in p for s in stands})
         drawn = {s: self._segment(rng, s, at, z, out) for s in used}
         for i, lines in enumerate(self.parts):
             out.mix_rate[i] = np.nan if lines is None else 0.0
             for share, stands in lines or ():
-                drain = sum(drawn[s][0] for s in stands.tolist())
-                hours = sum(drawn[s][1] for s in stands.tolist())
+                drain, hours = (
+                    reduce(np.add, [drawn[s][what] for s in stands.tolist()]) for what in (0, 1)
+                )
                 out.mix_rate[i] += np.float32(share) * drain / hours
 
     def _segment(
@@ -75,16 +85,25 @@ class MixDraws:
         if found.plain[s]:
             i = int(np.flatnonzero(self.unit.phases == found.phase[s])[0])
             return single(out.true[i] / per_energy), out.exposure[i]
-        base = found.base[k, s]
-        drain = np.zeros(m, dtype=np.float32)
-        for b in np.flatnonzero(base).tolist():
-            drain += np.float32(base[b]) * at[b]
-        weights = (base @ self.unit.found.swaps.states.matrix[k])[
+        drain, hours = self._split(rng, s, at, out)
+        weights = (found.base[k, s] @ self.unit.found.swaps.states.matrix[k])[
             self.unit.nodes
         ] @ self.unit.gauge_root
         drain += weighted_sum(weights, z)
         if found.start_variance[k, s] > 0.0:
             drain += spread(rng, m, 0.0, sqrt(found.start_variance[k, s]))
-        drain += spread(rng, m, 0.0, float(found.wake_pp[k, s]) / sqrt(3.0))
-        hours = spread(rng, m, float(found.hours[k, s]), float(found.length_u_h[k, s]))
         return single(drain / per_energy), hours
+
+    def _split(
+        self, rng: np.random.Generator, s: int, at: Mapping[int, Draws], out: Drawn
+    ) -> tuple[Draws, Draws]:
+        """Return the drain of a half or turn by the display (pp), and its length (h)."""
+        found, k, m = self.unit.found, self.unit.k, out.counts.size
+        base, length = found.base[k, s], float(found.hours[k, s])
+        drain = np.zeros(m, dtype=np.float32)
+        for b in np.flatnonzero(base).tolist():
+            drain += np.float32(base[b]) * at[b]
+        hours = spread(rng, m, length, float(found.length_u_h[k, s]))
+        if found.indirect[s]:  # a turn that took longer leaves less to be taken off
+            drain += (hours - np.float32(length)) * np.float32(found.plain_rate[k, s])
+        return drain + spread(rng, m, 0.0, float(found.wake_pp[k, s]) / sqrt(3.0)), hours

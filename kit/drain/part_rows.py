@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -19,7 +19,15 @@ _EXPOSURE_SLACK_H = 0.5 / 60.0
 
 @dataclass(frozen=True, kw_only=True)
 class PartRow:
-    """One row of the frame; ``half_width`` is U of the rate (pp/h)."""
+    """One row of the frame.
+
+    Parameters
+    ----------
+    half_width
+        U of the rate (pp/h).
+    variance
+        Source → variance of the rate ((pp/h)²), where it is that of one device.
+    """
 
     run: int
     phase: str
@@ -31,6 +39,7 @@ class PartRow:
     half_width: float = float("nan")
     status: str = "measured"
     flags: tuple[str, ...] = ()
+    variance: Mapping[str, float] = field(default_factory=dict)
 
     def cells(self) -> tuple[object, ...]:
         """Return the cells in the order of ``RESULT_COLUMNS["parts"]``."""

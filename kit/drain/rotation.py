@@ -138,11 +138,16 @@ def _rotation_rows(
     rate_a = (d - rho * d_plain) / turn
     length_u = float(chains.length_u_h[unit, phase])
     time2 = float(time_variance(now.unit(unit), weight)[0, 0])
-    other2 = time2 + ((rate_a - rate_b) * length_u) ** 2
+    length2 = ((rate_a - rate_b) * length_u) ** 2
+    other2 = time2 + length2
     bound = float(found.bound_pp[unit, phase] + rho * found.bound_pp[unit, plain])
     k = normal_factor(coverage)
     half = float(shown.expanded(other2**0.5, coverage, bound=bound)[0]) / turn
-    u = float((shown.u[0] ** 2 + other2) ** 0.5) / turn
+    variance = {
+        "resolution": float(shown.own[0]), "rounding": float(shown.common[0]),
+        "reading_time": time2, "phase_length": length2, "gap": bound**2 / 3.0,
+    }  # fmt: skip
+    u = float(sum(variance.values()) ** 0.5) / turn
     plain_u = float(found.rate_u_pp_per_h[unit, plain])
     x_plain = float(found.resolution.half_width(coverage)[unit, plain])
     other_plain = float(np.hypot(found.u_other_pp[unit, plain],
@@ -153,6 +158,12 @@ def _rotation_rows(
         replace(
             base, part=a, exposure_h=turn, rate=rate_a, u=u, half_width=half,
             flags=("not_resolvable",) if blurred else (),
+            variance={source: v / turn**2 for source, v in variance.items()},
         ),
-        replace(base, part=b, exposure_h=rest, rate=rate_b, u=plain_u, half_width=half_b),
+        replace(
+            base, part=b, exposure_h=rest, rate=rate_b, u=plain_u, half_width=half_b,
+            variance={
+                source: float(v[unit, plain]) / plain_h**2 for source, v in found.variance.items()
+            },
+        ),
     ]  # fmt: skip

@@ -67,6 +67,8 @@ class Segments:
         (K, S). Effect of the level on a gauge that counts charge.
     share, share_half_width
         (K, 1). How much of that effect the unit's gauge shows.
+    plain_rate
+        (K, S). Rate (pp/h) at which the rest of a rotation is taken off; 0 for others.
     length_u_h
         (K, S). u of the length (h).
     start_variance
@@ -90,6 +92,7 @@ class Segments:
     beta: Floats
     share: Floats
     share_half_width: Floats
+    plain_rate: Floats
     length_u_h: Floats
     start_variance: Floats
     wake_pp: Floats
@@ -151,6 +154,7 @@ class _Draft:
     usable: Bools
     hours: Floats
     base: Floats
+    plain_rate: Floats
 
 
 def _fill_crossover(ready: Prepared, swaps: Swaps, draft: _Draft, s: int, phase: int,
@@ -187,6 +191,7 @@ def _fill_turn(ready: Prepared, draft: _Draft, s: int, phase: int) -> None:
             rho = (float(chains.exposure_h[unit, phase]) - hours) / chains.length_h[unit, plain]
             draft.base[unit, s, [2 * phase, 2 * phase + 1]] += [1.0, -1.0]
             draft.base[unit, s, [2 * plain, 2 * plain + 1]] -= [rho, -rho]
+            draft.plain_rate[unit, s] = ready.drains["displayed"].rate_pp_per_h[unit, plain]
 
 
 def segments(ready: Prepared, obs: Observed, *, coverage: float = 0.95) -> Segments:
@@ -214,6 +219,7 @@ def segments(ready: Prepared, obs: Observed, *, coverage: float = 0.95) -> Segme
         usable=_usable(ready)[:, phase],
         hours=chains.exposure_h[:, phase].copy(),
         base=np.zeros((k, s_total, b)),
+        plain_rate=np.zeros((k, s_total)),
     )
     for s, (j, kind) in enumerate(layout):
         if kind == "plain":
@@ -249,6 +255,7 @@ def segments(ready: Prepared, obs: Observed, *, coverage: float = 0.95) -> Segme
         beta=charge_excess(middle),
         share=counts.share[:, None],
         share_half_width=counts.half_width[:, None],
+        plain_rate=draft.plain_rate,
         length_u_h=np.where(dying, chains.off_u_h[:, None], chains.length_u_h[:, phase]),
         start_variance=start[:, phase] * (np.array([k != "second" for _, k in layout])),
         wake_pp=np.sqrt(3.0 * np.nan_to_num(true.variance["wake"][:, phase])),

@@ -12,20 +12,23 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from kit.drain.energy import CD_PER_CM2, display_areas, luminances
 from kit.drain.phases import MEASURANDS, frame_keys, prepare
 from kit.drain.power_drain import power_drains
 from kit.drain.projections import SECOND_ORDER, project
 from kit.drain.rated_energy import NOT_RATED, rated_energy
+from kit.drain.split_phases import rows_of_parts
 from kit.drain.total_drain import total_drain
 from kit.drain.usage_mix import chosen_mixes, mix_rates
 from kit.frames import result_frame
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Iterator, Mapping, Sequence
 
     import pandas as pd
     from numpy.typing import NDArray
 
+    from kit.drain.part_rows import PartRow
     from kit.drain.phases import Prepared
     from kit.drain.segments import Segments
     from kit.results import Settings
@@ -39,11 +42,15 @@ __all__ = ["QUANTITIES", "budgets"]
 QUANTITIES = (
     "displayed_rate",
     "true_charge_rate",
+    "part_rate",
     "total_drain",
     "hours",
     "energy",
     "power",
+    "power_per_area",
+    "power_per_luminance",
     "runtime",
+    "endurance_index",
     "mix_hours",
 )
 """Results that have a budget here, in the order of the frame."""
@@ -60,6 +67,7 @@ class _Part:
     device: Values
     variance: Mapping[str, Floats]
     mix: str = ""
+    part: Values | None = None
 
 
 def _of_phases(ready: Prepared, quantity: str, unit: str, variance: Mapping[str, Floats]) -> _Part:
@@ -120,6 +128,58 @@ def _turned_over(linear: Mapping[str, Floats], hours: Floats) -> dict[str, Float
     return {**linear, "reciprocal": bent}
 
 
+def _parts(rows: Sequence[PartRow]) -> Iterator[_Part]:
+    """Return the rates of halves and turns."""
+    known = [row for row in rows if row.variance]
+    if not known:
+        return
+    sources = dict.fromkeys(source for row in known for source in row.variance)
+    run, phase, device, part = (
+        np.array([getattr(row, name) for row in known], dtype=kind)
+        for name, kind in (("run", np.int64), ("phase", object), ("device", object),
+                           ("part", object))
+    )  # fmt: skip
+    yield _Part(
+        quantity="part_rate", unit="pp/h", run=run, phase=phase, device=device, part=part,
+        variance={s: np.array([row.variance.get(s, 0.0) for row in known]) for s in sources},
+    )  # fmt: skip
+
+
+def _scaled(rows: dict[str, Values], quantity: str, unit: str, factor: Floats) -> dict[str, Values]:
+    """Return the rows of a result that is another one times an exact factor, NaN: none."""
+    keep = np.isfinite(factor)
+    out = {name: values[keep] for name, values in rows.items()}
+    for name in ("u", "u_source"):
+        out[name] = np.asarray(out[name], dtype=np.float64) * factor[keep]
+    size = int(keep.sum())
+    out["quantity"] = np.full(size, quantity, dtype=object)
+    out["unit_symbol"] = np.full(size, unit, dtype=object)
+    return out
+
+
+def _of_display(session: Session, power: dict[str, Values]) -> Iterator[dict[str, Values]]:
+    """Return power per area and per luminance of the display, both taken as exact."""
+    per_area = {key: 1000.0 / area for key, area in display_areas(session).items()}
+    light = luminances(session)
+    dark = {phase.id for phase in session.phases if phase.screen_on is False}
+    pairs = list(zip(power["device"].tolist(), power["phase"].tolist(), strict=True))
+    area = np.array([np.nan if p in dark else per_area.get(d, np.nan) for d, p in pairs])
+    candela = np.array([light.get(d, np.nan) * CD_PER_CM2 for d, _ in pairs])
+    yield _scaled(power, "power_per_area", "mW/cm²", area)
+    yield _scaled(power, "power_per_luminance", "mW/cd", area / candela)
+
+
+def _index(session: Session, runtime: dict[str, Values]) -> dict[str, Values]:
+    """Return the endurance index: runtimes times 1000/(U·C)."""
+    factor = {
+        d.id: 1000.0 / (d.nominal_voltage_v * d.rated_capacity_mah)
+        for d in session.devices
+        if d.nominal_voltage_v and d.rated_capacity_mah
+    }
+    by = np.array([factor.get(device, np.nan) for device in runtime["device"].tolist()])
+    return _scaled(runtime, "endurance_index", "1/W", by)
+
+
 def _runtimes(ready: Prepared) -> Iterator[_Part]:
     """Return the runtimes: windows of the power-off and of the start, in hours."""
     devices = np.array(ready.chains.devices, dtype=object)
@@ -162,6 +222,7 @@ def budgets(
     prepared: Prepared | None = None,
     mixes: Mapping[str, Mapping[str, float]] | None = None,
     found: Segments | None = None,
+    parts: Sequence[PartRow] | None = None,
 ) -> pd.DataFrame:
     """Return what each source adds to u of every result beyond the drains of single phases.
 
@@ -174,6 +235,8 @@ def budgets(
     prepared, mixes, found
         From `kit.drain.phases.prepare`, `kit.drain.usage_mix.chosen_mixes` and
         `kit.drain.segments.segments`, if made already.
+    parts
+        From `kit.drain.split_phases.rows_of_parts`, if made already.
 
     Returns
     -------
@@ -210,9 +273,14 @@ def budgets(
     if mixes is None:
         mixes = chosen_mixes(session, settings, prepared=ready, found=found)
     since_start = total_drain(ready, settings.coverage)
-    parts = [*_rates(ready), _of_phases(ready, "total_drain", "pp", since_start.variance)]
-    parts += [*_power(ready, settings), *_runtimes(ready), *_mixes(ready, mixes, found)]
-    frames = [_rows(part) for part in parts]
+    halves = rows_of_parts(ready, settings.coverage) if parts is None else parts
+    kinds = [*_rates(ready), *_parts(halves)]
+    kinds += [_of_phases(ready, "total_drain", "pp", since_start.variance)]
+    frames = [_rows(kind) for kind in (*kinds, *_power(ready, settings))]
+    frames += _of_display(session, frames[-1])
+    lasted = [_rows(kind) for kind in _runtimes(ready)]
+    frames += [*lasted, *(_index(session, rows) for rows in lasted)]
+    frames += [_rows(kind) for kind in _mixes(ready, mixes, found)]
     return result_frame(
         "budgets", {name: np.concatenate([frame[name] for frame in frames]) for name in frames[0]}
     )
@@ -229,6 +297,7 @@ def _rows(part: _Part) -> dict[str, Values]:
     return {
         "run": part.run[row],
         "phase": part.phase[row],
+        "part": np.full(row.size, "", dtype=object) if part.part is None else part.part[row],
         "mix": np.full(row.size, part.mix, dtype=object),
         "device": part.device[row],
         "quantity": np.full(row.size, part.quantity, dtype=object),

@@ -107,6 +107,9 @@ class Simulated:
         Shape (K,), in h.
     mixes
         Name of a mix → hours on it, shape (K,).
+    parts
+        Rate by the display in each half and turn (pp/h), shape (K, S) of the segments that are no
+        whole phase.
     """
 
     draws: int
@@ -115,6 +118,7 @@ class Simulated:
     phases: Mapping[str, Figures]
     runtime: Figures
     mixes: Mapping[str, Figures]
+    parts: Figures
 
     @property
     def all_figures(self) -> Iterator[Figures]:
@@ -122,6 +126,7 @@ class Simulated:
         yield from self.phases.values()
         yield self.runtime
         yield from self.mixes.values()
+        yield self.parts
 
 
 def _figures(draws: Draws, coverage: float, least: float = 0.0) -> tuple[float, float, float]:
@@ -220,26 +225,31 @@ def simulate(
     phases = {name: Figures.unknown(k_all, p_all) for name in OF_PHASES}
     runtime = Figures.unknown(k_all)
     of_mixes = {name: Figures.unknown(k_all) for name in names}
+    stretches = (
+        segments(ready, observed(chains.session), coverage=coverage) if found is None else found
+    )
+    rates = Figures.unknown(k_all, int((~stretches.plain).sum()))
     if draws:
-        stretches = (
-            segments(ready, observed(chains.session), coverage=coverage) if found is None else found
-        )
         seeds = np.random.SeedSequence(seed).spawn(k_all)
         for k in range(k_all):
             here = np.flatnonzero(~np.isnan(ready.drains["displayed"].drain_pp[k]))
             unit = UnitDraws(ready, stretches, k, here)
             on_mixes = MixDraws(unit, tuple(names.values()))
             rng = np.random.Generator(np.random.SFC64(seeds[k]))
-            drawn = Drawn.empty(here.size, len(names), draws)
+            drawn = Drawn.empty(here.size, rates.u.shape[1], len(names), draws)
             for begin in range(0, draws, CHUNK):
                 part = drawn.part(begin, min(begin + CHUNK, draws))
                 on_mixes.draw(rng, *unit.draw(rng, part), part)
             _phase_figures(ready, unit, drawn, coverage, phases)
             if not np.isnan(drawn.runtime[0]):
                 runtime.put((k,), _figures(drawn.runtime, coverage))
+            for s, rate in enumerate(drawn.part_rate):
+                rates.put((k, s), _figures(rate, coverage, -np.inf))
             for rate, figures in zip(drawn.mix_rate, of_mixes.values(), strict=True):
                 figures.put((k,), _hours(rate, coverage))
-    return Simulated(draws=draws, coverage=coverage, phases=phases, runtime=runtime, mixes=of_mixes)
+    return Simulated(
+        draws=draws, coverage=coverage, phases=phases, runtime=runtime, mixes=of_mixes, parts=rates
+    )
 
 
 def simulate_to_digits(

@@ -8,11 +8,14 @@ import numpy as np
 
 from kit.drain.crossover import crossover_rows
 from kit.drain.phases import prepare
+from kit.drain.readings import observed
 from kit.drain.rotation import rotation_rows
 from kit.drain.swaps import with_swaps
 from kit.frames import frame_of_rows, result_frame
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     import pandas as pd
 
     from kit.drain.part_rows import PartRow
@@ -20,11 +23,38 @@ if TYPE_CHECKING:
     from kit.results import Settings
     from kit.session import Session
 
-__all__ = ["parts"]
+__all__ = ["parts", "rows_of_parts"]
+
+
+def rows_of_parts(ready: Prepared, coverage: float) -> list[PartRow]:
+    """Return both activities of every crossover and rotation, as rows with their variances.
+
+    Parameters
+    ----------
+    ready
+        From `kit.drain.phases.prepare`.
+    coverage
+        Probability of the intervals.
+    """
+    session = ready.chains.session
+    rows: list[PartRow] = []
+    if any(phase.is_split for phase in session.phases):
+        swaps = with_swaps(ready, observed(session))
+        for run in range(len(session.runs)):
+            for j, phase in enumerate(session.phases):
+                if phase.kind == "crossover":
+                    rows += crossover_rows(ready, swaps, run, j, coverage)
+                elif phase.kind == "rotation":
+                    rows += rotation_rows(ready, run, j, coverage)
+    return rows
 
 
 def parts(
-    session: Session, settings: Settings, *, prepared: Prepared | None = None
+    session: Session,
+    settings: Settings,
+    *,
+    prepared: Prepared | None = None,
+    rows: Sequence[PartRow] | None = None,
 ) -> pd.DataFrame:
     """Return the rates of both activities in every crossover and rotation.
 
@@ -36,6 +66,8 @@ def parts(
         The coverage probability.
     prepared
         From `kit.drain.phases.prepare`, if it was made already.
+    rows
+        From `rows_of_parts`, if they were made already.
 
     Returns
     -------
@@ -45,19 +77,11 @@ def parts(
         between the activities, and between the halves. A device that lacks one half is left out of
         these with both. ``status``: ``measured``, ``no_reading``, ``died``, ``not_reached``.
     """
-    from kit.drain.readings import observed
     from kit.results import RESULT_COLUMNS
 
-    rows: list[PartRow] = []
-    if any(phase.is_split for phase in session.phases):
+    if rows is None:
         ready = prepare(session) if prepared is None else prepared
-        swaps = with_swaps(ready, observed(session))
-        for run in range(len(session.runs)):
-            for j, phase in enumerate(session.phases):
-                if phase.kind == "crossover":
-                    rows += crossover_rows(ready, swaps, run, j, settings.coverage)
-                elif phase.kind == "rotation":
-                    rows += rotation_rows(ready, run, j, settings.coverage)
+        rows = rows_of_parts(ready, settings.coverage)
     if not rows:
         kinds = {"run": np.int64}
         return result_frame(

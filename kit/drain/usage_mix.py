@@ -156,7 +156,8 @@ def mix_rates(
     gauge = ((coefficients[:, None, :] @ found.gauge)[:, 0, :] * coefficients).sum(axis=1)
     drain = np.where(share > 0.0, np.nan_to_num(found.drain_pp), 0.0)
     per_hour = np.where(share > 0.0, drain / np.where(found.hours > 0.0, found.hours, 1.0), 0.0)
-    length = scaled * per_hour * found.length_u_h
+    # a turn that took longer leaves less to be taken off for the rest of its phase
+    length = scaled * (per_hour - found.plain_rate) * found.length_u_h
     taken = share > 0.0
     averaged = {
         "reading_time": time_variance(now, base[:, None, :])[:, 0],

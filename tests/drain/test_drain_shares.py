@@ -22,7 +22,11 @@ STATED = {
     "hours": ("projections", "hours_u"),
     "energy": ("energy", "energy_wh_u"),
     "power": ("energy", "power_w_u"),
+    "power_per_area": ("specific_power", "power_mw_per_cm2_u"),
+    "power_per_luminance": ("specific_power", "power_mw_per_cd_u"),
+    "part_rate": ("parts", "rate_pp_per_h_u"),
     "runtime": ("runtimes", "runtime_h_u"),
+    "endurance_index": ("endurance_index", "index_per_w_u"),
     "mix_hours": ("mixes", "hours_u"),
 }
 
@@ -40,20 +44,22 @@ def day() -> Results:
 def frame_of(results: Results, name: str) -> pd.DataFrame:
     frame = results.extra[name] if name in results.extra else getattr(results, name)
     assert isinstance(frame, pd.DataFrame)
-    return frame.assign(**{key: "" for key in ("phase", "mix") if key not in frame})
+    return frame.assign(**{key: "" for key in ("phase", "part", "mix") if key not in frame})
 
 
 @pytest.mark.parametrize("sample", ["full-day", "minute-log", "replicates"])
 def test_the_sources_of_every_result_add_up_to_its_stated_uncertainty(sample: str) -> None:
     results = results_of(samples_folder() / sample)
     budget = results.extra["budgets"]
-    keys = ["run", "phase", "mix", "device"]
+    keys = ["run", "phase", "part", "mix", "device"]
     summed = budget.assign(square=budget["u_source"] ** 2).groupby(["quantity", *keys])
     whole = np.sqrt(summed["square"].sum())
     assert whole.to_numpy() == pytest.approx(summed["u"].first().to_numpy(), rel=1e-9)
     assert summed["share"].sum().to_numpy() == pytest.approx(1.0)
     for quantity, (name, column) in STATED.items():
-        stated = frame_of(results, name).set_index(keys)[column].dropna()
+        frame = frame_of(results, name)
+        # the effects of a crossover are of no one device
+        stated = frame[frame["device"] != ""].set_index(keys)[column].dropna()
         stated = stated[stated > 0.0]
         if quantity not in budget["quantity"].to_numpy():
             assert stated.empty, quantity
@@ -63,7 +69,7 @@ def test_the_sources_of_every_result_add_up_to_its_stated_uncertainty(sample: st
         assert found[stated.index].to_numpy() == pytest.approx(stated.to_numpy(), rel=1e-9), (
             quantity
         )
-    rates = results.phase_drain.assign(mix="").set_index(["measurand", *keys])
+    rates = results.phase_drain.assign(mix="", part="").set_index(["measurand", *keys])
     for measurand in ("displayed", "true_charge"):
         u = rates.loc[measurand]["rate_pp_per_h_u"].dropna()
         u = u[u > 0.0]
@@ -72,7 +78,33 @@ def test_the_sources_of_every_result_add_up_to_its_stated_uncertainty(sample: st
 
 
 def test_every_kind_of_result_of_a_full_day_has_a_budget(day: Results) -> None:
-    assert tuple(dict.fromkeys(day.extra["budgets"]["quantity"])) == QUANTITIES
+    # no luminance was measured on that day
+    there = tuple(name for name in QUANTITIES if name != "power_per_luminance")
+    assert tuple(dict.fromkeys(day.extra["budgets"]["quantity"])) == there
+
+
+def test_power_per_luminance_and_index_have_the_sources_of_what_they_are_made_of() -> None:
+    """200 cd/m² on 10 in, 4 to 3 (309.7 cm²): power × 1000/309.7 mW/cm², that over 0.02 cd/cm².
+
+    Index: 1000/(3.8 · 8000) of the runtime in h.
+    """
+    device = Device(
+        id="a", label="a", rated_energy_wh=30, display_diagonal_in=10.0, display_px=(2048, 1536),
+        nominal_voltage_v=3.8, rated_capacity_mah=8000,
+    )  # fmt: skip
+    s = make_session(
+        devices=[device], phases={"p": 60, "q": 600}, readings={"a": [90, 80]},
+        conditions={"luminance_cd_m2": 200},
+        power_offs={"a": {"noted_min": 303, "last_on_min": 300, "first_off_min": 303}},
+    )  # fmt: skip
+    rows = analyse(s, (), Settings(draws=0)).extra["budgets"]
+    of = rows[rows["phase"].isin(["p", ""])].set_index(["quantity", "source"])["u_source"]
+    for source, u in of["power"].items():
+        assert of["power_per_area", source] == pytest.approx(u * 1000 / 309.6768, rel=1e-6)
+        assert of["power_per_luminance", source] == pytest.approx(u * 1000 / 309.6768 / 0.02,
+                                                                  rel=1e-6)  # fmt: skip
+    for source, u in of["runtime"].items():
+        assert of["endurance_index", source] == pytest.approx(u * 1000 / (3.8 * 8000))
 
 
 def test_energy_names_the_rated_energy_and_the_health(day: Results) -> None:

@@ -165,8 +165,37 @@ def test_mix_of_a_crossover_against_a_simulation_by_hand():
     rate = 0.75 * (first - middle) / 0.5 + 0.25 * (middle - last) / 0.5
     low, high = np.quantile(100 / rate, [0.025, 0.975])
     assert closed["hours"] == pytest.approx(100 / 14.0, rel=0.01)
+    # by the display, talk: 12 ± 0.776 · 2 pp/h
+    rates = drawn(s).parts
+    assert rates.low[0, 0] == pytest.approx(12 - 2 * TRIANGLE_95, rel=0.02)
+    assert rates.high[0, 0] == pytest.approx(12 + 2 * TRIANGLE_95, rel=0.02)
     assert found.low[0] == pytest.approx(low, rel=0.02)
     assert found.high[0] == pytest.approx(high, rel=0.02)
+
+
+def test_rate_in_a_turn_against_a_simulation_by_hand():
+    """Ten minutes of film in an hour of talk: 84 → 72 % there, 96 → 84 % in an hour of talk before.
+
+    (12 − 50/60 · 12)/(10/60) = 12 pp/h, from three readings: the one between counts 1 + 5/6 times.
+    """
+    turn = Phase(id="turn", label="Turn", kind="rotation", planned_min=60, parts=("film", "talk"),
+                 turn_min=10.0)  # fmt: skip
+    s = session(
+        {"a": [96, 84, 72]}, phases=("talk", turn),
+        turns=[{"phase": "turn", "device": "a", "activity": "film", "start_min": 60,
+                "end_min": 70}],
+    )  # fmt: skip
+    found = analyse(s, (), Settings(draws=100_000))
+    closed = found.parts[found.parts["part"] == "film"].iloc[0]
+    row = found.extra["agreements"].query("quantity == 'part_rate' and part == 'film'").iloc[0]
+    rng = np.random.default_rng(10)
+    first, middle, last = (v + rng.uniform(-0.5, 0.5, 1_000_000) for v in (96.0, 84.0, 72.0))
+    rate = ((middle - last) - 5 / 6 * (first - middle)) * 6
+    low, high = np.quantile(rate, [0.025, 0.975])
+    assert closed["rate_pp_per_h"] == pytest.approx(12.0)
+    assert row["mc_low"] == pytest.approx(low, abs=0.15)
+    assert row["mc_high"] == pytest.approx(high, abs=0.15)
+    assert row["gum_low"] == pytest.approx(closed["rate_pp_per_h_low"])
 
 
 def test_report_states_both_ways():

@@ -109,6 +109,7 @@ def test_the_parameters_are_plain_values(notebook: dict[str, Any]) -> None:
         "coverage": float,
         "seed": int,
         "draws": int,
+        "digits": int,
         "mix": str,
         "archive": str,
         "keep": str,
@@ -190,7 +191,9 @@ def test_the_results_for_machines_hold_every_frame_in_full() -> None:
     assert found["format"] == FORMAT
     assert found["kit_version"] == "1.2.3"
     assert found["session"]["fingerprint"] == results.session.fingerprint
-    assert found["settings"] == {"coverage": 0.95, "seed": 20260516, "draws": 100_000}
+    assert found["settings"] == {
+        "coverage": 0.95, "seed": 20260516, "draws": 100_000, "digits": 1,
+    }  # fmt: skip
     drains = found["tables"]["phase_drain"]
     assert drains["columns"] == list(RESULT_COLUMNS["phase_drain"])
     assert len(drains["rows"]) == len(results.phase_drain)

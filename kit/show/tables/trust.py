@@ -126,12 +126,16 @@ def contributions(results: Results) -> Table | None:
 SHARE_COLUMNS = {
     "displayed_rate": ("Rate by the display", "pp/h"),
     "true_charge_rate": ("Rate of true charge", "pp/h"),
+    "part_rate": ("Rate in a half or turn", "pp/h"),
     "total_drain": ("Drain since the start", "pp"),
     "hours": ("Projected hours", "h"),
     "mix_hours": ("Hours on a mix", "h"),
     "energy": ("Energy", "Wh"),
     "power": ("Mean power", "W"),
+    "power_per_area": ("Power per area", "mW/cm²"),
+    "power_per_luminance": ("Power per luminance", "mW/cd"),
     "runtime": ("Runtime", "h"),
+    "endurance_index": ("Endurance index", "1/W"),
 }
 
 
@@ -142,7 +146,7 @@ def shares(results: Results) -> Table | None:
         return None
     there = set(frame["quantity"])
     kinds = [name for name in SHARE_COLUMNS if name in there]
-    each = frame.drop_duplicates(["run", "phase", "mix", "device", "quantity"])
+    each = frame.drop_duplicates(["run", "phase", "part", "mix", "device", "quantity"])
     count = each.groupby("quantity")["u"].count()
     middle = each.groupby("quantity")["u"].median()
     share = frame.groupby(["source", "quantity"])["share"].sum()

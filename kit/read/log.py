@@ -16,7 +16,6 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-
 __all__ = ["Log"]
 
 

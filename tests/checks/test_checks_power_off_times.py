@@ -22,6 +22,8 @@ def test_noted_off_after_it_was_first_seen_off() -> None:
     assert finding.found == ("'a' noted off at 16:10, 20 min after it was first seen off, at 15:50")
     assert finding.expected == "a noted minute no later than 'first seen off'"
     assert "up to 20 min too short" in finding.remedy
+    (wide,) = found(replace(session, form="wide"), "power-off-noted-late")
+    assert (wide.line, wide.column) == (40, "a")
     # it is a caution because the noted minute is not used: the runtime is as without it
     without = a_off(**times)
     assert runtimes(session).equals(runtimes(without))
@@ -107,6 +109,17 @@ def test_a_power_off_in_another_phase() -> None:
     assert finding.found == "'a' off between 12:10 and 12:13, logged in 'p3'"
     assert finding.expected == "a time within 'p3' (10:00 to 11:00)"
     assert "lies in the phase 'p5'" in finding.remedy
+
+
+def test_a_power_off_outside_a_phase_of_which_only_lengths_are_known() -> None:
+    # the same with lengths alone: p3 is put at 120 to 180 min by the lengths before it, and a break
+    # would move it; the entry may be right
+    session = a_off(noted_min=252, last_on_min=250, phase="p3")
+    spans = session.spans.copy()
+    spans[["start_source", "end_source"]] = "planned"
+    finding = one(replace(session, spans=spans), "power-off-outside-phase")
+    assert "only added up from the lengths of those before it" in finding.remedy
+    assert "so a break or a phase that ran longer would put it right" in finding.remedy
 
 
 def test_a_power_off_in_a_gap() -> None:

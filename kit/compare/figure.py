@@ -9,8 +9,8 @@ from kit.compare.order_tables import against_first, bounds_cell, league_places, 
 from kit.compare.words import to_percent
 from kit.labels import FIGURE_WIDTH, shorten
 from kit.show.canvas import as_picture, one_axes, type_set
-from kit.show.figures.base import bare, device_ticks, write
-from kit.show.look import BAND, INK, SMALL_PT, device_styles
+from kit.show.figures.base import NARROW_IN, ROW_IN, bare, named_rows, row_grid, row_line, row_words
+from kit.show.look import INK, device_styles
 from kit.show.tables.cells import place_word
 from kit.units import percent
 
@@ -68,7 +68,7 @@ def plot_order(found: Comparison, places: list[Place], ax: Axes) -> Axes:
     low, high = min([-1.0, *finite]), max([1.0, *finite])
     pad = 0.12 * (high - low)
     left, right = low - pad, high + pad
-    ax.axvline(0.0, color=INK, linewidth=0.8, zorder=1)
+    row_line(ax, 0.0, len(places), color=INK, linewidth=0.8, zorder=1)
     for y, (item, span) in enumerate(zip(places, spans, strict=True)):
         style = styles[str(item.entry)]
         is_reference = reference is not None and item.entry == reference.entry
@@ -78,13 +78,12 @@ def plot_order(found: Comparison, places: list[Place], ax: Axes) -> Axes:
             words += ", reference"
         elif item.at_least:
             words += ", not seen off"
-        write(ax, 1.02, y, words, transform=ax.get_yaxis_transform(), va="center",
-              fontsize=SMALL_PT)  # fmt: skip
-    device_ticks(ax, _names(found, places))
+        row_words(ax, y, words)
+    named_rows(ax, _names(found, places))
     ax.set_xlim(left, right)
     name = "" if reference is None else found.standing.field.entries[reference.entry].name
-    ax.set_xlabel(f"Runtime against {shorten(name, 40)} (%)", parse_math=False)
-    ax.grid(visible=True, axis="x", color=BAND, alpha=0.25, linewidth=0.6)
+    ax.set_xlabel(f"Runtime against {shorten(name, FIGURE_WIDTH)} (%)", parse_math=False)
+    row_grid(ax, len(places))
     bare(ax, "bottom")
     return ax
 
@@ -100,9 +99,9 @@ def _draw(
 ) -> None:
     alone, family, middle = span
     if is_reference:
-        ax.plot([0.0], [y], marker=style.marker, color=style.colour, markersize=6.5, zorder=3)
+        ax.plot([0.0], [y], marker=style.marker, color=style.colour, markersize=5.5, zorder=3)
         return
-    for ends, width, alpha in ((family, 1.0, 1.0), (alone, 4.5, 0.45)):
+    for ends, width, alpha in ((family, 1.0, 1.0), (alone, 6.0, 0.45)):
         low, high = max(ends[0], edge[0]), min(ends[1], edge[1])
         ax.hlines(y, low, high, color=style.colour, linewidth=width, alpha=alpha, zorder=2)
     for end, tip, inward in ((family[0], edge[0], 1), (family[1], edge[1], -1)):
@@ -117,7 +116,7 @@ def _draw(
     at = middle if known else next((e for e in alone if math.isfinite(e)), math.nan)
     if math.isfinite(at):
         ax.plot(
-            [at], [y], marker=style.marker, color=style.colour, markersize=6,
+            [at], [y], marker=style.marker, color=style.colour, markersize=4.5,
             markerfacecolor=style.colour if known else "none", linestyle="none", zorder=3,
         )  # fmt: skip
 
@@ -146,7 +145,7 @@ def order_pictures(found: Comparison) -> tuple[Picture, ...]:
     pictures = []
     for number, group in enumerate(groups, start=1):
         with type_set():
-            figure, ax = one_axes(0.85 + 0.34 * len(group))
+            figure, ax = one_axes(0.65 + ROW_IN * len(group), NARROW_IN)
             plot_order(found, group, ax)
             which = f" (group {number} of {len(groups)})" if len(groups) > 1 else ""
             pictures.append(

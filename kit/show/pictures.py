@@ -39,8 +39,9 @@ __all__ = [
     "survival",
 ]
 
-CHARGE_IN = 5.2
-"""Height of the charge over time: one point in a hundred is then about as much as a mark."""
+CHARGE_IN = 4.6
+"""Height of the charge over time, without its key: one point in a hundred is then about as much
+as a mark."""
 
 MAX_HEIGHT_IN = 9.0
 """Tallest figure that leaves room for its caption on an A4 page."""
@@ -55,15 +56,16 @@ LEGEND_IN = 2.0
 """Sizes in the staircase (inch): a cell, one character of a name, the same slanted in height, the
 places, and the least width that the meaning of the signs takes."""
 
-TITLE_WIDTHS = {1: 44, 2: 25}
-"""Columns of a panel's title that fit, by the number of panels side by side."""
+NAME_PT, TITLE_PT = 5.2, 5.6
+"""Width of one column of a device's name and of a panel's title, which is bold (pt)."""
 
 
 def charge(results: Results, run: int = 1) -> Picture:
     """Return the state of charge over time."""
     with type_set():
         view = figures.charge_view(results, run=run)
-        figure, ax = one_axes(max(CHARGE_IN, 0.32 * len(results.session.devices)))
+        height = CHARGE_IN + keys_height_in(figures.charge_keys(results, view))
+        figure, ax = one_axes(height, NORMAL_IN)
         figures.plot_charge(results, ax, run=run, view=view)
         return as_picture(
             figure,
@@ -84,7 +86,10 @@ def rates(results: Results, run: int = 1) -> tuple[Picture, ...]:
     if not phases:
         return ()
     right = float(frame["rate_pp_per_h_high"].quantile(0.99)) * 1.05
-    across = 1 if len(phases) == 1 else 2 if len(phases) <= 4 else 3
+    beyond = bool((frame["rate_pp_per_h_high"] > right).any())
+    across = min(len(phases), 2)
+    names = max(text_width(name) for name in short_names(results).device.values())
+    title_width = int((NORMAL_IN * 72.0 - 20.0 - NAME_PT * names) / across / TITLE_PT)
     panel = 0.62 + 0.165 * len(results.session.devices)
     down = max(1, int(MAX_HEIGHT_IN / panel))
     per_figure = across * down
@@ -94,7 +99,7 @@ def rates(results: Results, run: int = 1) -> tuple[Picture, ...]:
         part = f" ({number} of {len(groups)})" if len(groups) > 1 else ""
         with type_set():
             lines = math.ceil(len(group) / across)
-            figure = sheet(max(lines * panel + 0.3, 1.4))
+            figure = sheet(max(lines * panel + 0.3, 1.4), NORMAL_IN)
             grid = figure.subplots(lines, across, sharex=True, squeeze=False)
             for k, ax in enumerate(grid.flat):
                 if k >= len(group):
@@ -106,7 +111,8 @@ def rates(results: Results, run: int = 1) -> tuple[Picture, ...]:
                     run=run,
                     phase=group[k],
                     show_names=k % across == 0,
-                    title_width=TITLE_WIDTHS[across],
+                    title_width=title_width,
+                    right=right,
                 )
                 ax.xaxis.set_major_locator(MaxNLocator(5, steps=[1, 2, 5, 10], integer=True))
                 ax.tick_params(axis="x", labelbottom=k + across >= len(group))
@@ -119,7 +125,8 @@ def rates(results: Results, run: int = 1) -> tuple[Picture, ...]:
                     alt=alt_rates(results, run, group),
                     caption=f"Rate of each device in each phase{run_words(results, run)}{part}. "
                     "Thick bar: interval of the displayed rate; thin line: gauge error "
-                    "included, for comparing devices; open mark: powered off in that phase.",
+                    "included, for comparing devices; open mark: powered off in that phase"
+                    + ("; arrowhead: goes on beyond the axis." if beyond else "."),
                 )
             )
     return tuple(pictures)
@@ -128,14 +135,14 @@ def rates(results: Results, run: int = 1) -> tuple[Picture, ...]:
 def runtimes(results: Results, run: int = 1) -> Picture:
     """Return the runtimes as intervals."""
     with type_set():
-        figure, ax = one_axes(0.75 + 0.36 * len(results.session.devices))
+        figure, ax = one_axes(0.65 + ROW_IN * len(results.session.devices), NARROW_IN)
         figures.plot_runtimes(results, ax, run=run)
         return as_picture(
             figure,
             f"figure-runtimes{run_slug(results, run)}",
             alt=alt_runtimes(results, run),
-            caption=f"Runtimes with their bounds (h:mm){run_words(results, run)}; an arrow marks "
-            "a device that was not seen off.",
+            caption=f"Runtimes (h:mm){run_words(results, run)}. Bar: from the earliest to the "
+            "latest moment at which it can have ended; arrow: not seen off.",
         )
 
 
@@ -183,7 +190,7 @@ def mix_shifts(results: Results) -> Picture | None:
         return None
     strips = frame.groupby(["mix", "activity"], sort=False).ngroups
     with type_set():
-        figure, ax = one_axes(0.75 + 0.38 * strips)
+        figure, ax = one_axes(0.75 + 0.38 * strips, NORMAL_IN)
         figures.plot_mix_shifts(results, ax)
         return as_picture(
             figure,
@@ -191,8 +198,15 @@ def mix_shifts(results: Results) -> Picture | None:
             alt=alt_mix_shifts(results),
             caption="Which device lasts longest as one activity takes more of the time, the "
             "others keeping their proportions. Filled: the lead stands; outlined: in front by the "
-            "estimate only; triangle: the share that the mix has.",
+            "estimate only, where the border may lie elsewhere; triangle: the share that the mix "
+            "has.",
         )
+
+
+def _run_row_in(results: Results) -> float:
+    """Return the height of a device in the figure of all runs (inch), as tall as a page allows."""
+    wanted = 0.42 + 0.08 * min(len(results.session.runs), figures.MAX_LANES)
+    return max(ROW_IN, min(wanted, (MAX_HEIGHT_IN - 0.65) / len(results.session.devices)))
 
 
 def replicates(results: Results) -> Picture | None:
@@ -200,14 +214,14 @@ def replicates(results: Results) -> Picture | None:
     if len(results.session.runs) < 2:
         return None
     with type_set():
-        figure, ax = one_axes(0.75 + 0.42 * len(results.session.devices))
+        figure, ax = one_axes(0.65 + _run_row_in(results) * len(results.session.devices), NARROW_IN)
         figures.plot_replicates(results, ax)
         return as_picture(
             figure,
             "figure-replicates",
             alt=alt_replicates(results),
-            caption="Runtimes of every run and their mean with its interval; an open mark is a "
-            "device that was not seen off.",
+            caption="Runtimes of every run, one under the other, with their bounds; below them the "
+            "mean, a tick on the bar of its interval. Open mark and arrow: not seen off.",
         )
 
 

@@ -179,6 +179,18 @@ def test_rates_show_both_intervals_and_open_marks_for_a_phase_cut_short() -> Non
     assert marks[17.33].get_markerfacecolor() != "none"
 
 
+def test_a_rate_that_goes_on_beyond_the_axis_ends_in_an_arrowhead() -> None:
+    results = fake_results()
+    # by true charge, phase of 90 min: kelpfin 20 ± 4 pp, 10.67 to 16 pp/h; dunlin 34 ± 4 pp, 20 to
+    # 25.33; displayed, ± 0.8: 21.07 … 23.2; an axis that ends at 22
+    ax = figures.plot_rates(results, axes(), phase="draw", right=22.0)
+    heads = [m for m in ax.lines if m.get_marker() == ">"]
+    ends = {(float(m.get_xdata()[0]), float(m.get_ydata()[0])) for m in heads}
+    assert (22.0, 3.0) in ends
+    assert not any(y == 2.0 for _, y in ends)
+    assert max(s[1][0] for c in ax.collections for s in c.get_segments()) == 22.0
+
+
 def test_a_device_without_a_rate_is_named_and_says_why() -> None:
     ax = figures.plot_rates(fake_results(), axes(), phase="empty")
     assert {"no reading", "off before"} <= {t.get_text() for t in ax.texts}
@@ -227,6 +239,12 @@ def test_replicates_show_every_run_and_the_mean() -> None:
     ax = figures.plot_replicates(fake_results(session, replicates=means), axes())
     # two runs of five devices, and one mean
     assert len(ax.lines) == 11
+    # limpet, first of five: on until 448 min, off from 450 min, in both runs; then its mean
+    bars = [np.round(s, 3).tolist() for c in ax.collections for s in c.get_segments()]
+    bounds = [[a[0], b[0]] for a, b in bars if a[1] == b[1] and a[1] < 0.5]
+    assert bounds == [[7.467, 7.5], [7.467, 7.5], [7.2, 7.8]]
+    # a lane for each run, none on another
+    assert len({a[1] for a, b in bars if a[1] == b[1] and a[1] < 0.5}) == 3
     open_marks = [line for line in ax.lines if line.get_markerfacecolor() == "none"]
     assert len(open_marks) == 2  # kelpfin was still on in both
 
@@ -274,10 +292,21 @@ def size_pt(svg: str) -> tuple[float, float]:
     return width, height
 
 
-@pytest.mark.parametrize("make", [fake_results, crowded], ids=["five", "twelve"])
-def test_no_text_is_cut_and_every_figure_fits_an_a4_page(
-    make: Any, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def repeated() -> Results:
+    """Return three runs of five devices, with means."""
+    session = join_runs(field_day(), field_day(), field_day())
+    means = [
+        {"device": d.id, "quantity": "runtime", "runs": 3, "mean": 6.0, "mean_low": 5.0,
+         "mean_high": 8.0, "unit_symbol": "h"}
+        for d in session.devices
+    ]  # fmt: skip
+    return fake_results(session, replicates=rows("replicates", means))
+
+
+def figures_drawn(
+    results: Results, monkeypatch: pytest.MonkeyPatch
+) -> list[tuple[Picture, Figure]]:
+    """Return all pictures of a run with the figures that they were made of."""
     drawn: list[Figure] = []
     original = pictures.as_picture
 
@@ -287,16 +316,37 @@ def test_no_text_is_cut_and_every_figure_fits_an_a4_page(
         return picture
 
     monkeypatch.setattr(pictures, "as_picture", keep)
-    made = all_pictures(make())
-    assert len(drawn) == len(made)
-    for picture in made:
+    return list(zip(all_pictures(results), drawn, strict=True))
+
+
+def written(figure: Figure, renderer: Any) -> list[tuple[str, Any]]:
+    """Return all texts that stand upright or level, with their boxes less 0.7 px."""
+    found: Any = figure.findobj(lambda artist: hasattr(artist, "get_text"))
+    return [
+        (text.get_text(), text.get_window_extent(renderer).padded(-0.7))
+        for text in found
+        if text.get_visible() and text.get_text().strip() and text.get_rotation() in (0, 90)
+    ]
+
+
+MAKERS = pytest.mark.parametrize(
+    "make", [fake_results, crowded, repeated], ids=["five", "twelve", "three runs"]
+)
+
+
+@MAKERS
+def test_no_text_is_cut_or_on_another_and_every_figure_fits_an_a4_page_and_a_phone(
+    make: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for picture, figure in figures_drawn(make(), monkeypatch):
         width, height = size_pt(picture.svg)
-        whole = look.WIDTH_IN * 72
-        # the staircase of pairs is no wider than it needs to be
-        least = 0.3 * whole if picture.id.startswith("figure-pairs") else whole - 0.1
-        assert least <= width <= whole + 0.1
+        # 375 px less the page's margins of 16 px, at 96 px an inch: 343/96 = 3.57 in
+        on_phone = picture.id.startswith(("figure-runtimes", "figure-replicates"))
+        # the page never shrinks a figure below 480 px = 5.0 in
+        never_shrunk = picture.id.startswith(("figure-charge", "figure-rates"))
+        most = 3.57 if on_phone else 5.0 if never_shrunk else look.WIDTH_IN
+        assert width <= most * 72 + 0.1
         assert height <= 9.6 * 72
-    for figure in drawn:
         canvas = FigureCanvasAgg(figure)
         canvas.draw()
         # everything that is drawn, in inches
@@ -306,6 +356,8 @@ def test_no_text_is_cut_and_every_figure_fits_an_a4_page(
         assert drawn_box.y0 >= -0.01
         assert drawn_box.x1 <= width + 0.01
         assert drawn_box.y1 <= height + 0.01
+        for (one, a), (other, b) in combinations(written(figure, canvas.get_renderer()), 2):
+            assert not a.overlaps(b), f"{picture.id}: {one!r} on {other!r}"
 
 
 def test_names_in_figures_are_short() -> None:

@@ -7,13 +7,15 @@ the axes together, sets the type and writes SVG.
 
 from __future__ import annotations
 
-from kit.show.figures.charge import charge_view, plot_charge
+from kit.show.figures.charge import charge_keys, charge_view, plot_charge
 from kit.show.figures.mixes import plot_mix_shifts
-from kit.show.figures.order import plot_pairs, plot_replicates, plot_runtimes
+from kit.show.figures.order import MAX_LANES, plot_pairs, plot_replicates, plot_runtimes
 from kit.show.figures.rates import plot_rates
 from kit.show.figures.survival import plot_survival
 
 __all__ = [
+    "MAX_LANES",
+    "charge_keys",
     "charge_view",
     "plot_charge",
     "plot_mix_shifts",

@@ -4,17 +4,36 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from kit.drain.readings import FULL_PCT
 from kit.labels import shorten, text_width
-from kit.show.figures.base import MIN_PER_H, bare, run_of, short_names, styles_of, write
-from kit.show.figures.charge_bars import CAP_PT, as_drawn, draw_readings, seen_across
-from kit.show.figures.charge_ends import draw_off_boxes, draw_open_ends, off_boxes, open_ends
+from kit.show.figures.base import (
+    MIN_PER_H,
+    NORMAL_IN,
+    Key,
+    bare,
+    draw_device_key,
+    keys_below,
+    moved_up,
+    run_of,
+    short_names,
+    styles_of,
+    write,
+)
+from kit.show.figures.charge_bars import CAP_PT, MARK_PT, as_drawn, draw_readings, seen_across
+from kit.show.figures.charge_ends import (
+    ARROW_PT,
+    draw_off_boxes,
+    draw_open_ends,
+    off_boxes,
+    open_ends,
+)
 from kit.show.lasting import by_order
-from kit.show.look import BAND, BAND_ALPHA, INK, SMALL_PT, WIDTH_IN
+from kit.show.look import BAND, BAND_ALPHA, INK, SMALL_PT
 from kit.show.reading_ranges import reading_ranges
 from kit.show.tables.cells import Names, of_run, rows_of
 from kit.units import clock
@@ -23,6 +42,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from matplotlib.axes import Axes
+    from matplotlib.transforms import Transform
 
     from kit.results import Results
     from kit.show.figures.charge_bars import DeviceReadings
@@ -30,19 +50,18 @@ if TYPE_CHECKING:
     from kit.show.look import Style
     from kit.show.reading_ranges import ReadingRanges
 
-__all__ = ["ChargeView", "charge_view", "plot_charge"]
+__all__ = ["ChargeView", "charge_keys", "charge_view", "plot_charge"]
 
-AXES_SHARE = 0.70
-"""Share of the figure's width that the time axis takes, about; the list of devices takes most of
-the rest."""
+AXES_SHARE = 0.88
+"""Share of the figure's width that the time axis takes, about."""
 ROOM_FOR_ARROWS = 1.05
-KEYS = {
+SIGNS = {
     "bar": "range of a reading",
     "band": "range of readings",
     "off": "powered off",
     "open": "not seen off",
 }
-"""Signs explained below the list of devices."""
+"""Signs explained after the devices."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -89,7 +108,7 @@ class ChargeView:
         return float((self.readings.late - self.readings.early).max(initial=0.0))
 
 
-def charge_view(results: Results, *, run: int = 1, width_in: float = WIDTH_IN) -> ChargeView:
+def charge_view(results: Results, *, run: int = 1, width_in: float = NORMAL_IN) -> ChargeView:
     """Return what the figure of a run draws, at a width of the whole figure (inch)."""
     readings = reading_ranges(results.session, run)
     end = _end_of_run(results, run, readings)
@@ -176,7 +195,7 @@ def plot_charge(
     results
         Results of a session.
     ax
-        Axes to draw on; names are written to the right of it.
+        Axes to draw on; names are written below it.
     run
         Number of the run.
     view
@@ -195,7 +214,7 @@ def plot_charge(
     draw_readings(ax, view.drawn, [styles[d] for d in devices], pt_per_h=view.pt_per_h)
     draw_off_boxes(ax, view.off, styles)
     draw_open_ends(ax, view.open, styles)
-    _list_devices(results, ax, view, styles)
+    keys_below(ax, charge_keys(results, view))
     ax.set_xlim(0, view.end_h * (ROOM_FOR_ARROWS if view.open else 1.01))
     ax.set_ylim(-3, 103)
     ax.set_yticks(range(0, 101, 20))
@@ -228,51 +247,47 @@ def _draw_lines(
     )  # fmt: skip
 
 
-def _list_devices(
-    results: Results, ax: Axes, view: ChargeView, styles: Mapping[str, Style]
-) -> None:
-    """List the devices to the right of the axes, longest-lasting first, then the signs."""
-    names = short_names(results)
-    rows = by_order(of_run(results.runtimes, view.run))
-    used = [
-        *(["bar"] if view.has_bars else []),
-        *(["band"] if view.has_bands else []),
-        *(["off"] if view.off else []),
-        *(["open"] if view.open else []),
-    ]
-    step = min(0.07, 1.0 / (len(rows) + len(used) + 0.35))
-    for k, row in enumerate(rows):
-        style, y = styles[row.device], 0.97 - k * step
-        ax.plot([1.03, 1.075], [y, y], color=style.colour, linewidth=1.5, marker=style.marker,
-                markersize=5, markeredgewidth=0, markevery=[1], transform=ax.transAxes,
-                clip_on=False, dashes=style.dashes or (1, 0))  # fmt: skip
+def charge_keys(results: Results, view: ChargeView) -> list[Key]:
+    """Return the devices, longest-lasting first, and then the signs."""
+    names, styles = short_names(results), styles_of(results)
+    keys = []
+    for row in by_order(of_run(results.runtimes, view.run)):
         text = names.device[row.device] + (" (still on)" if row.status == "still_on" else "")
-        write(ax, 1.095, y, text, transform=ax.transAxes, va="center")
-    for k, key in enumerate(used, start=len(rows)):
-        y = 0.97 - (k + 0.35) * step
-        _draw_key(ax, key, y, 0.3 * step)
-        write(ax, 1.095, y, KEYS[key], transform=ax.transAxes, va="center", style="italic")
+        keys.append(Key(text, partial(draw_device_key, styles[row.device])))
+    signs = {
+        "bar": view.has_bars,
+        "band": view.has_bands,
+        "off": bool(view.off),
+        "open": bool(view.open),
+    }
+    keys += [
+        Key(SIGNS[sign], partial(_draw_sign, sign), italic=True)
+        for sign, used in signs.items()
+        if used
+    ]
+    return keys
 
 
-def _draw_key(ax: Axes, key: str, y: float, half: float) -> None:
-    """Draw the sign of a key in ink, beside its words."""
-    look: dict[str, Any] = {"color": INK, "transform": ax.transAxes, "clip_on": False}
-    x = 1.0525
-    if key == "off":
-        ax.plot([x], [y], marker="s", markersize=8, markerfacecolor=(INK, 0.15),
+def _draw_sign(sign: str, ax: Axes, x: float, transform: Transform) -> None:
+    look: dict[str, Any] = {"color": INK, "transform": transform, "clip_on": False}
+    middle = x + 0.03
+    if sign == "off":
+        ax.plot([middle], [0], marker="s", markersize=8, markerfacecolor=(INK, 0.15),
                 markeredgewidth=0.8, **look)  # fmt: skip
-        ax.plot([x], [y], marker="x", markersize=5.5, markeredgewidth=1.6, **look)
-    elif key == "bar":
-        ax.plot([x, x], [y - half, y + half], linewidth=1.1, marker="_", markersize=CAP_PT,
-                markeredgewidth=1.0, **look)  # fmt: skip
-        ax.plot([x], [y], marker="o", markersize=3.6, markeredgewidth=0.0, **look)
-    elif key == "band":
-        ax.plot([1.03, 1.075], [y, y], linewidth=6.0, alpha=0.28, solid_capstyle="butt", **look)
-        ax.plot([1.03, 1.075], [y, y], linewidth=1.1, **look)
+        ax.plot([middle], [0], marker="x", markersize=5.5, markeredgewidth=1.6, **look)
+    elif sign == "bar":
+        ax.plot([middle], [0], marker="|", markersize=9, markeredgewidth=1.1, **look)
+        for end in (-4.5, 4.5):
+            up = {**look, "transform": moved_up(ax, transform, end)}
+            ax.plot([middle], [0], marker="_", markersize=CAP_PT, markeredgewidth=1.0, **up)
+        ax.plot([middle], [0], marker="o", markersize=MARK_PT, markeredgewidth=0.0, **look)
+    elif sign == "band":
+        ax.plot([x, x + 0.06], [0, 0], linewidth=6.0, alpha=0.28, solid_capstyle="butt", **look)
+        ax.plot([x, x + 0.06], [0, 0], linewidth=1.1, **look)
     else:
         ax.annotate(
-            "", xy=(1.075, y - 0.2 * half), xytext=(1.035, y + 0.2 * half),
-            xycoords="axes fraction", textcoords="axes fraction", annotation_clip=False,
-            arrowprops={"arrowstyle": "->", "color": INK, "linewidth": 1.3, "shrinkA": 0,
+            "", xy=(x, 0.0), xycoords=moved_up(ax, transform, 2.5), xytext=ARROW_PT,
+            textcoords="offset points", annotation_clip=False,
+            arrowprops={"arrowstyle": "<-", "color": INK, "linewidth": 1.3, "shrinkA": 0,
                         "shrinkB": 0},
         )  # fmt: skip

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 __all__ = ["plot_mix_shifts"]
 
-CHARACTER = 0.0155
+CHARACTER = 0.0225
 """Width of one character of a name on the axis of shares, which runs from 0 to 1."""
 
 

@@ -6,13 +6,25 @@ import math
 from typing import TYPE_CHECKING, Any
 
 from kit.runtime.replicates import RUNTIME
-from kit.show.figures.base import MIN_PER_H, bare, device_ticks, short_names, styles_of, write
+from kit.show.figures.base import (
+    MIN_PER_H,
+    bare,
+    device_ticks,
+    named_rows,
+    row_grid,
+    row_words,
+    short_names,
+    styles_of,
+    write,
+)
 from kit.show.lasting import by_order, runtime_bounds, runtime_words
 from kit.show.look import BAND, BAND_ALPHA, FONT_PT, INK, SMALL_PT
 from kit.show.tables.cells import of_run, rows_of
 from kit.units import MISSING, estimate, h_mm
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from matplotlib.axes import Axes
 
     from kit.results import Results
@@ -22,6 +34,11 @@ if TYPE_CHECKING:
 __all__ = ["plot_pairs", "plot_replicates", "plot_runtimes"]
 
 TICK_STEPS_MIN = (5, 10, 15, 30, 60, 120, 180, 360)
+
+MAX_LANES = 8
+"""Runs that get a lane each in the figure of all runs; more share them."""
+RUNS_FROM, RUNS_SPAN, MEAN_AT = -0.19, 0.42, 0.29
+"""Within a row: the first lane, what the lanes take, and the mean."""
 
 SIGNS = {"too_close": "≈", "both_still_on": "≈", "unknown": "?", "b": "×"}
 SIGN_WORDS = {
@@ -62,13 +79,14 @@ def plot_runtimes(results: Results, ax: Axes, *, run: int = 1) -> Axes:
                 words += ", still on"
             elif row.right_censored:
                 words += ", end not seen"
-        write(ax, 1.02, y, words, transform=ax.get_yaxis_transform(), va="center")
+        row_words(ax, y, words)
         if y + 1 < len(rows):
             pair = verdicts.get(frozenset((row.device, rows[y + 1].device)), "")
             if pair == "too_close":
-                write(ax, 1.02, y + 0.5, "≈ too close to call", va="center", style="italic",
-                       fontsize=SMALL_PT - 0.5, transform=ax.get_yaxis_transform())  # fmt: skip
-    device_ticks(ax, [names.device[r.device] for r in rows])
+                write(ax, 1.0, y + 0.24, "≈ too close to call", ha="right", va="center",
+                      style="italic", fontsize=SMALL_PT - 0.5,
+                      transform=ax.get_yaxis_transform())  # fmt: skip
+    named_rows(ax, [names.device[r.device] for r in rows])
     step = next((s for s in TICK_STEPS_MIN if pad * MIN_PER_H / s <= 7), 720)
     first = math.ceil(left * MIN_PER_H / step)
     ticks = [k * step for k in range(first, int(right * MIN_PER_H / step) + 1)]
@@ -87,13 +105,13 @@ def _draw_runtime(ax: Axes, y: int, row: Any, style: Style, right: float) -> Non
             arrowprops={"arrowstyle": "->", "color": style.colour, "linewidth": 1.6,
                         "linestyle": (0, (4, 2)), "shrinkA": 0, "shrinkB": 0},
         )  # fmt: skip
-        ax.plot([row.runtime_h_low], [y], marker=style.marker, color=style.colour, markersize=6.5,
-                markerfacecolor="none", markeredgewidth=1.5, linestyle="none")  # fmt: skip
+        ax.plot([row.runtime_h_low], [y], marker=style.marker, color=style.colour, markersize=5.5,
+                markerfacecolor="none", markeredgewidth=1.4, linestyle="none")  # fmt: skip
         return
-    ax.hlines(y, row.runtime_h_low, row.runtime_h_high, color=style.colour, linewidth=4.5,
+    ax.hlines(y, row.runtime_h_low, row.runtime_h_high, color=style.colour, linewidth=6.0,
               alpha=0.45, zorder=2)  # fmt: skip
-    ax.plot([row.runtime_h], [y], marker=style.marker, color=style.colour, markersize=6,
-            linestyle="none", zorder=3)  # fmt: skip
+    ax.plot([row.runtime_h], [y], marker=style.marker, color=style.colour, markersize=4.5,
+            markeredgewidth=0.0, linestyle="none", zorder=3)  # fmt: skip
 
 
 def plot_pairs(results: Results, ax: Axes, *, order: PairOrder) -> Axes:
@@ -153,36 +171,65 @@ def plot_pairs(results: Results, ax: Axes, *, order: PairOrder) -> Axes:
 
 
 def plot_replicates(results: Results, ax: Axes) -> Axes:
-    """Draw the runtimes of every run, device by device, with the mean and its interval.
+    """Draw the runtimes of every run with their bounds, and the mean with its interval.
 
     Returns
     -------
     Axes
-        ``ax``. Runtime in hours; one small mark a run, a tick for the mean.
+        ``ax``. Runtime in hours; a lane for each run under the name, in their order, and below
+        them the mean: a tick on a thick bar. An arrow for a run whose end was not seen.
     """
     names, styles = short_names(results), styles_of(results)
     devices = [d.id for d in results.session.devices]
     means = {r.device: r for r in rows_of(results.replicates) if r.quantity == RUNTIME}
+    place = {run.number: k for k, run in enumerate(results.session.runs)}
+    lanes = min(len(place), MAX_LANES)
+    right = _right_of_runs(results, means.values())
     for y, device in enumerate(devices):
         style = styles[device]
-        mine = results.runtimes[results.runtimes["device"] == device]
-        for row in rows_of(mine):
-            if math.isnan(row.runtime_h_low):
-                continue
-            face = "none" if row.right_censored else style.colour
-            ax.plot([row.runtime_h], [y + 0.18], marker=style.marker, color=style.colour,
-                    markerfacecolor=face, markersize=5, linestyle="none")  # fmt: skip
+        for row in rows_of(results.runtimes[results.runtimes["device"] == device]):
+            if not math.isnan(row.runtime_h_low):
+                lane = place[row.run] % lanes
+                _draw_run(ax, y + RUNS_FROM + lane * RUNS_SPAN / lanes, row, style, right)
         mean = means.get(device)
         words = MISSING
         if mean is not None and not math.isnan(mean.mean):
-            ax.hlines(y - 0.16, mean.mean_low, mean.mean_high, color=style.colour, linewidth=4.5,
+            at = y + MEAN_AT
+            ax.hlines(at, mean.mean_low, mean.mean_high, color=style.colour, linewidth=4.5,
                       alpha=0.45)  # fmt: skip
-            ax.plot([mean.mean], [y - 0.16], marker="|", color=style.colour, markersize=11,
+            ax.plot([mean.mean], [at], marker="|", color=style.colour, markersize=10,
                     markeredgewidth=2.0)  # fmt: skip
             words = estimate(mean.mean, mean.mean_low, mean.mean_high, "h")
-        write(ax, 1.02, y, words, transform=ax.get_yaxis_transform(), va="center")
-    device_ticks(ax, [names.device[d] for d in devices])
-    ax.set_xlabel("Runtime (h): each run as a mark, the mean as a bar with its interval")
-    ax.grid(visible=True, axis="x", color=BAND, alpha=0.25, linewidth=0.6)
+        row_words(ax, y, words)
+    named_rows(ax, [names.device[d] for d in devices])
+    ax.margins(x=0.04)
+    ax.set_xlabel("Runtime (h)")
+    row_grid(ax, len(devices))
     bare(ax, "bottom")
     return ax
+
+
+def _right_of_runs(results: Results, means: Iterable[Any]) -> float:
+    """Return where arrows of open runs end: a little beyond all that is known."""
+    ends = results.runtimes[["runtime_h_low", "runtime_h_high"]].to_numpy(dtype=float).ravel()
+    known = [v for v in (*ends, *(m.mean_high for m in means)) if math.isfinite(v)]
+    low, high = min(known, default=0.0), max(known, default=1.0)
+    return high + max(0.12 * (high - low), 0.05)
+
+
+def _draw_run(ax: Axes, y: float, row: Any, style: Style, right: float) -> None:
+    """Draw one run: its bounds, or an arrow from the last time that it was seen on."""
+    if row.right_censored:
+        ax.annotate(
+            "", xy=(right, y), xytext=(row.runtime_h_low, y), annotation_clip=False,
+            arrowprops={"arrowstyle": "->", "color": style.colour, "linewidth": 1.2,
+                        "linestyle": (0, (4, 2)), "shrinkA": 0, "shrinkB": 0},
+        )  # fmt: skip
+        ax.update_datalim([(right, y)])
+        at, face = row.runtime_h_low, "none"
+    else:
+        ax.hlines(y, row.runtime_h_low, row.runtime_h_high, color=style.colour, linewidth=1.4,
+                  zorder=2)  # fmt: skip
+        at, face = row.runtime_h, style.colour
+    ax.plot([at], [y], marker=style.marker, color=style.colour, markerfacecolor=face,
+            markersize=4.0, linestyle="none", zorder=3)  # fmt: skip

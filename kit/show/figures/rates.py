@@ -27,6 +27,7 @@ def plot_rates(
     phase: str,
     show_names: bool = True,
     title_width: int = 2 * FIGURE_WIDTH,
+    right: float = math.inf,
 ) -> Axes:
     """Draw the rates of all devices in one phase: dots with two nested intervals.
 
@@ -41,6 +42,8 @@ def plot_rates(
         Write the devices' names to the left of the axes.
     title_width
         Columns that the phase's name may take above the axes.
+    right
+        Where the axis ends (pp/h): what goes on beyond it ends in an arrow there.
 
     Returns
     -------
@@ -51,17 +54,22 @@ def plot_rates(
     devices = [d.id for d in results.session.devices]
     frame = of_run(results.phase_drain, run)
     frame = frame[frame["phase"] == phase]
-    for measurand, width, alpha in (("true_charge", 1.0, 1.0), ("displayed", 4.5, 0.45)):
+    for measurand, width, alpha in (("true_charge", 1.0, 1.0), ("displayed", 5.5, 0.45)):
         for row in rows_of(frame[frame["measurand"] == measurand]):
             y = devices.index(row.device)
             colour = styles[row.device].colour
             if not math.isnan(row.rate_pp_per_h_low):
-                ax.hlines(y, row.rate_pp_per_h_low, row.rate_pp_per_h_high, color=colour,
-                          linewidth=width, alpha=alpha, zorder=2)  # fmt: skip
+                high = min(row.rate_pp_per_h_high, right)
+                if row.rate_pp_per_h_low < high:
+                    ax.hlines(y, row.rate_pp_per_h_low, high, color=colour, linewidth=width,
+                              alpha=alpha, zorder=2)  # fmt: skip
+                if row.rate_pp_per_h_high > right:
+                    ax.plot([right], [y], marker=">", color=colour, markersize=4.5,
+                            markeredgewidth=0.0, clip_on=False, zorder=3)  # fmt: skip
             if measurand == "displayed" and not math.isnan(row.rate_pp_per_h):
                 face = "none" if row.status == "died" else colour
                 ax.plot([row.rate_pp_per_h], [y], marker=styles[row.device].marker, color=colour,
-                        markerfacecolor=face, markersize=5.5, linestyle="none",
+                        markerfacecolor=face, markersize=4.0, linestyle="none",
                         zorder=3)  # fmt: skip
             elif measurand == "displayed" and math.isnan(row.rate_pp_per_h_low):
                 write(ax, 0.02, y, status_text(row.status), va="center", fontsize=SMALL_PT - 1,

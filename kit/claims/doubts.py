@@ -28,6 +28,7 @@ _OFF_COLUMNS = ("last_on_min", "first_off_min", "noted_min")
 class Doubt(NamedTuple):
     """One number put in question: where it stands in the record, and what it may have been."""
 
+    run: int
     frame: str
     row: int
     column: str
@@ -82,7 +83,15 @@ def _last_shown(session: Session) -> Floats:
 
 
 def reading_doubts(ready: Prepared, run: int) -> list[Doubt]:
-    """Return the doubts about percentages that stand for a phase boundary."""
+    """Return the doubts about percentages that stand for a phase boundary.
+
+    Parameters
+    ----------
+    ready
+        From `kit.drain.phases.prepare`.
+    run
+        Position of the run, from 0.
+    """
     session, obs = ready.chains.session, ready.chains.observations
     before, after = _neighbours(session)
     soc = session.readings["soc_pct"].to_numpy(dtype=np.float64)
@@ -102,7 +111,8 @@ def reading_doubts(ready: Prepared, run: int) -> list[Doubt]:
             row = int(rows[boundary])
             low, high = (0.0, 100.0) if free else (float(after[row]), float(before[row]))
             for slip in percentage_slips(float(soc[row]), low=low, high=high):
-                doubts.append(Doubt("readings", row, "soc_pct", k, boundary, float(soc[row]), slip))
+                noted = float(soc[row])
+                doubts.append(Doubt(run, "readings", row, "soc_pct", k, boundary, noted, slip))
     return doubts
 
 
@@ -140,7 +150,7 @@ def off_doubts(session: Session, place: int, found: Evidence) -> list[Doubt]:
                 seen = [v for v in (known["last_on_min"], last.get(device)) if v and v == v]
                 low = max([low, *seen])
             doubts += [
-                Doubt("power_offs", row, column, k, -1, noted, slip)
+                Doubt(place, "power_offs", row, column, k, -1, noted, slip)
                 for slip in minute_slips(noted, start_minute=past_hour, low=low, high=high)
             ]
     return doubts

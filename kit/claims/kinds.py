@@ -29,7 +29,18 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-__all__ = ["HEALTH_NOT_RECORDED", "Bar", "Kind", "KindPair", "kind_pairs", "kinds"]
+__all__ = [
+    "HEALTH_NOT_RECORDED",
+    "Bar",
+    "Kind",
+    "KindPair",
+    "Seen",
+    "compared_kinds",
+    "first_percentages",
+    "kind_pairs",
+    "kinds",
+    "runtimes_seen",
+]
 
 Bar = Literal["", "no_runtime", "charged", "open_end", "settings", "start"]
 """Why two kinds cannot be compared: no runtime; charged during a run; the shorter runtime not
@@ -114,6 +125,14 @@ class KindPair:
         return not self.barred and self.difference_min > self.needed_min
 
 
+class Seen(NamedTuple):
+    """A runtime in one run (min), u of its window, and whether it is only a lower bound."""
+
+    runtime_min: float
+    window_u_min: float
+    at_least: bool
+
+
 class _Part(NamedTuple):
     """One source of uncertainty: u (min), degrees of freedom, and the assumption behind it."""
 
@@ -162,15 +181,34 @@ def _scatter(
     return f"{count(runs.size, 'run')} of one unit", [between, repeat]
 
 
-def kinds(session: Session, runtimes: pd.DataFrame) -> tuple[Kind, ...]:
+def runtimes_seen(runtimes: pd.DataFrame) -> dict[str, list[Seen]]:
+    """Return the runtimes of each device, run by run.
+
+    Parameters
+    ----------
+    runtimes
+        Frame of `kit.runtime.runtimes`.
+    """
+    rows: dict[str, list[Seen]] = {}
+    for device, runtime, u, censored in zip(
+        runtimes["device"].tolist(), runtimes["runtime_h"].tolist(),
+        runtimes["runtime_h_u"].tolist(), runtimes["right_censored"].tolist(), strict=True,
+    ):  # fmt: skip
+        if runtime == runtime:
+            window = 0.0 if u != u else u * _MIN_PER_H
+            rows.setdefault(device, []).append(Seen(runtime * _MIN_PER_H, window, bool(censored)))
+    return rows
+
+
+def kinds(session: Session, rows: Mapping[str, Sequence[Seen]]) -> tuple[Kind, ...]:
     """Return the runtime of every kind of device with the scatter of runs and units.
 
     Parameters
     ----------
     session
         Devices of one model are units of one kind.
-    runtimes
-        Frame of `kit.runtime.runtimes`.
+    rows
+        From `runtimes_seen`.
 
     Notes
     -----
@@ -183,14 +221,6 @@ def kinds(session: Session, runtimes: pd.DataFrame) -> tuple[Kind, ...]:
     and its scatter the stated one, whatever the number of runs and units: bounds scatter less than
     what they bound.
     """
-    rows: dict[str, list[tuple[float, float, bool]]] = {}
-    for device, runtime, u, censored in zip(
-        runtimes["device"].tolist(), runtimes["runtime_h"].tolist(),
-        runtimes["runtime_h_u"].tolist(), runtimes["right_censored"].tolist(), strict=True,
-    ):  # fmt: skip
-        if runtime == runtime:
-            window = 0.0 if u != u else u * _MIN_PER_H
-            rows.setdefault(device, []).append((runtime * _MIN_PER_H, window, bool(censored)))
     unknown = _HEALTH_NOT_RECORDED if any(d.health_pct for d in session.devices) else 1.0
     found = []
     for name, places in _units(session).items():
@@ -223,7 +253,7 @@ def kinds(session: Session, runtimes: pd.DataFrame) -> tuple[Kind, ...]:
     return tuple(found)
 
 
-def _starts(session: Session) -> dict[str, float]:
+def first_percentages(session: Session) -> dict[str, float]:
     """Return the mean percentage read at the start of the first phase, by device."""
     if not session.phases:
         return {}
@@ -287,13 +317,29 @@ def kind_pairs(
     session. With 3 % scatter, one run each of 600 min and full batteries: u = 18 min each,
     1.96 · 25.5 = 50 min for one chosen pair.
     """
-    found = kinds(session, runtimes)
+    found = kinds(session, runtimes_seen(runtimes))
+    return compared_kinds(session, found, first_percentages(session), settings)
+
+
+def compared_kinds(
+    session: Session, found: Sequence[Kind], starts: Mapping[str, float], settings: Settings
+) -> tuple[KindPair, ...]:
+    """Return what may be said of every two of some kinds; see `kind_pairs`.
+
+    Parameters
+    ----------
+    session, settings
+        As for `kind_pairs`.
+    found
+        From `kinds`.
+    starts
+        From `first_percentages`.
+    """
     total = max(len(found) * (len(found) - 1) // 2, 1)
     known = [k for k in found if not math.isnan(k.mean_min)]
     order = sorted(known, key=lambda k: -k.mean_min)
     order += [k for k in found if math.isnan(k.mean_min)]
     charged = set(session.charges["device"].tolist())
-    starts = _starts(session)
     pairs = []
     for a, b in combinations(order, 2):
         comparisons = 1 if _is_declared(session, a, b) else total

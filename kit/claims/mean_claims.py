@@ -12,13 +12,13 @@ from kit.runtime.replicates import RUNTIME
 from kit.units import count, duration, number
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Iterator, Mapping
 
     import pandas as pd
 
     from kit.claims.words import Speech
 
-__all__ = ["mean_rows"]
+__all__ = ["mean_rows", "mean_verdicts"]
 
 _MIN_PER_H = 60.0
 
@@ -169,6 +169,14 @@ def _words(pair: _Pair) -> str:
         return f"{longer}, by {span(pair.low, pair.high)}."
     by = f", by at least {_whole(pair.low)}" if pair.low >= 1.0 else ""
     return f"{longer}{by}; how much longer is not known, for not every run was seen to its end."
+
+
+def mean_verdicts(pairs: Iterable[Mapping[Any, Any]]) -> Iterator[tuple[str, str, str]]:
+    """Yield longer device, shorter one and verdict, for rows of `kit.runtime.replicate_pairs`."""
+    for row in pairs:
+        ids = row["device_a"], row["device_b"]
+        pair = _Pair.of(row, dict(zip(ids, ids, strict=True)))
+        yield *pair.ids, pair.verdict
 
 
 def mean_rows(speech: Speech, pairs: pd.DataFrame) -> list[tuple[object, ...]]:

@@ -20,11 +20,12 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
     from kit.runtime.replicates import Quantity, Repeats
+    from kit.session import Session
     from kit.stats.scatter import AdditiveFit
 
     Row = tuple[object, ...]
 
-__all__ = ["replicate_pairs", "run_effects"]
+__all__ = ["pairs_of", "replicate_pairs", "run_effects"]
 
 
 class _Fitted(NamedTuple):
@@ -219,16 +220,31 @@ def replicate_pairs(repeats: Repeats) -> Iterator[Row]:
     of the M pairs may err with a probability of (1 − coverage)/M, those by Tukey's range with
     that of all of them together (Bonferroni).
     """
-    devices = repeats.session.devices
-    declared = set(repeats.session.declared_comparison or ())
     for quantity in repeats.quantities:
-        there = np.flatnonzero(~np.isnan(quantity.value).all(axis=0)).tolist()
-        known = [(k, devices[k].id) for k in there]
-        places = [(a[0], b[0]) for a, b in combinations(known, 2)]
-        pair = {k for k, d in known if d in declared}
-        family = _Family.of(quantity, places, pair, repeats.coverage)
-        for a, b in combinations(known, 2):
-            yield _pair_row(family, a, b, declared={a[1], b[1]} == declared)
+        yield from pairs_of(quantity, repeats.session, repeats.coverage)
+
+
+def pairs_of(quantity: Quantity, session: Session, coverage: float) -> Iterator[Row]:
+    """Yield the rows of `replicate_pairs` on one quantity.
+
+    Parameters
+    ----------
+    quantity
+        Values of all runs and devices.
+    session
+        Names the devices and the declared pair.
+    coverage
+        As for `replicate_pairs`.
+    """
+    devices = session.devices
+    declared = set(session.declared_comparison or ())
+    there = np.flatnonzero(~np.isnan(quantity.value).all(axis=0)).tolist()
+    known = [(k, devices[k].id) for k in there]
+    places = [(a[0], b[0]) for a, b in combinations(known, 2)]
+    pair = {k for k, d in known if d in declared}
+    family = _Family.of(quantity, places, pair, coverage)
+    for a, b in combinations(known, 2):
+        yield _pair_row(family, a, b, declared={a[1], b[1]} == declared)
 
 
 @over_runs("run_effects")

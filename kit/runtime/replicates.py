@@ -42,6 +42,7 @@ __all__ = [
     "quantities",
     "replicate_models",
     "replicates",
+    "runtime_quantity",
 ]
 
 RUNTIME = "runtime"
@@ -98,7 +99,8 @@ def _grid(session: Session, frame: pd.DataFrame) -> tuple[Floats, Callable[[str]
     return blank, spread
 
 
-def _runtime_quantity(session: Session, runtimes: pd.DataFrame) -> Quantity:
+def runtime_quantity(session: Session, runtimes: pd.DataFrame) -> Quantity:
+    """Return the runtimes, run by run, from the frame of `kit.runtime.runtimes`."""
     _, spread = _grid(session, runtimes)
     low, high = spread("runtime_h_low"), spread("runtime_h_high")
     return Quantity(
@@ -111,7 +113,7 @@ def quantities(
     session: Session, runtimes: pd.DataFrame, phase_drain: pd.DataFrame
 ) -> list[Quantity]:
     """Return the runtimes, and the displayed drain of every evaluated phase, run by run."""
-    found = [_runtime_quantity(session, runtimes)]
+    found = [runtime_quantity(session, runtimes)]
     usable = phase_drain[
         (phase_drain["measurand"] == "displayed") & (phase_drain["status"] == "measured")
     ]

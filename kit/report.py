@@ -238,7 +238,11 @@ def data_quality(results: Results) -> Page:
     found = tables.data_quality(results)
     lost = [wording.unaccounted_min(results, run) for run in run_numbers(results)]
     return present(
-        prose("" if found else sections.NO_FINDINGS, sections.unaccounted_sentence(lost)),
+        prose(
+            "" if found else sections.NO_FINDINGS,
+            sections.unaccounted_sentence(lost),
+            sections.open_end_sentence(results),
+        ),
         found,
         tables.elapsed_fit(results),
     )

@@ -143,12 +143,14 @@ RESULT_COLUMNS: Mapping[str, tuple[str, ...]] = {
     # mean runtime counted up to horizon_h, which all runs of the row reach or end before
     "restricted_means": ("device", "runs", "observed", "horizon_h", "mean_h", "mean_h_u",
                          "median_h", "of", "name"),
-    # does a power-off in mid-phase fit the stated elapsed time or the summed phases?
-    # verdict: stated | summed | both | neither | cannot_be_said
+    # does a power-off in mid-phase fit the stated elapsed time or the summed phases? Shares of the
+    # phase: by its drain, and by either time. verdict: stated | summed | both | neither | agree
+    # (the two times do) | cannot_be_said; summed_min NaN: the last phase was filled up to the stop
     "elapsed_fit": (
         "run", "device", "phase", "stated_min", "summed_min", "unaccounted_min",
         "exposure_stated_min", "exposure_summed_min", "exposure_fit_min",
         "exposure_fit_min_low", "exposure_fit_min_high", "verdict", "reason",
+        "share_fit", "share_fit_low", "share_fit_high", "share_stated", "share_summed",
     ),
     # sentences people want to say. kind: this_session | kind_of_device ; priority: 1 opens the
     # report, 2 belongs into its table, 3 into the full list; verdict: supported | not_supported

@@ -171,9 +171,17 @@ def power_off_outside_phase(facts: Facts) -> Iterator[Doubt]:
                 "caution",
                 f"'{name}' off {facts.window(run, device)}, logged in '{phase}'",
                 f"a time within '{phase}' ({times})",
-                f"The power-off lies {_lies_in(facts, run, low, high)}: correct the phase, or the "
-                "minute, or leave the phase empty if it lies in a gap. The time is used, the phase "
-                "is not.",
+                f"The power-off lies {_lies_in(facts, run, low, high)}: "
+                + (
+                    "correct the phase, or the minute, or leave the phase empty if it lies in a "
+                    "gap."
+                    if spans.start_noted[run, p]
+                    else "when this phase began was not noted, only added up from the lengths "
+                    "of those before it, so a break or a phase that ran longer would put it right. "
+                    "Note the start by the clock if the footage shows it; else correct the phase "
+                    "or the minute."
+                )
+                + " The time is used, the phase is not.",
             )
         elif (low < start and not np.isnan(note.last_on)) or note.off >= end + step:
             yield at_power_off(

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from kit.display import Column, Table
+from kit.runtime.elapsed import OPEN_END
 from kit.show.tables.cells import Names, rows_of
-from kit.units import MISSING, estimate, h_mm, number
+from kit.units import MISSING, estimate, h_mm, joined, number, percent, quantity
 
 if TYPE_CHECKING:
     from kit.results import Results
@@ -39,29 +41,42 @@ _FIT_WORDS = {
     "summed": "the summed phases",
     "both": "either",
     "neither": "neither",
+    "agree": "the two times agree",
     "cannot_be_said": "cannot be said",
 }
 
 
 def elapsed_fit(results: Results) -> Table | None:
-    """Return whether power-offs fit the stated or the summed time; ``None`` if it is no matter."""
+    """Return whether power-offs fit the stated or the summed time; ``None`` if it is no matter.
+
+    It is none where the two times agree, or where nothing but the stop says how long the last
+    phase was, so that they cannot differ.
+    """
     frame = results.extra.get("elapsed_fit")
-    if frame is None or frame.empty or (frame["verdict"] == "both").all():
+    if frame is None or frame.empty:
+        return None
+    told = frame["verdict"].isin(("stated", "summed", "both", "neither"))
+    unsaid = (frame["verdict"] == "cannot_be_said") & (frame["reason"] != OPEN_END)
+    if not (told | unsaid).any():
         return None
     names = Names.of(results.session)
-    reasons = dict.fromkeys(str(reason) for reason in frame["reason"] if reason)
+    whose: dict[str, list[str]] = {}
+    for row in rows_of(frame):
+        if row.reason:
+            whose.setdefault(str(row.reason), []).append(names.device[row.device])
     return Table(
         id="elapsed-fit",
         caption="Stated elapsed time against the sum of the phases: which of them a device that "
-        "powered off in mid-phase fits",
+        "powered off in mid-phase fits, by the share of the phase for which it was on; in brackets "
+        f"the {percent(results.settings.coverage)} interval",
         columns=(
             Column(name="Device"),
             Column(name="Phase"),
             Column(name="Stated", unit="h:mm", align="right"),
             Column(name="Summed", unit="h:mm", align="right"),
-            Column(name="On in the phase, by its drain", unit="min", align="right"),
-            Column(name="By the stated time", unit="min", align="right"),
-            Column(name="By the summed phases", unit="min", align="right"),
+            Column(name="Share by its drain", unit="%", align="right"),
+            Column(name="If all stated time was phase time", unit="%", align="right"),
+            Column(name="If the phase lengths hold", unit="%", align="right"),
             Column(name="Fits"),
         ),
         rows=tuple(
@@ -70,12 +85,31 @@ def elapsed_fit(results: Results) -> Table | None:
                 names.numbered(row.phase) if row.phase else MISSING,
                 h_mm(row.stated_min),
                 h_mm(row.summed_min),
-                estimate(row.exposure_fit_min, row.exposure_fit_min_low, row.exposure_fit_min_high),
-                number(row.exposure_stated_min),
-                number(row.exposure_summed_min),
+                estimate(
+                    100 * row.share_fit, 100 * row.share_fit_low, 100 * row.share_fit_high,
+                    decimals=0,
+                ),
+                _share(row.share_stated, row.exposure_stated_min),
+                _share(row.share_summed, row.exposure_summed_min),
                 _FIT_WORDS.get(row.verdict, row.verdict),
             )
             for row in rows_of(frame)
         ),
-        notes=tuple(f"{reason[0].upper()}{reason[1:].rstrip('.')}." for reason in reasons),
-    )
+        notes=tuple(
+            f"{joined(who)}: {reason.rstrip('.')}." for reason, who in whose.items()
+        ),
+    )  # fmt: skip
+
+
+def _share(share: float, minutes: float) -> str:
+    """Return a share of a phase and its minutes; only these where the phase has none so long.
+
+    Examples
+    --------
+    >>> from kit.units import NO_BREAK
+    >>> _share(0.327, 42.4).replace(NO_BREAK, " "), _share(float("nan"), float("nan"))
+    ('33 (42 min)', '–')
+    """
+    if math.isnan(share):
+        return MISSING
+    return f"{number(100 * share)} ({quantity(minutes, 'min')})"

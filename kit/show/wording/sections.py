@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from kit.labels import device_names
+from kit.runtime.elapsed import OPEN_END
 from kit.units import count, duration, joined
 
 if TYPE_CHECKING:
@@ -26,6 +27,7 @@ __all__ = [
     "NO_STANDING",
     "energy_left_out",
     "no_energy",
+    "open_end_sentence",
     "unaccounted_sentence",
 ]
 
@@ -81,4 +83,15 @@ def unaccounted_sentence(lost: list[float]) -> str:
     return (
         f"Time between the phases that no phase accounts for, over {count(len(lost), 'run')}: "
         f"{listed}."
+    )
+
+
+def open_end_sentence(results: Results) -> str:
+    """Return that stated and summed time cannot differ, where the last phase fills up the rest."""
+    frame = results.extra.get("elapsed_fit")
+    if frame is None or frame.empty or not (frame["reason"] == OPEN_END).all():
+        return ""
+    return (
+        f"The stated elapsed time cannot be held against the sum of the phases: {OPEN_END}. Noting "
+        "the clock at the start of the last phase would tell."
     )

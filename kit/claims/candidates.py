@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from kit.claims.evidence import Evidence
     from kit.session import Session
 
-    Floats = NDArray[np.float64]
+    Flags = NDArray[np.bool_]
 
 __all__ = ["candidates", "order_shown"]
 
@@ -78,6 +78,8 @@ def _runtimes(session: Session, evidence: Evidence) -> Iterator[Claim]:
 
 
 def _phase_drains(evidence: Evidence) -> Iterator[Claim]:
+    """Yield who drained least in a phase, of those that may be compared, and who less than whom."""
+    declared = evidence.declared
     ready = {m: np.asarray(evidence.drains[m].compared.any(axis=2)) for m in MEASURANDS}
     drains = {m: evidence.drain_pp[m].T.tolist() for m in MEASURANDS}
     for phase in range(len(evidence.phases)):
@@ -87,16 +89,23 @@ def _phase_drains(evidence: Evidence) -> Iterator[Claim]:
                 continue
             drain = drains[m][phase]
             least = min(members, key=lambda k: (drain[k], k))
+            present = np.flatnonzero(evidence.present[:, phase]).tolist()
             yield Claim(
                 code="drained_least", a=least,
                 needs=tuple(Need(LESS[m], phase, least, j) for j in members if j != least),
-                phase_from=phase, phase_to=phase, measurand=m, members=tuple(members), priority=2,
+                phase_from=phase, phase_to=phase, measurand=m, members=tuple(members),
+                left_out=tuple(k for k in present if k not in members), priority=2,
             )  # fmt: skip
+            if len(members) == 2:
+                continue
             most = max(members, key=lambda k: (drain[k], -k))
-            if len(members) > 2 and most != least:
+            asked = [(least, most)] if most != least else []
+            if declared is not None and {declared.a, declared.b} <= set(members):
+                two = sorted((declared.a, declared.b), key=lambda k: drain[k])
+                asked += [(two[0], two[1])] if (two[0], two[1]) not in asked else []
+            for a, b in asked:
                 yield Claim(
-                    code="drained_less", a=least, b=most,
-                    needs=(Need(LESS[m], phase, least, most),),
+                    code="drained_less", a=a, b=b, needs=(Need(LESS[m], phase, a, b),),
                     phase_from=phase, phase_to=phase, measurand=m,
                     priority=2 if m == DISPLAYED else 3,
                 )  # fmt: skip
@@ -112,13 +121,20 @@ def _stretches(leaders: Sequence[int]) -> Iterator[tuple[int, int, int]]:
             first = phase
 
 
+def _rivals(evidence: Evidence) -> Flags:
+    """Return who has a place after each phase, read or not, shape (n, phases)."""
+    table = AHEAD[DISPLAYED]
+    seen = (evidence.facts[table] | evidence.open_pairs[table]).any(axis=2).T
+    return np.asarray(seen | evidence.unread)
+
+
 def _lead(evidence: Evidence, leader: int, first: int, last: int) -> Claim | None:
-    rivals = evidence.open_pairs[AHEAD[DISPLAYED]]
+    rivals = _rivals(evidence)
     needs = tuple(
         Need(AHEAD[DISPLAYED], q, leader, j)
         for q in range(first, last + 1)
         for j in range(len(evidence.devices))
-        if j != leader and rivals[q, leader, j]
+        if j != leader and rivals[j, q]
     )
     if not needs:
         return None
@@ -130,7 +146,7 @@ def _lead(evidence: Evidence, leader: int, first: int, last: int) -> Claim | Non
 
 def _leads(evidence: Evidence) -> Iterator[Claim]:
     """Yield stretches of phases after which one display stood highest, as shown and as sure."""
-    ahead, rivals = evidence.facts[AHEAD[DISPLAYED]], evidence.open_pairs[AHEAD[DISPLAYED]]
+    ahead, rivals = evidence.facts[AHEAD[DISPLAYED]], _rivals(evidence)
     shown_leaders, sure_leaders = [], []
     for phase in range(len(evidence.phases)):
         shown = evidence.level_pct[:, phase]
@@ -138,8 +154,9 @@ def _leads(evidence: Evidence) -> Iterator[Claim]:
         top = seen[shown[seen] == shown[seen].max()] if seen.size else seen
         leader = int(top[0]) if top.size == 1 else -1
         shown_leaders.append(leader)
-        sure = leader >= 0 and bool((ahead[phase, leader] | ~rivals[phase, leader]).all())
-        sure_leaders.append(leader if sure and rivals[phase, leader].any() else -1)
+        others = rivals[:, phase] & (np.arange(rivals.shape[0]) != leader)
+        sure = leader >= 0 and bool(others.any() and ahead[phase, leader][others].all())
+        sure_leaders.append(leader if sure else -1)
     asked = list(_stretches(shown_leaders))
     asked += [found for found in _stretches(sure_leaders) if found not in asked]
     for leader, first, last in asked:
@@ -149,22 +166,35 @@ def _leads(evidence: Evidence) -> Iterator[Claim]:
 
 
 def _ties(evidence: Evidence) -> Iterator[Claim]:
+    """Yield who looks tied after a phase; of the pair declared beforehand also who was ahead.
+
+    Ties for the lead, those after the last phase and those of that pair are listed.
+    """
     table = AHEAD[DISPLAYED]
     last = max(
         (p for p in range(len(evidence.phases)) if evidence.levels[DISPLAYED].compared[p].any()),
         default=-1,
     )
+    declared = evidence.declared
     for phase in range(len(evidence.phases)):
         shown = evidence.level_pct[:, phase].tolist()
-        compared = evidence.levels[DISPLAYED].compared[phase].tolist()
+        compared = evidence.open_pairs[table][phase].tolist()
+        top = max((level for level in shown if level == level), default=np.nan)
         for i, j in combinations(range(len(evidence.devices)), 2):
-            if compared[i][j] and abs(shown[i] - shown[j]) <= _CLOSE_PP:
-                a, b = (j, i) if shown[j] > shown[i] else (i, j)
-                yield Claim(
-                    code="tied_after", a=a, b=b, needs=(Need(table, phase, a, b),),
-                    phase_from=phase, phase_to=phase, measurand=DISPLAYED,
-                    priority=2 if phase == last else 3,
-                )  # fmt: skip
+            if not compared[i][j] or shown[i] != shown[i] or shown[j] != shown[j]:
+                continue
+            chosen = declared is not None and declared.is_pair(i, j)
+            close = abs(shown[i] - shown[j]) <= _CLOSE_PP
+            if not close and not chosen:
+                continue
+            a, b = (j, i) if shown[j] > shown[i] else (i, j)
+            listed = chosen or phase == last or shown[a] == top
+            yield Claim(
+                code="tied_after" if close else "ahead_after", a=a, b=b,
+                needs=(Need(table, phase, a, b),),
+                phase_from=phase, phase_to=phase, measurand=DISPLAYED,
+                priority=2 if listed else 3,
+            )  # fmt: skip
 
 
 def _gains(evidence: Evidence) -> Iterator[Claim]:
@@ -199,7 +229,8 @@ def candidates(session: Session, evidence: Evidence) -> tuple[Claim, ...]:
     tuple of Claim
         Who lasted longest, overall and in each group; who outlasted whom; who drained least in
         each phase, by the display and by the charge; who led from when to when; who was tied
-        after a phase; who gained on the one before it in a phase.
+        after a phase; who gained on the one before it in a phase. Of the pair declared beforehand
+        also who drained less in every phase and who was ahead after it.
     """
     return (
         *_runtimes(session, evidence),

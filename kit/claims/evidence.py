@@ -9,16 +9,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
-from kit.drain.order import margins, table_margin
+from kit.drain.declared import declared_comparisons, declared_margin, declared_pair
+from kit.drain.order import table_margin
 from kit.drain.phases import MEASURANDS
-from kit.drain.states import gauge_covariance
+from kit.drain.places import left, places
 from kit.runtime.runtimes import order_of
 from kit.stats.order import surely_above
-from kit.stats.uncertainty import Resolution, resolution
+from kit.stats.uncertainty import Resolution
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from kit.drain.misnoted import Misnoted
     from kit.drain.off_times import OffTimes
     from kit.drain.phases import Prepared
+    from kit.drain.places import Left, Places
     from kit.results import Settings
 
     Floats = NDArray[np.float64]
@@ -38,6 +40,7 @@ __all__ = [
     "AHEAD",
     "LESS",
     "LONGER",
+    "Declared",
     "Evidence",
     "PairTable",
     "altered_facts",
@@ -52,6 +55,18 @@ AHEAD = {m: f"ahead:{m}" for m in MEASURANDS}
 """Names of the tables: ran longer; drained less in a phase; stood higher after a phase."""
 
 
+class Declared(NamedTuple):
+    """The pair declared before the session, and how often it is compared in all runs together."""
+
+    a: int
+    b: int
+    comparisons: int
+
+    def is_pair(self, i: int, j: int) -> bool:
+        """Return whether two devices are the pair."""
+        return {i, j} == {self.a, self.b}
+
+
 @dataclass(frozen=True, kw_only=True)
 class PairTable:
     """Differences between devices in every phase; arrays of shape (…, phases, n, n).
@@ -60,18 +75,19 @@ class PairTable:
     ----------
     difference
         Device i minus device j (pp).
-    interval, margin
-        Half-width of the coverage interval, and what the table rule asks for (pp).
+    margin
+        What the difference has to exceed (pp): by the table rule, for the pair declared beforehand
+        by its own.
     compared
-        Whether both have a figure that may be compared.
+        Whether i may be found above j by figures. One way only where j was not read: it stood no
+        higher than at its last reading before, and nobody knows how much lower.
     known
         Pairs that are decided otherwise: i is on and j is off, or j was off before i.
     comparisons
-        Size of the family that the margin allows for, shape (…,).
+        Size of the family that the table rule allows for, shape (…,).
     """
 
     difference: Floats
-    interval: Floats
     margin: Floats
     compared: Flags
     known: Flags
@@ -105,6 +121,8 @@ class Compared:
         half-width of what does not (pp).
     ready
         Whether there is a figure that may be compared.
+    capped
+        Whether there is only a bound that the figure does not exceed.
     """
 
     value: Floats
@@ -112,6 +130,7 @@ class Compared:
     u2: Floats
     bound: Floats
     ready: Flags
+    capped: Flags
 
     def with_rows(self, other: Compared, device: Ints) -> Compared:
         """Return alternatives: in each, one device's row is that of ``other``.
@@ -132,6 +151,7 @@ class Compared:
             u2=merged(self.u2, other.u2),
             bound=merged(self.bound, other.bound),
             ready=merged(self.ready, other.ready),
+            capped=merged(self.capped, other.capped),
         )
 
 
@@ -151,6 +171,13 @@ class Evidence:
         Shape (n, phases). Percentage read at the end of each phase, NaN where none.
     drain_pp
         Per measurand, shape (n, phases).
+    present, unread
+        Shape (n, phases). Not known to be off when the phase began; neither read nor known to be
+        off at its end, though the run has something of the device.
+    barred
+        Flag of the drains → shape (n, phases), whether it applies.
+    declared
+        The pair declared beforehand; ``None``: none was.
     facts, open_pairs
         Name of a table → yes or no, and → whether the pair can be compared at all.
     """
@@ -164,6 +191,10 @@ class Evidence:
     levels: Mapping[str, PairTable]
     level_pct: Floats
     drain_pp: Mapping[str, Floats]
+    present: Flags
+    unread: Flags
+    barred: Mapping[str, Flags]
+    declared: Declared | None
     facts: Mapping[str, Flags]
     open_pairs: Mapping[str, Flags]
 
@@ -177,55 +208,93 @@ def _phases_first(values: Any) -> Any:
     return np.moveaxis(values, -1, -3)
 
 
-def _family(ready: Flags) -> tuple[Flags, Ints]:
-    """Return which pairs are compared, (…, phases, n, n), and how many they are, (…,)."""
-    both = _phases_first(ready[..., :, None, :] & ready[..., None, :, :])
-    compared = both & ~np.eye(ready.shape[-2], dtype=bool)
-    return compared, np.asarray(compared.sum(axis=(-3, -2, -1)) // 2)
+class _Family(NamedTuple):
+    """Which pairs are compared, (…, phases, n, n), both ways, or at all; how many they are."""
+
+    both: Flags
+    compared: Flags
+    comparisons: Ints
+
+
+def _family(ready: Flags, capped: Flags) -> _Family:
+    def pairs(first: Flags, second: Flags) -> Flags:
+        return np.asarray(_phases_first(first[..., :, None, :] & second[..., None, :, :]))
+
+    both = pairs(ready, ready) & ~np.eye(ready.shape[-2], dtype=bool)
+    count = both.sum(axis=(-3, -2, -1)) // 2
+    if not capped.any():
+        return _Family(both, both, np.asarray(count))
+    one_way = pairs(ready, capped)
+    return _Family(both, both | one_way, np.asarray(count + one_way.sum(axis=(-3, -2, -1))))
 
 
 def _both_shown(shown: Resolution) -> Resolution:
     return Resolution(_sum_of(shown.parts))
 
 
-def _above(taken: Compared, known: Flags, coverage: float) -> tuple[Flags, Flags]:
-    """Return where i is surely above j, and which pairs are compared; as `_pairs` has them."""
-    compared, comparisons = _family(taken.ready)
-    family = comparisons[..., None, None, None]
+def _margin(taken: Compared, comparisons: Ints, coverage: float) -> Floats:
+    """Return what the table rule asks for, (…, n, n, phases)."""
     u, bound = np.sqrt(_sum_of(taken.u2)), _sum_of(taken.bound)
-    margin = table_margin(_both_shown(taken.shown), u, bound, coverage, family)
+    family = comparisons[..., None, None, None]
+    return table_margin(_both_shown(taken.shown), u, bound, coverage, family)
+
+
+def _declare(margin: Floats, taken: Compared, declared: Declared | None, coverage: float) -> None:
+    """Put in what the pair declared beforehand has to exceed; changes ``margin``."""
+    if declared is None:
+        return
+    a, b, comparisons = declared
+    shown = taken.shown[..., a, :] + taken.shown[..., b, :]
+    u = np.sqrt(taken.u2[..., a, :] + taken.u2[..., b, :])
+    bound = taken.bound[..., a, :] + taken.bound[..., b, :]
+    own = declared_margin(shown, u, bound, coverage, comparisons, margin[..., a, b, :])
+    margin[..., a, b, :] = margin[..., b, a, :] = own
+
+
+def _above(
+    taken: Compared, known: Flags, coverage: float, declared: Declared | None
+) -> tuple[Flags, Flags]:
+    """Return where i is surely above j, and which pairs are compared; as `_pairs` has them."""
+    family = _family(taken.ready, taken.capped)
+    margin = _margin(taken, family.comparisons, coverage)
+    _declare(margin, taken, declared, coverage)
     with np.errstate(invalid="ignore"):
         beyond = taken.value[..., :, None, :] - taken.value[..., None, :, :] > margin
-    return (compared & _phases_first(beyond)) | _phases_first(known), compared
+    return (family.compared & _phases_first(beyond)) | _phases_first(known), family.both
+
+
+def _stacked(taken: Sequence[Compared]) -> Compared:
+    """Return several tables as one, along a new first axis."""
+    arrays = {
+        name: np.stack([getattr(one, name) for one in taken])
+        for name in ("value", "u2", "bound", "ready", "capped")
+    }
+    return Compared(shown=Resolution.stacked([one.shown for one in taken]), **arrays)
 
 
 def _pairs(
-    taken: Sequence[Compared], known: Sequence[Flags], coverage: float
+    taken: Sequence[Compared], known: Sequence[Flags], coverage: float, declared: Declared | None
 ) -> tuple[PairTable, ...]:
     """Return the comparisons of every pair, all tables at once.
 
     ``taken`` of shape (n, phases), ``known`` of shape (n, n, phases), one of each for every table.
+    What is left of the charge comes last; nothing is claimed of it.
     """
-    value, u2, bound = (
-        np.stack([getattr(one, name) for one in taken]) for name in ("value", "u2", "bound")
-    )
-    shown = Resolution.stacked([one.shown for one in taken])
-    compared, comparisons = _family(np.stack([one.ready for one in taken]))
-    width = margins(
-        _both_shown(shown), np.sqrt(_sum_of(u2)), _sum_of(bound), coverage,
-        comparisons[:, None, None, None],
-    )  # fmt: skip
-    difference = _phases_first(value[:, :, None, :] - value[:, None, :, :])
-    interval, margin = _phases_first(width.single), _phases_first(width.table)
+    every = _stacked(taken)
+    family = _family(every.ready, every.capped)
+    widths = _margin(every, family.comparisons, coverage)
+    for width, one in zip(widths[:-1], taken, strict=False):
+        _declare(width, one, declared, coverage)
+    difference = _phases_first(every.value[:, :, None, :] - every.value[:, None, :, :])
+    margin = _phases_first(widths)
     decided = _phases_first(np.stack(known))
     return tuple(
         PairTable(
             difference=difference[i],
-            interval=interval[i],
             margin=margin[i],
-            compared=compared[i],
+            compared=family.compared[i],
             known=decided[i],
-            comparisons=comparisons[i],
+            comparisons=family.comparisons[i],
         )
         for i in range(len(taken))
     )
@@ -240,48 +309,48 @@ def _drains(ready: Prepared, units: slice) -> dict[str, Compared]:
             u2=found.u_other_pp[units] ** 2,
             bound=found.bound_pp[units],
             ready=ranked & ~np.isnan(found.drain_pp[units]),
+            capped=np.zeros(ranked.shape, dtype=bool),
         )
         for m, found in ready.drains.items()
     }
 
 
-def _on_and_off(ready: Prepared, units: slice) -> tuple[Flags, Flags]:
-    """Return which units had a state after each phase, and which were off; shape (n, phases)."""
-    chains = ready.chains
-    phases = np.arange(chains.length_h.shape[1])
-    off = (phases >= chains.gone[units, None]) | (phases == chains.death[units, None])
-    return ready.states.valid[units, 1::2] & ~off, off
-
-
-def _levels(ready: Prepared, units: slice) -> dict[str, Compared]:
+def _levels(now: Left, found: Places, units: slice) -> dict[str, Compared]:
     """Return the standings; the same rule as `kit.drain.standing`."""
-    chains, now = ready.chains, ready.states
-    on, _ = _on_and_off(ready, units)
-    end = now.matrix[units, 1::2]
-    shown = resolution(
-        end,
-        weights=chains.observations.weight[units, None, :],
-        step=chains.observations.step[units, None],
-        convention_variance=chains.offset_variance[units, None],
-    )
-    time = (now.time_u_h**2 * now.rate**2 + now.extra_variance)[units, 1::2]
-    gauge = ((end @ gauge_covariance(chains, now)[units]) * end).sum(axis=2)
-    value = np.where(on, now.value[units, 1::2], np.nan)
+    time, gauge = now.time_variance[units], now.gauge_variance[units]
     spread = {MEASURANDS[0]: time, MEASURANDS[1]: time + gauge}
     return {
-        m: Compared(value=value, shown=shown, u2=u2, bound=now.bound[units, 1::2], ready=on)
+        m: Compared(
+            value=now.value[units],
+            shown=now.shown[units],
+            u2=u2,
+            bound=now.bound[units],
+            ready=found.on[units],
+            capped=found.capped[units],
+        )
         for m, u2 in spread.items()
     }
 
 
-def _decided(on: Flags, off: Flags, later: Flags) -> Flags:
+def _states(found: Places, units: slice) -> tuple[Flags, Flags, Flags, Flags]:
+    """Return who was on, off, not read, and not read but on, after each phase; (n, phases)."""
+    return found.on[units], found.off[units], found.unread[units], found.on_later[units]
+
+
+def _decided(on: Flags, off: Flags, unread: Flags, on_later: Flags, later: Flags) -> Flags:
     """Return the pairs whose standing needs no figure: on above off, off later above earlier.
 
-    ``on``, ``off`` of shape (…, n, phases), ``later`` (…, n, n); returns (…, n, n, phases).
+    A device that was not read counts as on if it was seen to be, else as one that was off at the
+    earliest when it was last seen on. The first four of shape (…, n, phases), ``later``
+    (…, n, n); returns (…, n, n, phases).
     """
-    ahead, behind_off = on[..., :, None, :], off[..., None, :, :]
-    both_off = off[..., :, None, :] & behind_off
-    return np.asarray((ahead & behind_off) | (both_off & later[..., None]))
+
+    def first(flags: Flags) -> Flags:
+        return flags[..., :, None, :]
+
+    behind = off[..., None, :, :]
+    sure = first(on | on_later) & behind
+    return np.asarray(sure | (first(off | unread) & behind & later[..., None]))
 
 
 def longer_tables(offs: OffTimes) -> tuple[Floats, Flags, Flags]:
@@ -320,11 +389,18 @@ class _Tables:
         self.facts: dict[str, Flags] = {}
         self.open_pairs: dict[str, Flags] = {}
 
-    def add(self, name: str, above: Flags, compared: Flags, known: Flags) -> None:
+    def add(self, name: str, above: Flags, both: Flags, known: Flags) -> None:
         """Add a table of levels, or of drains, where less is ahead."""
         drain = name in LESS.values()
         self.facts[name] = np.swapaxes(above, -1, -2) if drain else above
-        self.open_pairs[name] = compared | known | np.swapaxes(known, -1, -2)
+        self.open_pairs[name] = both | known | np.swapaxes(known, -1, -2)
+
+
+def _declared(ready: Prepared) -> Declared | None:
+    pair = declared_pair(ready.chains.session)
+    if pair is None:
+        return None
+    return Declared(*pair, declared_comparisons(ready, ready.places, pair))
 
 
 def evidence(ready: Prepared, run: int, settings: Settings) -> Evidence:
@@ -344,19 +420,22 @@ def evidence(ready: Prepared, run: int, settings: Settings) -> Evidence:
     units = slice(run * n, (run + 1) * n)
     p, longer, comparable = longer_tables(chains.off_times[run])
     nothing = np.zeros((n, n, chains.length_h.shape[1]), dtype=bool)
-    decided = _decided(*_on_and_off(ready, units), chains.off_times[run].later)
-    of_drains, of_levels = _drains(ready, units), _levels(ready, units)
+    decided = _decided(*_states(ready.places, units), chains.off_times[run].later)
+    of_drains, of_levels = _drains(ready, units), _levels(ready.left, ready.places, units)
+    declared = _declared(ready)
     pairs = _pairs(
         [*(of_drains[m] for m in MEASURANDS), *(of_levels[m] for m in MEASURANDS)],
         [nothing] * len(MEASURANDS) + [decided] * len(MEASURANDS),
         settings.coverage,
+        declared,
     )
     drains: dict[str, PairTable] = dict(zip(MEASURANDS, pairs[: len(MEASURANDS)], strict=True))
     levels: dict[str, PairTable] = dict(zip(MEASURANDS, pairs[len(MEASURANDS) :], strict=True))
     tables = _Tables()
     for m in MEASURANDS:
         for name, table in ((LESS[m], drains[m]), (AHEAD[m], levels[m])):
-            tables.add(name, table.above, table.compared, table.known)
+            both = table.compared & np.swapaxes(table.compared, -1, -2)
+            tables.add(name, table.above, both, table.known)
     return Evidence(
         run=chains.off_times[run].run,
         devices=chains.devices,
@@ -367,6 +446,10 @@ def evidence(ready: Prepared, run: int, settings: Settings) -> Evidence:
         levels=levels,
         level_pct=chains.shown_levels[units, 1::2],
         drain_pp={m: ready.drains[m].drain_pp[units] for m in MEASURANDS},
+        present=ready.places.begun[units],
+        unread=ready.places.unread[units],
+        barred={code: flag[units] for code, flag in ready.flags.items()},
+        declared=declared,
         facts={LONGER: longer, **tables.facts},
         open_pairs={LONGER: comparable, **tables.open_pairs},
     )
@@ -400,27 +483,36 @@ def altered_facts(
     every = slice(None)
     offs = chains.off_times[run]
     nothing = np.zeros((n, n, chains.length_h.shape[1]), dtype=bool)
+    found = places(other.chains, other.states, ~np.isnan(offs.low)[device])
     if noted is None:
         longer, comparable = offs.later, comparable_pairs(offs.order_low, offs.order_high)
-        decided = _decided(*_on_and_off(ready, units), longer)
+        decided = _decided(*_states(ready.places, units), longer)
     else:
         longer = surely_above(noted.least_lead)
         comparable = comparable_pairs(noted.order_low, noted.order_high)
         mine = (np.arange(n) == device[:, None])[:, :, None]
-        on, off = (
+        on, off, unread, on_later = (
             np.where(mine, row[:, None], base[None])
-            for base, row in zip(_on_and_off(ready, units), _on_and_off(other, every), strict=True)
+            for base, row in zip(_states(ready.places, units), _states(found, every), strict=True)
         )
-        decided = _decided(on, off, longer)
+        decided = _decided(on, off, unread, on_later, longer)
+    declared = _declared(ready)
     tables = _Tables()
     for names, base, rows, known in (
         (LESS, _drains(ready, units), _drains(other, every), nothing),
-        (AHEAD, _levels(ready, units), _levels(other, every), decided),
+        (
+            AHEAD,
+            _levels(ready.left, ready.places, units),
+            _levels(left(other.chains, other.states, found), found, every),
+            decided,
+        ),
     ):
         for m in MEASURANDS:
             merged = base[m].with_rows(rows[m], device)
-            above, compared = _above(merged, known, settings.coverage)
-            tables.add(names[m], above, compared, _phases_first(known))
+            nothing_said = names is AHEAD and m != MEASURANDS[0]
+            pair = None if nothing_said else declared
+            above, both = _above(merged, known, settings.coverage, pair)
+            tables.add(names[m], above, both, _phases_first(known))
     shape = (device.size, n, n)
     tables.facts[LONGER] = np.broadcast_to(longer, shape)
     tables.open_pairs[LONGER] = np.broadcast_to(comparable, shape)

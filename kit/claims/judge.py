@@ -21,6 +21,9 @@ __all__ = ["LEAST_URGENT", "Ground", "Judged", "grounds", "judged"]
 LEAST_URGENT = 3
 """Priority of a claim that only the full list shows."""
 
+GAINED_PRIORITY = 2
+"""Priority of a supported sentence on who gained on whom; of the others the least."""
+
 TRUE_CHARGE = MEASURANDS[1]
 
 
@@ -45,7 +48,7 @@ def judged(session: Session, found: Evidence) -> tuple[Judged, ...]:
     tuple of Judged
         What a claim adds when it does not stand, or what follows from another, goes back to the
         full list: a claim on charge that does not stand, a comparison of the least with the most
-        drained where the least stands out anyway.
+        drained where the least stands out anyway, unless they were declared beforehand.
     """
     claims = candidates(session, found)
     found_so = verdicts(Asked(claims), found.facts, found.open_pairs).tolist()
@@ -60,10 +63,13 @@ def judged(session: Session, found: Evidence) -> tuple[Judged, ...]:
     for claim, verdict in asked:
         stands = verdict == supported
         follows = (claim.phase_from, claim.measurand) in known
+        declared = found.declared is not None and found.declared.is_pair(claim.a, claim.b)
         back = (claim.measurand == TRUE_CHARGE and not stands) or (
-            claim.code == "drained_less" and (follows or not stands)
+            claim.code == "drained_less" and not declared and (follows or not stands)
         )
-        places.append(Judged(claim, verdict, LEAST_URGENT if back else claim.priority))
+        # who gained on whom is asked of every neighbour: what stands is worth telling
+        told = GAINED_PRIORITY if claim.code == "gained" and stands else claim.priority
+        places.append(Judged(claim, verdict, LEAST_URGENT if back else told))
     return tuple(places)
 
 

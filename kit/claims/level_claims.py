@@ -34,6 +34,15 @@ def _method(comparisons: int) -> str:
     )
 
 
+@lru_cache(maxsize=1024)
+def _declared_method(comparisons: int) -> str:
+    family = count(comparisons, "comparison")
+    return (
+        f"rule of the pair declared beforehand, over its own {family} (Bonferroni): its drains in "
+        "every phase, by the display and by the charge, and what is left after every phase"
+    )
+
+
 def _pct(value: float) -> str:
     return f"{number(value, 0 if float(value).is_integer() else 1)}{NO_BREAK}%"
 
@@ -43,7 +52,6 @@ class _Pair(NamedTuple):
 
     need: Need
     lead: float
-    half: float
     margin: float
     compared: bool
     known: bool
@@ -53,7 +61,9 @@ class _Pair(NamedTuple):
         lead, margin = number(abs(self.lead), 1), number(self.margin, 1)
         if lead == margin:
             lead, margin = number(abs(self.lead), 2), number(self.margin, 2)
-        return f"{lead}{NO_BREAK}pp apart, more than {margin}{NO_BREAK}pp needed"
+        asked = "needed" if abs(self.lead) > self.margin else "would be needed"
+        joint = "," if asked == "needed" else ";"
+        return f"{lead}{NO_BREAK}pp apart{joint} {margin}{NO_BREAK}pp {asked}"
 
 
 def _weakest(table: PairTable, claim: Claim, sign: float) -> _Pair:
@@ -71,11 +81,34 @@ def _weakest(table: PairTable, claim: Claim, sign: float) -> _Pair:
     return _Pair(
         need=need,
         lead=sign * difference[p][i][j],
-        half=float(table.interval[p, i, j]),
         margin=margin[p][i][j],
         compared=compared[p][i][j],
         known=known[p][i][j],
     )
+
+
+_WHY_LEFT_OUT = {
+    "died": "powered off",
+    "saver": "may have been saving power",
+    "charged": "charged",
+    "saturated": "still at 100 %",
+    "start_saturated": "at 100 % until then",
+    "hold_too_long": "at 100 % until then",
+    "rises": "the display rose",
+}
+"""Flags that keep a device out of comparisons, in a few words; first come, first told."""
+
+
+def _left_out(speech: Speech, evidence: Evidence, claim: Claim) -> str:
+    """Return who was on and is not compared, and why; nothing if everybody is."""
+    if not claim.left_out:
+        return ""
+    told = []
+    for k in claim.left_out:
+        flags = (code for code in _WHY_LEFT_OUT if evidence.barred[code][k, claim.phase_from])
+        why = next(flags, "")
+        told.append(f"{speech.name(k)} ({_WHY_LEFT_OUT[why] if why else 'no drain to compare'})")
+    return f" Not compared: {joined(told)}."
 
 
 def _drain_words(
@@ -95,15 +128,18 @@ def _drain_words(
         rival = weakest.need.j
         reason = f"against {speech.name(rival)}: {weakest.apart}"
         whom = speech.name(others[0]) if len(others) == 1 else "any other"
+        if claim.left_out and len(others) > 1:
+            whom = f"any other of those that can be compared ({speech.names(claim.members)})"
+        tail = _left_out(speech, evidence, claim)
         if shown:
             return reason, (
                 f"In {where}, the display of {speech.name(a)} fell less than that of {whom}: "
-                f"{fell}, against {points(drain[rival], 1)} for {speech.name(rival)}."
+                f"{fell}, against {points(drain[rival], 1)} for {speech.name(rival)}.{tail}"
             )
         return reason, (
             f"In {where}, {speech.name(a)} used a smaller share of its charge than {whom}, even "
             f"with what the gauges may be wrong counted: {fell}, against "
-            f"{points(drain[rival], 1)} for {speech.name(rival)}."
+            f"{points(drain[rival], 1)} for {speech.name(rival)}.{tail}"
         )
     if verdict == NOT_SUPPORTED:
         reason = f"the opposite holds for {speech.names(less)}"
@@ -148,6 +184,16 @@ def _led_words(
         listed = joined(str(speech.number(p)) for p in against)
         reason = f"another was ahead after phase {listed}"
         return reason, f"{name} did not lead {when}: {reason}."
+    unread = {need.j for need in claim.needs if evidence.unread[need.j, need.phase]
+              and not facts[need.place]}  # fmt: skip
+    if verdict == CANNOT:
+        gaps = {need.phase for need in claim.needs if need.j in unread and not facts[need.place]}
+        listed = joined(str(speech.number(p)) for p in sorted(gaps))
+        names = speech.names(sorted(unread))
+        reason = f"{names} {'were' if len(unread) > 1 else 'was'} not read after phase {listed}"
+        return reason, (
+            f"Whether {name} led {when} cannot be said: {reason}, and may have stood higher."
+        )
     weak = sorted({need.phase for need in claim.needs if not facts[need.place]})
     listed = joined(str(speech.number(p)) for p in weak)
     reason = f"too close after phase {listed}"
@@ -176,6 +222,20 @@ def _tie_words(
             f"{after}, {speech.name(ahead)} was ahead of {speech.name(behind)}: {shown}."
         )
     return pair.apart, f"{after}, {names} were too close to call: {shown}."
+
+
+def _ahead_words(
+    speech: Speech, evidence: Evidence, claim: Claim, verdict: str, pair: _Pair
+) -> tuple[str, str]:
+    level = evidence.level_pct[:, claim.phase_from]
+    a, b = speech.name(claim.a), speech.name(claim.b)
+    shown = f"{_pct(level[claim.a])} and {_pct(level[claim.b])} shown"
+    after = f"After {speech.in_phase(claim.phase_from)}"
+    if verdict == SUPPORTED:
+        return pair.apart, f"{after}, {a} was ahead of {b}: {shown}."
+    if verdict == NOT_SUPPORTED:
+        return pair.apart, f"{after}, {b} was ahead of {a}, though with {shown}."
+    return pair.apart, f"{after}, {a} and {b} were too close to call: {shown}."
 
 
 def _gain_words(speech: Speech, claim: Claim, verdict: str, pair: _Pair) -> tuple[str, str]:
@@ -215,11 +275,17 @@ def tell_levels(speech: Speech, evidence: Evidence, claim: Claim, verdict: str) 
         reason, wording = _led_words(speech, evidence, claim, verdict, weakest)
     elif claim.code == "tied_after":
         reason, wording = _tie_words(speech, evidence, claim, verdict, weakest)
+    elif claim.code == "ahead_after":
+        reason, wording = _ahead_words(speech, evidence, claim, verdict, weakest)
     else:
         reason, wording = _gain_words(speech, claim, verdict, weakest)
     known = weakest.known or not weakest.compared
-    lead, half, margin = (
-        (np.nan, np.nan, np.nan) if known else (weakest.lead, weakest.half, weakest.margin)
+    lead, margin = (np.nan, np.nan) if known else (weakest.lead, weakest.margin)
+    declared = evidence.declared
+    chosen = declared is not None and declared.is_pair(weakest.need.i, weakest.need.j)
+    method = (
+        _declared_method(declared.comparisons)
+        if declared is not None and chosen
+        else _method(int(table.comparisons))
     )
-    method = _method(int(table.comparisons))
-    return Told(lead, lead - half, lead + half, margin, "pp", method, reason, wording)
+    return Told(lead, lead - margin, lead + margin, margin, "pp", method, reason, wording)

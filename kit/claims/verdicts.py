@@ -33,6 +33,7 @@ Code = Literal[
     "drained_least",
     "drained_less",
     "led",
+    "ahead_after",
     "tied_after",
     "gained",
 ]
@@ -83,6 +84,8 @@ class Claim(NamedTuple):
         ``runtime``, ``displayed`` or ``true_charge``.
     members
         Devices that the claim is about, for a group or for all.
+    left_out
+        Devices that were on and that it is not about, since they may not be compared.
     priority
         1 opens the report, 2 belongs into the table, 3 into the full list.
     """
@@ -96,6 +99,7 @@ class Claim(NamedTuple):
     measurand: str = "runtime"
     group: str = ""
     members: tuple[int, ...] = ()
+    left_out: tuple[int, ...] = ()
     priority: int = 2
 
 

@@ -155,7 +155,7 @@ class Speech:
             return f"{a} outlasted {b}"
         if claim.code == "drained_least":
             what = "drained least" if shown else "used the smallest share of its charge"
-            return f"{a} {what} in {where}"
+            return f"{self.among(claim)}{a} {what} in {where}"
         if claim.code == "drained_less":
             what = "drained less" if shown else "used a smaller share of its charge"
             return f"{a} {what} than {b} in {where}"
@@ -163,9 +163,17 @@ class Speech:
             if claim.phase_to == p:
                 return f"{a} led after {where}"
             return f"{a} led from phase {self.number(p)} to phase {self.number(claim.phase_to)}"
+        if claim.code == "ahead_after":
+            return f"{a} was ahead of {b} after {where}"
         if claim.code == "tied_after":
             return f"{a} and {b} tied after {where}"
         return f"{a} gained on {b} in {where}"
+
+    def among(self, claim: Claim) -> str:
+        """Return whom a claim compares, where that is not everybody who was on; else nothing."""
+        if not claim.left_out:
+            return ""
+        return f"Among those that can be compared ({self.names(claim.members)}), "
 
     def of_all(self, claim: Claim) -> str:
         """Return ``of the five devices`` or ``among “small ones”``."""

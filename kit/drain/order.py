@@ -29,7 +29,14 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Bools = NDArray[np.bool_]
 
-__all__ = ["Margins", "drain_pairs", "family_factor", "margins", "table_margin"]
+__all__ = [
+    "Margins",
+    "drain_pairs",
+    "family_factor",
+    "margins",
+    "single_margin",
+    "table_margin",
+]
 
 Verdict = Literal["a", "b", "tie", "not_compared"]
 """Which of the two drained less (``a`` or ``b``)."""
@@ -127,15 +134,20 @@ def margins(
     >>> round(float(margins(full, np.float64(0), np.float64(0), 0.95, 120).single), 2)
     1.8
     """
+    return Margins(
+        single=single_margin(shown, u_other, bound, coverage),
+        table=table_margin(shown, u_other, bound, coverage, comparisons),
+    )
+
+
+def single_margin(shown: Resolution, u_other: Floats, bound: Floats, coverage: float) -> Floats:
+    """Return the margins for pairs chosen beforehand alone; as `margins`."""
     k = normal_factor(coverage)
     x, at_worst = shown.half_widths(coverage)
     worst = np.minimum(at_worst, shown.hard_bound)
     both_free = shown.common_bound > 0.75 * shown.bound
     at_worst = np.where(both_free, np.hypot(worst, k * u_other), 0.0)
-    return Margins(
-        single=np.maximum(shown.expanded(u_other, coverage, half_width=x), at_worst) + bound,
-        table=table_margin(shown, u_other, bound, coverage, comparisons),
-    )
+    return np.asarray(np.maximum(shown.expanded(u_other, coverage, half_width=x), at_worst) + bound)
 
 
 def table_margin(

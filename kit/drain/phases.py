@@ -8,6 +8,7 @@ gauge's error counts: for statements between devices.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -15,6 +16,7 @@ import numpy as np
 from kit.drain.chains import build_chains
 from kit.drain.flags import FLAGS, UNRANKED, flag_matrix, join_flags
 from kit.drain.model import drains, intervals, saturated
+from kit.drain.places import left, places
 from kit.drain.states import states
 from kit.frames import result_frame
 from kit.stats.monte_carlo import furthest, tolerance
@@ -27,6 +29,7 @@ if TYPE_CHECKING:
 
     from kit.drain.chains import Chains
     from kit.drain.model import Drains
+    from kit.drain.places import Left, Places
     from kit.drain.simulation import Figures, Simulated
     from kit.drain.states import States
     from kit.results import Measurand, Settings
@@ -85,6 +88,16 @@ class Prepared:
         for code in UNRANKED:
             barred |= self.flags[code]
         return np.asarray((self.status["displayed"] == "measured") & ~barred, dtype=bool)
+
+    @cached_property
+    def places(self) -> Places:
+        """Return who was on, off or not read after each phase; of all units of a session."""
+        return places(self.chains, self.states)
+
+    @cached_property
+    def left(self) -> Left:
+        """Return the charge left after each phase; of all units of a session."""
+        return left(self.chains, self.states, self.places)
 
 
 def prepare(session: Session, *, chains: Chains | None = None) -> Prepared:

@@ -2,103 +2,70 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from kit.drain.declared import declared_comparisons, declared_margin, declared_pair
 from kit.drain.order import table_margin
 from kit.drain.phases import frame_keys, methods, prepare, reached
-from kit.drain.states import gauge_covariance, time_variance
 from kit.drain.total_drain import total_drain
 from kit.frames import result_frame
 from kit.stats.order import tie_letters
-from kit.stats.uncertainty import resolution
 
 if TYPE_CHECKING:
     import pandas as pd
     from numpy.typing import NDArray
 
-    from kit.drain.chains import Chains
     from kit.drain.phases import Prepared
     from kit.drain.simulation import Simulated
-    from kit.drain.states import States
     from kit.results import Settings
     from kit.session import Session
-    from kit.stats.uncertainty import Resolution
-
-    Floats = NDArray[np.float64]
-    Bools = NDArray[np.bool_]
 
 __all__ = ["standing"]
 
 
-def _dead_order(chains: Chains, run: int) -> Bools:
-    """Return ``above[i, j]``: i is known to have powered off after j."""
-    return chains.off_times[run].later
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Left:
-    """Charge left at the end of every phase, shape (K, P), with what it takes to compare it.
-
-    ``variance`` of shape (m, K, P): m ways to compare it.
-    """
-
-    value: Floats
-    shown: Resolution
-    variance: Floats
-    bound: Floats
-    alive: Bools
-    off: Bools
-    unread: Bools
-    on_later: Bools
-
-
-def _unread(chains: Chains, now: States, alive: Bools, off: Bools) -> tuple[Bools, Bools]:
-    """Return who was not read at the end of a phase in which others were, and who was still on.
-
-    A device without any reading in the run does not take part. One that was read, or powered
-    off, after that phase was on at its end.
-    """
-    n_runs, n, p = len(chains.runs), len(chains.devices), len(chains.phases)
-    took_part = np.asarray(now.valid.any(axis=1) | off.any(axis=1), dtype=bool)
-    others = alive.reshape(n_runs, n, p).any(axis=1)
-    unread = ~alive & ~off & took_part[:, None] & np.repeat(others, n, axis=0)
-    last_read = np.where(now.valid, np.arange(2 * p), -1).max(axis=1, initial=-1)
-    phases = np.arange(p)
-    later = (last_read[:, None] > 2 * phases + 1) | (chains.death[:, None] > phases)
-    later |= (chains.gone[:, None] < p) & (chains.gone[:, None] > phases)
-    return unread, np.asarray(unread & later, dtype=bool)
-
-
-def _order(chains: Chains, left: _Left, coverage: float) -> list[dict[str, NDArray[np.generic]]]:
-    """Return ranks and letters for each way to compare, flat in the order of the frame."""
+def _order(ready: Prepared, coverage: float) -> list[dict[str, NDArray[np.generic]]]:
+    """Return ranks and letters for each measurand, flat in the order of the frame."""
+    chains, now, found = ready.chains, ready.left, ready.places
     n_runs, n, p = len(chains.runs), len(chains.devices), len(chains.phases)
     cube = (n_runs, n, p)
-    value, bound = left.value.reshape(cube), left.bound.reshape(cube)
-    ways = left.variance.shape[0]
-    variance = left.variance.reshape(ways, *cube)
-    alive, off = left.alive.reshape(cube), left.off.reshape(cube)
-    unread, on_later = left.unread.reshape(cube), left.on_later.reshape(cube)
-    shown = left.shown.reshaped(cube)
+    value, bound = now.value.reshape(cube), now.bound.reshape(cube)
+    variance = np.stack((now.time_variance, now.time_variance + now.gauge_variance))
+    ways = variance.shape[0]
+    variance = variance.reshape(ways, *cube)
+    on, off, unread, on_later, capped = (
+        flags.reshape(cube)
+        for flags in (found.on, found.off, found.unread, found.on_later, found.capped)
+    )
+    shown = now.shown.reshaped(cube)
+    pair = declared_pair(chains.session)
     shape = (ways, n_runs, p, n)
     best, worst = np.full(shape, np.nan), np.full(shape, np.nan)
     letters = np.full(shape, "", dtype=object)
     for r in range(n_runs):
-        count = alive[r].sum(axis=0)
+        count = on[r].sum(axis=0)
+        bounded = int((count * capped[r].sum(axis=0)).sum())
         u = np.sqrt(variance[:, r, :, None] + variance[:, r, None, :])
         width = table_margin(
             shown[r, :, None] + shown[r, None, :], u, bound[r][:, None] + bound[r][None, :],
-            coverage, int((count * (count - 1) // 2).sum()),
+            coverage, int((count * (count - 1) // 2).sum()) + bounded,
         )  # fmt: skip
+        if pair is not None:
+            a, b = pair
+            width[0, a, b] = width[0, b, a] = declared_margin(
+                shown[r, a] + shown[r, b], u[0, a, b], bound[r, a] + bound[r, b], coverage,
+                declared_comparisons(ready, found, pair), width[0, a, b],
+            )  # fmt: skip
         with np.errstate(invalid="ignore"):
             above = value[r][:, None] - value[r][None, :] > width
-        above |= alive[r][:, None] & off[r][None, :]
-        above |= off[r][:, None] & off[r][None, :] & _dead_order(chains, r)[:, :, None]
-        above |= on_later[r][:, None] & off[r][None, :]
-        taken = alive[r] | off[r]
-        placed = taken | unread[r]
+        above &= on[r][:, None] & (on[r] | capped[r])[None, :]
+        above |= (on[r] | on_later[r])[:, None] & off[r][None, :]
+        gone = off[r] | unread[r]
+        above |= gone[:, None] & off[r][None, :] & chains.off_times[r].later[:, :, None]
+        taken = on[r] | off[r]
+        # where nobody was read and nobody off there is no order to have a place in
+        placed = taken | (unread[r] & taken.any(axis=0))
         above &= placed[:, None] & placed[None, :]
         blank = np.where(placed, 0.0, np.nan)
         best[:, r] = (blank + 1.0 + above.sum(axis=1)).transpose(0, 2, 1)
@@ -143,10 +110,11 @@ def standing(
         Columns ``kit.results.RESULT_COLUMNS["standing"]``. ``soc_pct`` is the percentage read
         at the end of the phase, 0 once a device is off. ``total_drain_pp`` (displayed drain)
         runs from the first reading. ``rank_best``, ``rank_worst`` and ``tie_group`` compare
-        what the displays show, by the table rule over all pairs and phases of the run; the
-        columns ``…_true_charge`` compare the charge left, gauge error included. A device that
-        was not read where others were may stand anywhere, but above those that were off while it
-        was on: the ranks allow for it, the letters leave it out. ``status``:
+        what the displays show, by the table rule over all pairs and phases of the run, and for the
+        pair declared beforehand by its own (`kit.drain.declared`); the columns ``…_true_charge``
+        compare the charge left, gauge error included. A device that was not read where others
+        were, or were off, may stand anywhere up to its last reading, but above those that were
+        off while it was on: the ranks allow for it, the letters leave it out. ``status``:
         ``measured``, ``no_reading``, ``died`` (in this phase), ``off`` (before it).
 
     Examples
@@ -163,61 +131,29 @@ def standing(
     (32.0, 0.408)
     """
     ready = prepare(session) if prepared is None else prepared
-    chains, now = ready.chains, ready.states
-    p = chains.length_h.shape[1]
-    phases = np.arange(p)
-    dying = phases == chains.death[:, None]
-    off = (phases >= chains.gone[:, None]) & ~dying
-    end = now.matrix[:, 1::2]
-    ok = now.valid[:, 1::2] & ~off & ~dying
-    obs = chains.observations
-    left = resolution(
-        end,
-        weights=obs.weight[:, None, :],
-        step=obs.step[:, None],
-        convention_variance=chains.offset_variance[:, None],
-    )
-    at_end = np.zeros((chains.units, p, 2 * p))
-    at_end[:, phases, 2 * phases + 1] = 1.0
-    time_end = time_variance(now, at_end)
-    gauge = gauge_covariance(chains, now)
-    u_gauge2 = ((end @ gauge) * end).sum(axis=2)
+    chains, found = ready.chains, ready.places
     total = total_drain(ready, settings.coverage)
     low, high, drawn = reached(
         total.low, total.high, None if simulated is None else simulated.phases["total_drain"]
     )
-    bound = now.bounds(at_end)
     order = chains.in_frame_order
+    shown = np.where(found.on, chains.shown_levels[:, 1::2], np.nan)
+    before = found.off & ~found.dying
     columns = {
-        "soc_pct": np.where(off | dying, 0.0, np.where(ok, chains.shown_levels[:, 1::2], np.nan)),
+        "soc_pct": np.where(found.off, 0.0, shown),
         "total_drain_pp": total.drain,
         "total_drain_pp_u": total.u,
         "total_drain_pp_low": low,
         "total_drain_pp_high": high,
         "method": methods(~np.isnan(total.drain), drawn),
-        "status": np.select([dying, off, ok], ["died", "off", "measured"], "no_reading").astype(
-            object
-        ),
+        "status": np.select(
+            [found.dying, before, found.on], ["died", "off", "measured"], "no_reading"
+        ).astype(object),
     }
     data: dict[str, NDArray[np.generic]] = {n: order(v) for n, v in columns.items()}
-    value = np.where(ok, now.value[:, 1::2], np.nan)
-    unread, on_later = _unread(chains, now, ok, off | dying)
-    orders = _order(
-        chains,
-        _Left(
-            value=value,
-            shown=left,
-            variance=np.stack((time_end, time_end + u_gauge2)),
-            bound=bound,
-            alive=ok,
-            off=off | dying,
-            unread=unread,
-            on_later=on_later,
-        ),
-        settings.coverage,
-    )
-    for suffix, found in zip(("", "_true_charge"), orders, strict=True):
-        data.update({name + suffix: column for name, column in found.items()})
+    orders = _order(ready, settings.coverage)
+    for suffix, places in zip(("", "_true_charge"), orders, strict=True):
+        data.update({name + suffix: column for name, column in places.items()})
     run, phase, device = frame_keys(chains)
     data.update({"run": run, "phase": phase, "device": device})
     return result_frame("standing", data)

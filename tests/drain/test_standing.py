@@ -9,7 +9,7 @@ import pytest
 
 from kit.drain.standing import standing
 from kit.results import RESULT_COLUMNS, Settings
-from tests.helpers.builders import BARE, join_runs, make_session
+from tests.helpers.builders import BARE, join_runs, make_session, seen
 
 SIX = {"a": [99, 80], "b": [99, 78], "c": [99, 75], "d": [99, 74], "e": [99, 60]}
 
@@ -161,3 +161,51 @@ def test_the_percentage_left_is_the_one_that_was_read_though_a_tick_says_more() 
     row = standing(s, Settings()).iloc[-1]
     assert row["soc_pct"] == 70.0
     assert row["total_drain_pp"] != 27.0
+
+
+def test_survivors_stand_above_the_dead_where_nobody_was_read() -> None:
+    """a and b are on at the stop (120) and were not read; c and d powered off in p2, c later."""
+    s = make_session(
+        phases={"p1": 60, "p2": 60},
+        readings={"a": [99, 60], "b": [99, 58], "c": [99, 30], "d": [99, 25]},
+        power_offs={"c": seen(110, 112), "d": seen(100, 102)},
+        still_on={"a": 120.0, "b": 120.0},
+        start=None,
+        assumptions=BARE,
+    )
+    found = after(s, "p2")
+    assert found["rank_best"].to_dict() == {"a": 1, "b": 1, "c": 3, "d": 4}
+    assert found["rank_worst"].to_dict() == {"a": 2, "b": 2, "c": 3, "d": 4}
+    assert found["status"].to_dict() == {
+        "a": "no_reading", "b": "no_reading", "c": "died", "d": "died",
+    }  # fmt: skip
+
+
+def test_a_device_lost_sight_of_stands_above_those_off_before_it_was_last_seen() -> None:
+    """e was read at 60 and never again; d was off at 42, c at 102: e outlived d, of c who knows."""
+    s = make_session(
+        phases={"p1": 60, "p2": 60},
+        readings={"a": [99, 60, 30], "c": [99, 30], "d": [99], "e": [99, 50]},
+        power_offs={"c": seen(100, 102), "d": seen(40, 42)},
+        start=None,
+        assumptions=BARE,
+    )
+    found = after(s, "p2")
+    # a 1 to 2 (e was not read, and had 50 % an hour before); e 1 to 3; c 2 to 3; d last
+    assert found["rank_best"].to_dict() == {"a": 1, "c": 2, "d": 4, "e": 1}
+    assert found["rank_worst"].to_dict() == {"a": 2, "c": 3, "d": 4, "e": 3}
+
+
+def test_a_survivor_read_at_the_stop_has_its_place_by_what_it_showed() -> None:
+    s = make_session(
+        phases={"p1": 60, "p2": 60},
+        readings={"a": [99, 60], "b": [99, 58], "c": [99, 30]},
+        power_offs={"c": seen(110, 112)},
+        still_on={"a": 120.0, "b": 120.0},
+        start=None,
+        assumptions=BARE,
+    )
+    s.power_offs["soc_pct"] = [float("nan"), 15.0, 3.0]
+    found = after(s, "p2")
+    assert found["rank_worst"].to_dict() == {"a": 1, "b": 2, "c": 3}
+    assert found["soc_pct"].to_dict() == {"a": 15.0, "b": 3.0, "c": 0.0}

@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING
 
 from kit.claims import claims
 from kit.claims.judge import grounds
-from kit.claims.load_bearing import load_bearing
+from kit.claims.load_bearing import bearing
 from kit.drain.agreement import agreement, agreements
 from kit.drain.budget import budget, contributions
 from kit.drain.endurance_index import endurance_index
 from kit.drain.energy import energy, specific_power
+from kit.drain.gauge_shape import gauge_shape, rate_by_level
 from kit.drain.mix_winners import mix_shifts
 from kit.drain.order import drain_pairs
 from kit.drain.phases import phase_drain, prepare
@@ -41,6 +42,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from kit.claims.judge import Ground
+    from kit.claims.load_bearing import Bearing
     from kit.drain.part_rows import PartRow
     from kit.drain.phases import Prepared
     from kit.drain.segments import Segments
@@ -95,10 +97,9 @@ def _extra(of: _Shared) -> dict[str, Callable[[], pd.DataFrame]]:
     """Return what makes the frames of ``Results.extra``."""
     session, settings = of.session, of.settings
     return {
-        "claims": lambda: claims(
-            session, settings, prepared=of.ready, runtimes=of.runtimes[0], known=of.known
-        ),
-        "load_bearing": lambda: load_bearing(session, settings, prepared=of.ready, known=of.known),
+        "claims": lambda: of.claims,
+        "load_bearing": lambda: of.bearing.readings,
+        "robust_claims": lambda: of.bearing.robust,
         "replicate_models": lambda: replicate_models(session, of.runtimes[0], of.drains, settings),
         "replicate_pairs": lambda: replicate_pairs(session, of.runtimes[0], of.drains, settings),
         "run_effects": lambda: run_effects(session, of.runtimes[0], of.drains, settings),
@@ -118,6 +119,8 @@ def _extra(of: _Shared) -> dict[str, Callable[[], pd.DataFrame]]:
             session, settings, prepared=of.ready, found=of.stretches, mixes=of.mixes
         ),
         "reference_repeats": lambda: reference_repeats(session, settings, prepared=of.ready),
+        "gauge_shape": lambda: gauge_shape(of.ready, settings),
+        "rate_by_level": lambda: rate_by_level(of.ready, settings),
         "within_phase": lambda: within_phase(session, settings, prepared=of.ready),
         "tick_gain": lambda: tick_gain(session, settings, prepared=of.ready),
         "runtime_tick_gain": lambda: runtime_tick_gain(session, offs=of.ready.chains.off_times),
@@ -126,7 +129,11 @@ def _extra(of: _Shared) -> dict[str, Callable[[], pd.DataFrame]]:
         "group_fits": lambda: group_fits(session, of.runtimes[0]),
         "group_pairs": lambda: group_pairs(session, of.runtimes[0]),
         "budgets": lambda: budgets(
-            session, settings, prepared=of.ready, mixes=of.mixes, found=of.stretches,
+            session,
+            settings,
+            prepared=of.ready,
+            mixes=of.mixes,
+            found=of.stretches,
             parts=of.halves,
         ),
         "agreements": lambda: agreements(
@@ -135,7 +142,8 @@ def _extra(of: _Shared) -> dict[str, Callable[[], pd.DataFrame]]:
             simulated=of.simulated,
             prepared=of.ready,
             mixes=of.mixes,
-            found=of.stretches, parts=of.halves,
+            found=of.stretches,
+            parts=of.halves,
         ),
         "monte_carlo": lambda: monte_carlo(of.simulated, settings),
     }
@@ -172,6 +180,27 @@ class _Shared:
     @cached_property
     def known(self) -> tuple[Ground, ...]:
         return grounds(self.ready, self.settings)
+
+    @cached_property
+    def claims(self) -> pd.DataFrame:
+        return claims(
+            self.session,
+            self.settings,
+            prepared=self.ready,
+            runtimes=self.runtimes[0],
+            known=self.known,
+        )
+
+    @cached_property
+    def bearing(self) -> Bearing:
+        return bearing(
+            self.session,
+            self.settings,
+            prepared=self.ready,
+            known=self.known,
+            runtimes=self.runtimes[0],
+            said=self.claims,
+        )
 
     @cached_property
     def energies(self) -> pd.DataFrame:

@@ -201,7 +201,7 @@ def readings_to_check(results: Results) -> Page:
     """Return the readings to look at again before anything is published."""
     judged = "load_bearing" in results.extra
     why = sections.NO_LOAD_BEARING if judged else sections.NOT_JUDGED
-    return present(tables.load_bearing(results) or prose(why))
+    return present(tables.load_bearing(results) or prose(why), tables.robust_claims(results))
 
 
 def setup(results: Results) -> Page:

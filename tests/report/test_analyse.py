@@ -84,7 +84,7 @@ def test_a_frame_is_made_when_it_is_first_read_and_once(bare, monkeypatch):
 
         monkeypatch.setattr(kit.analyse, name, spy)
 
-    for name in ("prepare", "enough_draws", "energy", "load_bearing", "claims", "phase_drain"):
+    for name in ("prepare", "enough_draws", "energy", "bearing", "claims", "phase_drain"):
         spied(name)
     results = results_of(bare)
     assert asked == []

@@ -595,3 +595,53 @@ def test_a_change_of_the_display_that_bears_a_claim_is_called_one() -> None:
     )
     assert table is not None
     assert ", change of the display in " in plain(table.rows[0][0])
+
+
+def test_readings_of_several_runs_stand_in_one_order_with_the_sentences_of_the_claims() -> None:
+    bearing = {
+        "run": 2, "rank": 1, "statement": "A drained least (run 2)", "verdict": "supported",
+        "verdict_if_misread": "tied", "what": "reading", "device": "limpet", "phase": "stream",
+        "point": "end", "noted": "66 %", "instead": "65 %", "slip": "one off", "affected": 1,
+        "line": 13, "evidence": "",
+    }  # fmt: skip
+    many = [
+        {**bearing, "rank": rank, "run": 2 - rank % 2, "line": 12 + rank} for rank in range(1, 15)
+    ]
+    said = {
+        "run": 2, "priority": 2, "kind": "this_session", "code": "drained_least",
+        "statement": "A drained least (run 2)", "verdict": "supported", "measurand": "displayed",
+    }  # fmt: skip
+    frames = {"load_bearing": rows("load_bearing", many), "claims": rows("claims", [said])}
+    session = join_runs(field_day(), field_day())
+    table = tables.load_bearing(replace(fake_results(session), extra=frames))
+    assert table is not None
+    assert len(table.rows) == 12
+    lines = [plain(row[5]) for row in table.rows]
+    assert lines == [f"line {12 + rank}" for rank in range(1, 13)]
+    assert plain(table.rows[0][3]) == "A drained least (run 2), by the display: supported → tied"
+    assert plain(table.notes[-1]) == "Two further ones, no more dangerous, are in the CSV tables."
+
+
+def test_sentences_that_no_slip_changes_are_named() -> None:
+    found = [
+        {"run": 0, "statement": "A ran longer than B on average", "verdict": "supported"},
+        {"run": 1, "statement": "A drained least", "verdict": "tied"},
+        {"run": 1, "statement": "An A lasts longer", "verdict": "cannot_be_said"},
+    ]
+    said = {
+        "run": 1, "priority": 2, "kind": "this_session", "code": "drained_least",
+        "statement": "A drained least", "verdict": "tied", "measurand": "displayed",
+    }  # fmt: skip
+    frames = {"robust_claims": rows("robust_claims", found), "claims": rows("claims", [said])}
+    table = tables.robust_claims(replace(fake_results(), extra=frames))
+    assert table is not None
+    assert [tuple(map(plain, row)) for row in table.rows] == [
+        ("A ran longer than B on average", "supported"),
+        ("A drained least, by the display", "tied"),
+    ]
+    assert [plain(note) for note in table.notes] == [
+        "What cannot be said stays so as well: one sentence."
+    ]
+    silent = {"robust_claims": rows("robust_claims", found[2:])}
+    assert tables.robust_claims(replace(fake_results(), extra=silent)) is None
+    assert tables.robust_claims(fake_results()) is None

@@ -8,7 +8,7 @@ rounded to its uncertainty by ``kit.units``.
 
 from __future__ import annotations
 
-from kit.show.tables.claims import claims, claims_at_a_glance, load_bearing
+from kit.show.tables.claims import claims, claims_at_a_glance, load_bearing, robust_claims
 from kit.show.tables.drain import drain, drain_order, parts, rate, standing, total_drain
 from kit.show.tables.interim import interim
 from kit.show.tables.mixes import mixes
@@ -42,7 +42,7 @@ from kit.show.tables.trust import (
     shares,
     versions,
 )
-from kit.show.tables.within import reference_repeats, within_phase
+from kit.show.tables.within import rate_by_level, reference_repeats, within_phase
 
 __all__ = [
     "agreement",
@@ -73,11 +73,13 @@ __all__ = [
     "projections",
     "protocol",
     "rate",
+    "rate_by_level",
     "reference_list",
     "reference_repeats",
     "replicate_models",
     "replicate_pairs",
     "replicates",
+    "robust_claims",
     "run_effects",
     "run_means",
     "runtime_pairs",

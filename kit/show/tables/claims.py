@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from kit.display import Column, Table
 from kit.show.tables.cells import Names, rows_of, run_numbers
-from kit.units import MISSING, NO_BREAK, estimate, joined, number, percent
+from kit.units import MISSING, NO_BREAK, count, estimate, joined, number, percent
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from kit.results import Results
     from kit.show.tables.cells import Row
 
-__all__ = ["claims", "claims_at_a_glance", "load_bearing"]
+__all__ = ["claims", "claims_at_a_glance", "load_bearing", "robust_claims"]
 
 AT_A_GLANCE = 12
 """Most sentences that open a report; the others follow in their own section."""
@@ -47,6 +47,11 @@ SUBJECTS = {
     "lasts_longer": "kinds of device",
 }
 """What the sentences of each code are about."""
+ASKED = (
+    "Asked of every sentence in the tables of sentences, for each percentage at the bounds of a "
+    "phase and each time of a power-off: a number one or ten off, a digit taken for one that looks "
+    "like it, two digits exchanged, as far as what was noted before and after it allows."
+)
 _DECIMALS = {"min": 0, "pp": 1}
 
 
@@ -183,7 +188,8 @@ def load_bearing(results: Results) -> Table | None:
     rows = []
     readings = results.session.readings
     changes = set(readings.loc[readings["kind"] == "tick", "line"].tolist())
-    found = frame.drop_duplicates(["run", "rank"])
+    printed = _printed(results)
+    found = frame.drop_duplicates("rank")
     for row in rows_of(found.head(MOST_READINGS)):
         where = f"{names.device.get(row.device, row.device)}, {row.what}"
         if row.what == "reading" and row.line in changes:
@@ -199,7 +205,7 @@ def load_bearing(results: Results) -> Table | None:
                 where + (f", run {row.run}" if several else ""),
                 row.noted,
                 f"{row.instead} ({row.slip})",
-                f"{row.statement}: {verdict} → {instead}",
+                f"{printed.get(row.statement, row.statement)}: {verdict} → {instead}",
                 str(row.affected),
                 ", ".join(p for p in proof if p),
             )
@@ -216,9 +222,43 @@ def load_bearing(results: Results) -> Table | None:
             Column(name="To be seen in"),
         ),
         rows=tuple(rows),
-        notes=(
-            (f"{len(found) - MOST_READINGS} further ones, less dangerous, are in the CSV tables.",)
-            if len(found) > MOST_READINGS
-            else ()
+        notes=(ASKED, *_further(len(found) - MOST_READINGS)),
+    )
+
+
+def _printed(results: Results) -> dict[str, str]:
+    """Return the sentences of the claims as the tables print them."""
+    frame = _frame(results, "claims")
+    return {} if frame is None else {row.statement: _statement(row) for row in rows_of(frame)}
+
+
+def _further(more: int) -> tuple[str, ...]:
+    """Return how many readings the table leaves out."""
+    if more <= 0:
+        return ()
+    verb = "is" if more == 1 else "are"
+    text = f"{count(more, 'further one')}, no more dangerous, {verb} in the CSV tables."
+    return (_first_upper(text),)
+
+
+def robust_claims(results: Results) -> Table | None:
+    """Return the sentences whose verdict no single slip changes; ``None`` if there are none."""
+    frame = _frame(results, "robust_claims")
+    if frame is None:
+        return None
+    printed = _printed(results)
+    told = frame[frame["verdict"] != "cannot_be_said"]
+    silent = len(frame) - len(told)
+    if told.empty:
+        return None
+    rest = f"What cannot be said stays so as well: {count(silent, 'sentence')}."
+    return Table(
+        id="robust-claims",
+        caption="Sentences whose verdict no single slip changes",
+        columns=(Column(name="Sentence"), Column(name="Verdict")),
+        rows=tuple(
+            (printed.get(row.statement, row.statement), VERDICTS.get(row.verdict, row.verdict))
+            for row in rows_of(told)
         ),
+        notes=(rest,) if silent else (),
     )

@@ -1,10 +1,11 @@
-"""Sentences on drains and rates: which phase was hardest, which device used least."""
+"""Sentences on drains and rates: where displays fell fastest, which device used least."""
 
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
+from kit.drain.gauge import charge_excess, constant_power_drain
 from kit.show.tables.cells import Names, of_run, rows_of
 from kit.units import joined, number
 
@@ -12,6 +13,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from kit.results import Results
+    from kit.show.tables.cells import Row
 
 __all__ = ["fastest_phase", "least_drained", "standing_now"]
 
@@ -27,6 +29,59 @@ def _measured(results: Results, run: int, measurand: str) -> pd.DataFrame:
     ]
 
 
+class _Fastest(NamedTuple):
+    """The phase in which a display fell fastest: rate, whether that stands, and at any gauge."""
+
+    phase: str
+    rate: float
+    stands: bool
+    whatever_it_counts: bool
+
+
+def _level_effect(row: Row) -> float:
+    """Return by how much a gauge that counts charge falls faster than on average in a phase."""
+    end = 0.0 if math.isnan(row.end_pct) else row.end_pct
+    return float(charge_excess((row.start_pct + end) / 2.0))
+
+
+def _shape_explains_less(first: Row, others: pd.DataFrame, counts: str) -> bool:
+    """Return whether the work was faster there too, whatever the gauge of the device counts.
+
+    A rate by the display, r, stands for r/(1 + sβ) of constant power, s the same in all phases of
+    a device, from 0 (counts energy) to 1 (charge): `kit.drain.gauge.constant_power_drain`.
+    The comparison is linear in s, so the two ends decide.
+    """
+    rows = list(rows_of(others))
+    if any(math.isnan(row.start_pct) for row in (first, *rows)):
+        return False
+    own = _level_effect(first)
+    for share in (0.0,) if counts == "energy" else (0.0, 1.0):
+        least = constant_power_drain(first.rate_pp_per_h_low, own, share, 0.0)[0]
+        for row in rows:
+            most = constant_power_drain(row.rate_pp_per_h_high, _level_effect(row), share, 0.0)[0]
+            if not least > most:
+                return False
+    return True
+
+
+def _fastest(results: Results, run: int) -> dict[str, _Fastest]:
+    """Return for each device with rates in two phases where its display fell fastest."""
+    frame = _measured(results, run, "displayed")
+    rated = of_run(results.phase_drain, run)
+    rated = rated[(rated["measurand"] == "displayed") & rated["rate_pp_per_h_high"].notna()]
+    counts = {d.id: d.gauge.counts for d in results.session.devices}
+    found: dict[str, _Fastest] = {}
+    for device, mine in frame.groupby("device", sort=False):
+        (first,) = rows_of(mine.sort_values("rate_pp_per_h", kind="stable").iloc[-1:])
+        others = rated[(rated["device"] == device) & (rated["phase"] != first.phase)]
+        if others.empty:
+            continue
+        stands = bool(first.rate_pp_per_h_low > others["rate_pp_per_h_high"].max())
+        sure = stands and _shape_explains_less(first, others, counts[str(device)])
+        found[str(device)] = _Fastest(str(first.phase), float(first.rate_pp_per_h), stands, sure)
+    return found
+
+
 def fastest_phase(results: Results, run: int) -> str:
     """Return in which phase the displays fell fastest, and for which devices that stands.
 
@@ -34,39 +89,32 @@ def fastest_phase(results: Results, run: int) -> str:
     that phase lies wholly above the intervals of all its other phases, those that a power-off
     cut short and shared ones included. Two intervals that do not
     touch are further apart than the interval of their difference asks for, so this is stricter
-    than the single comparison; it is a statement on the displays, not on power. The sentence
+    than the single comparison. It is a statement on the displays: that the work was harder is not
+    said, and where a gauge that counts charge would do the same at equal work (phases met
+    the battery at different levels), the sentence says so. The sentence
     comes only if it stands for most of the devices, and names those for which it does not.
     """
-    frame = _measured(results, run, "displayed")
-    rated = of_run(results.phase_drain, run)
-    rated = rated[(rated["measurand"] == "displayed") & rated["rate_pp_per_h_high"].notna()]
     names = Names.of(results.session)
-    found: dict[str, str] = {}
-    rates: dict[str, float] = {}
-    for device, mine in frame.groupby("device", sort=False):
-        first = mine.sort_values("rate_pp_per_h", kind="stable").iloc[-1]
-        others = rated[(rated["device"] == device) & (rated["phase"] != first["phase"])]
-        if others.empty:
-            continue
-        stands = first["rate_pp_per_h_low"] > others["rate_pp_per_h_high"].max()
-        found[str(device)] = str(first["phase"]) if stands else ""
-        rates[str(device)] = float(first["rate_pp_per_h"])
-    phases = {phase for phase in found.values() if phase}
-    sure = [device for device, phase in found.items() if phase]
+    found = _fastest(results, run)
+    sure = {device: each for device, each in found.items() if each.stands}
+    phases = {each.phase for each in sure.values()}
     if len(phases) != 1 or 2 * len(sure) <= len(found):
         return ""
     phase = names.phase[phases.pop()]
-    low, high = (number(pick(rates[d] for d in sure)) for pick in (min, max))
+    low, high = (number(pick(each.rate for each in sure.values())) for pick in (min, max))
     span = f"about {low}" if low == high else f"{low} to {high}"
-    open_ = [names.device[device] for device, phase_id in found.items() if not phase_id]
-    if len(found) == 1:
-        whose = f"the display of {names.device[sure[0]]}"
-    else:
-        whose = f"the display of every device{f' but {joined(open_)}' if open_ else ''}"
-    tail = f"; that cannot be said for {joined(open_)}" if open_ else ""
+    whose = "displays" if len(found) > 1 else f"display of {names.device[next(iter(sure))]}"
+    text = f"The {whose} fell fastest in “{phase}”, at {span} percentage points an hour"
+    open_ = [names.device[device] for device in found if device not in sure]
+    if open_:
+        text += f" ({joined(open_)} too close to call)"
+    gauge = [names.device[d] for d, each in sure.items() if not each.whatever_it_counts]
+    if not gauge:
+        return f"{text}, more than the charge levels of the phases explain."
+    that = "That" if len(gauge) == len(sure) else f"For {joined(gauge)} that"
     return (
-        f"“{phase}” was the hardest phase: {whose} fell faster there than in any other phase, at "
-        f"{span} percentage points an hour{tail}."
+        f"{text}. {that} need not be the work: a gauge that counts charge does the same by itself "
+        "towards empty."
     )
 
 

@@ -26,8 +26,8 @@ MIN_PER_H = 60.0
 def glance(results: Results) -> tuple[str, ...]:
     """Return three to five sentences (some of two parts), each supported by the results.
 
-    Who lasted longest and by how much; what is tied; which phase was hardest or who used
-    least, where that stands; how many cautions there are; what cannot be said.
+    Who lasted longest and by how much; what is tied; where displays fell fastest or who
+    used least, where that stands; how many cautions there are; what cannot be said.
     """
     runs = [run.number for run in results.session.runs]
     last = units_and_runs(results)

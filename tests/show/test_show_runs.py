@@ -79,6 +79,8 @@ def test_a_clean_sweep_of_three_runs_decides_nothing_and_the_report_says_so() ->
     assert text.startswith("Every run of one outlasted every run of the other: a over b. ")
     assert "three runs of each cannot decide" in text
     assert "p = 0.10" in text
+    # 2 of C(8, 4) = 70 ways: 0.029
+    assert "A verdict needs at least four runs of each" in text
 
 
 def test_four_runs_each_can_decide() -> None:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from kit.show.curves import curves_drawn, whose
 from kit.show.tables.cells import Names, rows_of
+from kit.stats.lower_bounds import runs_to_reach
 from kit.units import count, joined, number
 
 if TYPE_CHECKING:
@@ -38,8 +39,9 @@ def runs_counted(results: Results) -> tuple[str, ...]:
         return (f"{clear}The table counts the pairs, without assuming how the runs scatter.",)
     return (
         f"{clear}Counted alone, {count(int(frame['runs_a'].max()), 'run')} of each cannot decide: "
-        f"even a clean sweep happens by chance with p = {number(least, 2)}. A verdict needs more "
-        "runs, or the assumption of the table of differences above that they scatter alike.",
+        f"even a clean sweep happens by chance with p = {number(least, 2)}. A verdict needs at least "
+        f"{count(runs_to_reach(allowed, design='two_groups'), 'run')} of each, or the assumption of "
+        "the table of differences above that they scatter alike.",
     )
 
 

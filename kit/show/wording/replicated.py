@@ -37,11 +37,12 @@ def runs_counted(results: Results) -> tuple[str, ...]:
     )
     if least <= allowed:
         return (f"{clear}The table counts the pairs, without assuming how the runs scatter.",)
+    enough = count(runs_to_reach(allowed, design="two_groups"), "run")
     return (
         f"{clear}Counted alone, {count(int(frame['runs_a'].max()), 'run')} of each cannot decide: "
-        f"even a clean sweep happens by chance with p = {number(least, 2)}. A verdict needs at least "
-        f"{count(runs_to_reach(allowed, design='two_groups'), 'run')} of each, or the assumption of "
-        "the table of differences above that they scatter alike.",
+        f"even a clean sweep happens by chance with p = {number(least, 2)}. A verdict needs at "
+        f"least {enough} of each, or the assumption of the table of differences above that they "
+        "scatter alike.",
     )
 
 

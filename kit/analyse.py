@@ -10,6 +10,7 @@ from kit.claims.judge import grounds
 from kit.claims.load_bearing import bearing
 from kit.drain.agreement import agreement, agreements
 from kit.drain.budget import budget, contributions
+from kit.drain.dense_ticks import phase_ticks
 from kit.drain.endurance_index import endurance_index
 from kit.drain.energy import energy, specific_power
 from kit.drain.gauge_shape import gauge_shape, rate_by_level
@@ -43,6 +44,7 @@ if TYPE_CHECKING:
 
     from kit.claims.judge import Ground
     from kit.claims.load_bearing import Bearing
+    from kit.drain.dense_ticks import PhaseTicks
     from kit.drain.part_rows import PartRow
     from kit.drain.phases import Prepared
     from kit.drain.segments import Segments
@@ -119,9 +121,9 @@ def _extra(of: _Shared) -> dict[str, Callable[[], pd.DataFrame]]:
             session, settings, prepared=of.ready, found=of.stretches, mixes=of.mixes
         ),
         "reference_repeats": lambda: reference_repeats(session, settings, prepared=of.ready),
-        "gauge_shape": lambda: gauge_shape(of.ready, settings),
-        "rate_by_level": lambda: rate_by_level(of.ready, settings),
-        "within_phase": lambda: within_phase(session, settings, prepared=of.ready),
+        "gauge_shape": lambda: gauge_shape(of.ready, settings, of.ticks),
+        "rate_by_level": lambda: rate_by_level(of.ready, settings, of.ticks),
+        "within_phase": lambda: within_phase(session, settings, prepared=of.ready, ticks=of.ticks),
         "tick_gain": lambda: tick_gain(session, settings, prepared=of.ready),
         "runtime_tick_gain": lambda: runtime_tick_gain(session, offs=of.ready.chains.off_times),
         "specific_power": lambda: specific_power(session, of.energies),
@@ -209,6 +211,10 @@ class _Shared:
     @cached_property
     def stretches(self) -> Segments:
         return segments(self.ready, observed(self.session), coverage=self.settings.coverage)
+
+    @cached_property
+    def ticks(self) -> list[PhaseTicks]:
+        return phase_ticks(self.ready)
 
     @cached_property
     def halves(self) -> list[PartRow]:

@@ -28,16 +28,15 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-__all__ = ["REPEAT_COLUMNS", "ChargeShare", "charge_share", "reference_repeats"]
+__all__ = [
+    "LEAST_EFFECT",
+    "ChargeShare",
+    "charge_share",
+    "reference_repeats",
+    "share_verdict",
+]
 
-REPEAT_COLUMNS = (
-    "run", "device", "activity", "phase_first", "phase_last", "level_first_pct",
-    "level_last_pct", "ratio", "ratio_u", "ratio_low", "ratio_high", "ratio_if_charge",
-    "charge_share", "charge_share_low", "charge_share_high", "verdict",
-)  # fmt: skip
-"""``verdict``: charge | energy | neither | cannot_tell."""
-
-_LEAST_EFFECT = 0.03
+LEAST_EFFECT = 0.03
 """Two phases whose levels differ by less than this in effect say nothing about the gauge."""
 
 _ASSUMED_SHARE = 0.5
@@ -152,7 +151,7 @@ def charge_share(ready: Prepared, coverage: float = 0.95) -> ChargeShare:
     half = share.copy()
     for repeat in _repeats(ready, coverage):
         k = repeat.unit
-        if energy[k] or repeat.effect < _LEAST_EFFECT:
+        if energy[k] or repeat.effect < LEAST_EFFECT:
             continue
         own = repeat.half_width / repeat.effect
         if own < half[k]:
@@ -161,7 +160,7 @@ def charge_share(ready: Prepared, coverage: float = 0.95) -> ChargeShare:
     return ChargeShare(share=share, half_width=half)
 
 
-def _verdict(low: float, high: float) -> str:
+def share_verdict(low: float, high: float) -> str:
     """Return what the interval of the share allows: 1 charge, 0 energy."""
     charge, energy = low <= 1.0 <= high, low <= 0.0 <= high
     if charge and energy:
@@ -188,8 +187,9 @@ def reference_repeats(
     Returns
     -------
     DataFrame
-        Columns `REPEAT_COLUMNS`: the first and the last usable phase of an activity that a
-        device did more than once, the ratio of its displayed rates (last to first) with interval,
+        Columns ``kit.results.RESULT_COLUMNS["reference_repeats"]``: the first and the last usable
+        phase of an activity that a device did more than once, the ratio of its displayed rates
+        (last to first) with interval,
         the ratio that a gauge counting charge would show at constant power, and the share of
         that effect.
     """
@@ -200,7 +200,7 @@ def reference_repeats(
     rows = []
     for r in _repeats(ready, settings.coverage):
         run, place = divmod(r.unit, len(chains.devices))
-        tells = abs(r.effect) >= _LEAST_EFFECT
+        tells = abs(r.effect) >= LEAST_EFFECT
         share = [(r.ratio + t * r.half_width - 1.0) / r.effect if tells else np.nan
                  for t in (0.0, -1.0, 1.0)]  # fmt: skip
         low, high = min(share[1:]), max(share[1:])
@@ -208,6 +208,6 @@ def reference_repeats(
             (chains.runs[run], chains.devices[place], r.activity, chains.phases[r.first],
              chains.phases[r.last], r.level_first, r.level_last, r.ratio, r.ratio_u,
              r.ratio - r.half_width, r.ratio + r.half_width, 1.0 + r.effect, share[0], low, high,
-             _verdict(low, high) if tells else "cannot_tell")
+             share_verdict(low, high) if tells else "cannot_tell")
         )  # fmt: skip
     return frame_of_rows("reference_repeats", rows) if rows else no_rows("reference_repeats")

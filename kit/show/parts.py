@@ -67,7 +67,8 @@ def within(results: Results) -> Page:
     if not any(table for _, table in found):
         return ()
     pages = [(prose(text), table) for text, table in found]
-    return present(heading("Within a phase"), *pages)
+    shape = wording.gauge_shapes(results)
+    return present(heading("Within a phase"), *pages, prose(*shape), tables.rate_by_level(results))
 
 
 def repeats(results: Results) -> Page:

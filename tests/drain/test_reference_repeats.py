@@ -10,9 +10,9 @@ import pytest
 from kit.drain.gauge import charge_excess
 from kit.drain.phases import prepare
 from kit.drain.power_drain import power_drains
-from kit.drain.reference_repeats import REPEAT_COLUMNS, charge_share, reference_repeats
-from kit.drain.within_phase import WITHIN_COLUMNS, within_phase
-from kit.results import Settings
+from kit.drain.reference_repeats import charge_share, reference_repeats
+from kit.drain.within_phase import within_phase
+from kit.results import RESULT_COLUMNS, Settings
 from kit.session import Device, Gauge, Phase
 from tests.drain.test_readings import dense
 from tests.helpers.builders import BARE, COMPLETE_CONDITIONS, make_session
@@ -35,7 +35,7 @@ def test_ratio_by_hand():
         conditions=COMPLETE_CONDITIONS,
     )  # fmt: skip
     row = reference_repeats(s, Settings()).iloc[0]
-    assert tuple(row.index) == REPEAT_COLUMNS
+    assert tuple(row.index) == RESULT_COLUMNS["reference_repeats"]
     assert (row["phase_first"], row["phase_last"], row["activity"]) == ("p1", "p3", "map")
     assert row["ratio"] == pytest.approx(1.2)
     assert row["ratio_u"] == pytest.approx((1 / 12 * (2 + 2 * 1.44) / 100) ** 0.5, abs=1e-4)
@@ -107,7 +107,7 @@ def test_phases_under_a_saver_are_no_reference():
 
 def test_no_repeat_no_row():
     s = make_session(phases={"p": 60, "q": 60}, readings={"a": [97, 87, 77]})
-    assert tuple(reference_repeats(s, Settings()).columns) == REPEAT_COLUMNS
+    assert tuple(reference_repeats(s, Settings()).columns) == RESULT_COLUMNS["reference_repeats"]
 
 
 # ---------------------------------------------------------------- within a phase
@@ -126,7 +126,7 @@ def even_log(rates, minutes):
 
 def test_even_drain_within_a_phase():
     row = within_phase(even_log([(120, 12.0)], 120), Settings()).iloc[0]
-    assert tuple(row.index) == WITHIN_COLUMNS
+    assert tuple(row.index) == RESULT_COLUMNS["within_phase"]
     assert row["verdict"] == "even"
     assert row["rate_first_pp_per_h"] == pytest.approx(12.0, rel=0.03)
     assert row["rate_second_pp_per_h"] == pytest.approx(12.0, rel=0.03)

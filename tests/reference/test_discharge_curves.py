@@ -13,7 +13,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from kit.drain.dense_ticks import PhaseTicks
 from kit.drain.gauge import charge_excess
+from kit.drain.gauge_shape import CURVE_HALF_WIDTH, fitted_share
 from kit.drain.projections import projections
 from kit.results import Settings
 from kit.session import Assumptions, Device, Gauge
@@ -53,6 +55,24 @@ def test_same_activity_late_and_early():
     found = [relative_rate(cell, 20) / relative_rate(cell, 90) for cell in ("Ai2020", "Chen2020")]
     assert found == pytest.approx([1.106, 1.151], abs=0.002)
     assert found[0] < ours < found[1]
+
+
+@pytest.mark.parametrize(("high", "low"), [(95, 25), (90, 50), (60, 20), (95, 10), (80, 30)])
+@pytest.mark.parametrize("cell", ["Ai2020", "Chen2020"])
+def test_share_of_a_charge_counting_gauge(cell, high, low):
+    """Changes of a display that counts the charge of these cells: 0.67 to 1.60 of our curve.
+
+    The half-width allowed for the cell covers 1 in each case, and never 0.
+    """
+    charge, time = curve(cell)
+    level = np.arange(high, low - 0.5, -1.0)
+    log = PhaseTicks(unit=0, phase=0, t=(100 - np.interp(level, charge, time)) / 10,
+                     u=np.zeros(level.size), level=level)  # fmt: skip
+    share, _, half = fitted_share([log], 0.95)
+    wide = half + CURVE_HALF_WIDTH * share
+    assert 0.66 < share < 1.61
+    assert share - wide <= 1.0 <= share + wide
+    assert share - wide > 0.0
 
 
 def hours(cell, assumptions):

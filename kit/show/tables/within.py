@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from kit.results import Results
     from kit.show.tables.cells import Row
 
-__all__ = ["reference_repeats", "within_phase"]
+__all__ = ["rate_by_level", "reference_repeats", "within_phase"]
 
 GAUGE_WORDS = {
     "charge": "counts charge",
@@ -63,6 +63,42 @@ def reference_repeats(results: Results) -> Table | None:
             "A gauge that counts energy would give 1.00. A room that changed its temperature, or "
             "work that was not the same, would look like a gauge.",
         ),
+    )
+
+
+def rate_by_level(results: Results) -> Table | None:
+    """Return the rate by level within long phases; ``None`` without dense readings."""
+    frame = results.extra.get("rate_by_level")
+    if frame is None or frame.empty:
+        return None
+    names = Names.of(results.session)
+    rows = tuple(
+        (
+            names.device[row.device] + run_words(results, row.run),
+            names.numbered(row.phase),
+            f"{number(row.level_high_pct)} to {number(row.level_low_pct)}",
+            str(row.steps),
+            number(row.rate_pp_per_h, 1),
+            estimate(row.relative, row.relative_low, row.relative_high, decimals=2),
+            number(row.relative_if_charge, 2),
+        )
+        for row in rows_of(frame)
+    )
+    return Table(
+        id="rate-by-level",
+        caption="Rate of the display by level within a phase, and that over the rate of the whole "
+        f"of these levels; in brackets the {percent(results.settings.coverage)} coverage interval",
+        columns=(
+            Column(name="Device"),
+            Column(name="Phase"),
+            Column(name="Level", unit="%", align="right"),
+            Column(name="Steps", align="right", numeric_sort=True),
+            Column(name="Rate", unit="pp/h", align="right", numeric_sort=True),
+            Column(name="Over the whole", align="right", numeric_sort=True),
+            Column(name="If the gauge counts charge", align="right", numeric_sort=True),
+        ),
+        rows=rows,
+        notes=("A gauge that counts energy gives 1.00 at every level under a constant load.",),
     )
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 from kit.show.wording.alt import alt_charge, alt_pairs, alt_rates, alt_replicates, alt_runtimes
 from kit.show.wording.gauges import (
     evenness,
+    gauge_shapes,
     repeated_phases,
     runtime_ticks_gained,
     ticks_gained,
@@ -26,6 +27,7 @@ __all__ = [
     "alt_replicates",
     "alt_runtimes",
     "evenness",
+    "gauge_shapes",
     "glance",
     "limits",
     "methods",

@@ -10,7 +10,7 @@ from kit.units import PLUS_MINUS, count, estimate, joined, number, quantity
 if TYPE_CHECKING:
     from kit.results import Results
 
-__all__ = ["evenness", "repeated_phases", "runtime_ticks_gained", "ticks_gained"]
+__all__ = ["evenness", "gauge_shapes", "repeated_phases", "runtime_ticks_gained", "ticks_gained"]
 
 _HALF = 0.5
 
@@ -54,6 +54,40 @@ def repeated_phases(results: Results) -> tuple[str, ...]:
         else " So hours, energy and power keep the half-way assumption about the gauge."
     )
     return (text, f"What was read {verdicts}.{used}")
+
+
+SHAPE_WORDS = {
+    "charge": "counts charge",
+    "energy": "counts energy",
+    "neither": "does neither alone",
+    "cannot_tell": "cannot be told",
+}
+
+
+def gauge_shapes(results: Results) -> tuple[str, ...]:
+    """Return what each gauge counts by its own steps; empty without dense readings."""
+    frame = results.extra.get("gauge_shape")
+    if frame is None or frame.empty:
+        return ()
+    names = Names.of(results.session)
+    several = len(results.session.runs) > 1
+    text = (
+        "Under a constant load the display of a gauge that counts energy falls evenly, that of one "
+        "that counts charge faster towards empty. The time from one change of the display to the "
+        "next says which, all phases of a device taken together, each with a rate of its own. A "
+        "load that grew or faded within its phase would look the same."
+    )
+    found = []
+    for row in rows_of(frame):
+        who = names.device[row.device] + (f" in run {row.run}" if several else "")
+        share = estimate(row.share, row.share_low, row.share_high, decimals=2)
+        span = f"{number(row.level_high_pct)} to {quantity(row.level_low_pct, '%')}"
+        subject = "what it counts" if row.verdict == "cannot_tell" else "the gauge"
+        found.append(
+            f"{who}: {share} of that effect ({count(row.changes, 'change')}, {span}), so {subject} "
+            f"{SHAPE_WORDS[row.verdict]}"
+        )
+    return text, f"{'; '.join(found)}."
 
 
 def evenness(results: Results, run: int) -> str:

@@ -80,11 +80,12 @@ RESULT_COLUMNS: Mapping[str, tuple[str, ...]] = {
         "rank_best_true_charge", "rank_worst_true_charge", "tie_group_true_charge", "status",
         "method",
     ),
-    # who drained less in a phase: single = one pre-declared pair, table = all comparisons
+    # who drained less in a phase: single = one pair in one phase, table = all comparisons,
+    # declared = all comparisons of the pair declared beforehand ("" and NaN for other pairs)
     "drain_pairs": (
         "run", "phase", "device_a", "device_b", "measurand", "difference_pp",
         "difference_pp_low", "difference_pp_high", "margin_single_pp", "margin_table_pp",
-        "verdict_single", "verdict_table",
+        "verdict_single", "verdict_table", "margin_declared_pp", "verdict_declared",
     ),
     # status: observed | still_on | not_recorded ; basis: in words, how the interval was noted
     "runtimes": (

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 
 from kit.drain.declared import declared_comparisons, declared_margin, declared_pair
-from kit.drain.order import table_margin
+from kit.drain.margins import table_margin
 from kit.drain.phases import MEASURANDS
 from kit.drain.places import left, places
 from kit.runtime.runtimes import order_of

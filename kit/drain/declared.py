@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from kit.drain.order import single_margin, table_margin
+from kit.drain.margins import single_margin, table_margin
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -92,7 +92,7 @@ def declared_margin(
     Parameters
     ----------
     shown, u_other, bound
-        Of both devices together, as for `kit.drain.order.margins`.
+        Of both devices together, as for `kit.drain.margins.margins`.
     coverage
         Probability that none of the comparisons of the pair is claimed falsely.
     comparisons
@@ -122,4 +122,5 @@ def declared_margin(
     each = each_coverage(coverage, comparisons)
     single = _GUARD * single_margin(shown, u_other, bound, each)
     own = table_margin(shown, u_other, bound, coverage, comparisons)
-    return np.asarray(np.minimum(np.where(shown.common_bound > 0.0, own, single), table))
+    best = np.minimum(own, table)
+    return np.asarray(np.where(shown.common_bound > 0.0, best, np.minimum(single, best)))

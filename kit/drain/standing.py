@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from kit.drain.declared import declared_comparisons, declared_margin, declared_pair
-from kit.drain.order import table_margin
+from kit.drain.margins import table_margin
 from kit.drain.phases import frame_keys, methods, prepare, reached
 from kit.drain.total_drain import total_drain
 from kit.frames import result_frame

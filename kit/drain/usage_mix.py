@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from kit.drain.gauge import constant_power_drain
-from kit.drain.order import table_margin
+from kit.drain.margins import table_margin
 from kit.drain.phases import methods, prepare, reached
 from kit.drain.projections import hours_from_rate, hours_u
 from kit.drain.readings import observed

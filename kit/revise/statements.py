@@ -215,13 +215,14 @@ def _drained(data: Mapping[str, Any]) -> Iterator[tuple[tuple[Any, ...], Stateme
                 value=LESS.get(row["verdict_table"], row["verdict_table"]).format(a=a, b=b),
             ),
         )
-        if {row["device_a"], row["device_b"]} == declared:
+        if {row["device_a"], row["device_b"]} == declared and row.get("verdict_declared"):
+            verdict = row["verdict_declared"]
             yield (
                 key,
                 Statement(
                     kind="declared",
                     about=f"{a} against {b}, declared beforehand, drain in {where}",
-                    value=LESS.get(row["verdict_single"], row["verdict_single"]).format(a=a, b=b),
+                    value=LESS.get(verdict, verdict).format(a=a, b=b),
                 ),
             )
 

@@ -7,7 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from kit.drain.order import drain_pairs, family_factor, margins
+from kit.drain.margins import family_factor, margins
+from kit.drain.order import drain_pairs
 from kit.drain.phases import prepare
 from kit.results import RESULT_COLUMNS, Settings
 from kit.session import Device, Gauge, Phase

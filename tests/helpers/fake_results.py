@@ -34,6 +34,7 @@ NAN = float("nan")
 TEXT_COLUMNS = """
 phase device measurand status method flags source description distribution unit basis reference
 tie_group device_a device_b verdict_single verdict_table verdict activity part quantity
+verdict_declared
 unit_symbol why kind code group phase_from phase_to statement reason wording what point column
 noted instead slip evidence verdict_if_misread
 """

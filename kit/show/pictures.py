@@ -56,7 +56,10 @@ LEGEND_IN = 2.0
 """Sizes in the staircase (inch): a cell, one character of a name, the same slanted in height, the
 places, and the least width that the meaning of the signs takes."""
 
-NAME_PT, TITLE_PT = 5.2, 5.6
+STRIP_IN = 0.56
+"""Height of a strip of the figure of mixes, with its words."""
+
+NAME_PT, TITLE_PT = 5.2, 5.1
 """Width of one column of a device's name and of a panel's title, which is bold (pt)."""
 
 
@@ -190,7 +193,7 @@ def mix_shifts(results: Results) -> Picture | None:
         return None
     strips = frame.groupby(["mix", "activity"], sort=False).ngroups
     with type_set():
-        figure, ax = one_axes(0.75 + 0.38 * strips, NORMAL_IN)
+        figure, ax = one_axes(0.65 + STRIP_IN * strips, NARROW_IN)
         figures.plot_mix_shifts(results, ax)
         return as_picture(
             figure,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from kit.labels import FIGURE_WIDTH, shorten, text_width
-from kit.show.figures.base import bare, device_ticks, short_names, styles_of, write
+from kit.show.figures.base import bare, named_rows, short_names, styles_of, write
 from kit.show.look import INK, SMALL_PT
 from kit.show.tables.cells import rows_of
 from kit.show.wording.mixing import changing_shifts
@@ -17,8 +17,11 @@ if TYPE_CHECKING:
 
 __all__ = ["plot_mix_shifts"]
 
-CHARACTER = 0.0225
+CHARACTER = 0.021
 """Width of one character of a name on the axis of shares, which runs from 0 to 1."""
+HALF = 0.18
+BELOW, MARK_AT = 0.39, 0.25
+"""Half the height of a strip in its row; below its middle, names that do not fit, and the share."""
 
 
 def plot_mix_shifts(results: Results, ax: Axes) -> Axes:
@@ -44,7 +47,7 @@ def plot_mix_shifts(results: Results, ax: Axes) -> Axes:
             width = row.share_to - row.share_from
             ax.add_patch(
                 Rectangle(
-                    (row.share_from + 0.002, y - 0.27), width - 0.004, 0.54,
+                    (row.share_from + 0.003, y - HALF), width - 0.006, 2 * HALF,
                     facecolor=colour if row.supported else "none", edgecolor=colour,
                     alpha=0.45 if row.supported else 1.0, linewidth=1.3,
                 )
@@ -54,12 +57,14 @@ def plot_mix_shifts(results: Results, ax: Axes) -> Axes:
                 write(ax, row.share_from + width / 2, y, name, ha="center", va="center")
             else:
                 at_end = row.share_to > 0.9
-                write(ax, 1.02 if at_end else row.share_from, y if at_end else y - 0.42, name,
-                      ha="left", va="center", fontsize=SMALL_PT - 1)  # fmt: skip
+                write(ax, 1.0 if at_end else row.share_from, y + BELOW, name,
+                      ha="right" if at_end else "left", va="center",
+                      fontsize=SMALL_PT - 0.5)  # fmt: skip
         share = float(here["share"].iloc[0])
-        ax.plot([share], [y + 0.36], marker="^", color=INK, markersize=4.5, linestyle="none",
+        ax.plot([share], [y + MARK_AT], marker="^", color=INK, markersize=4.5, linestyle="none",
                 clip_on=False)  # fmt: skip
-    device_ticks(ax, labels)
+    named_rows(ax, labels)
+    ax.set_ylim(len(labels) - 0.42, -0.75)  # the last names stand above the axis
     ax.set_xlim(0, 1)
     ax.set_xticks([0, 0.25, 0.5, 0.75, 1.0], ["0", "25", "50", "75", "100"])
     ax.set_xlabel("Share of the time that the activity takes (%)")

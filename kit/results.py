@@ -194,6 +194,17 @@ RESULT_COLUMNS: Mapping[str, tuple[str, ...]] = {
         "rate_first_pp_per_h", "rate_first_u_pp_per_h", "rate_second_pp_per_h",
         "rate_second_u_pp_per_h", "ratio", "ratio_low", "ratio_high", "verdict",
     ),
+    # shape of a gauge under a constant load, all dense phases of a device together: share of the
+    # level effect, 0 counts energy, 1 counts charge; verdict as in reference_repeats
+    "gauge_shape": (
+        "run", "device", "phases", "changes", "level_high_pct", "level_low_pct", "share", "share_u",
+        "share_low", "share_high", "verdict",
+    ),
+    # rate by level within one phase; relative to all of the phase
+    "rate_by_level": (
+        "run", "phase", "device", "level_high_pct", "level_low_pct", "steps", "rate_pp_per_h",
+        "rate_u_pp_per_h", "relative", "relative_low", "relative_high", "relative_if_charge",
+    ),
     # half-widths of displayed drains with and without the display changes that were noted or
     # are to be seen in a dense log; NaN without: there would be no drain
     "tick_gain": ("run", "phase", "device", "half_width_pp", "half_width_without_pp"),

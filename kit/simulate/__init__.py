@@ -31,6 +31,7 @@ from kit.simulate.scenario import (
     TrueGauge,
     TruePhase,
 )
+from kit.simulate.shapes import shape_of_discharge
 from kit.simulate.timeline import RunTruth, Turn
 
 __all__ = [
@@ -50,6 +51,7 @@ __all__ = [
     "displayed",
     "random_day",
     "rounded",
+    "shape_of_discharge",
     "simulate_day",
     "track",
 ]

@@ -11,7 +11,15 @@ import numpy as np
 import pandas as pd
 
 from kit.session import FRAME_COLUMNS, Assumptions, Device, Phase, Run, Session, empty_frames
-from kit.simulate.observe import dense_looks, looks, noted_minute, off_seen, tick_times
+from kit.simulate.observe import (
+    dense_looks,
+    looks,
+    noted_end,
+    noted_minute,
+    off_seen,
+    slipped,
+    tick_times,
+)
 from kit.simulate.timeline import run_truth
 
 if TYPE_CHECKING:
@@ -108,8 +116,8 @@ def simulate_day(scenario: Scenario, rng: np.random.Generator) -> tuple[Truth, S
         run = run_truth(scenario, number, rng)
         read = looks(scenario, run, rng)
         seen = off_seen(scenario, run, rng, read)
-        rows["readings"] += _reading_rows(scenario, run, read)
-        rows["power_offs"] += _off_rows(scenario, run, seen)
+        rows["readings"] += _reading_rows(scenario, run, read, rng)
+        rows["power_offs"] += _off_rows(scenario, run, seen, rng)
         rows["spans"] += _span_rows(scenario, run)
         rows["turns"] += _turn_rows(scenario, run)
         dense += _dense_frames(scenario, run)
@@ -140,11 +148,15 @@ def _frame(name: str, rows: list[tuple[object, ...]]) -> pd.DataFrame:
 
 
 def _reading_rows(
-    scenario: Scenario, run: RunTruth, read: tuple[Look, ...]
+    scenario: Scenario, run: RunTruth, read: tuple[Look, ...], rng: np.random.Generator
 ) -> list[tuple[object, ...]]:
     times = np.array([look.t_min for look in read])
     by_program = scenario.operator.dense_every_min is not None
-    minutes = times if by_program else noted_minute(scenario.operator, run, times)
+    minutes = (
+        times
+        if by_program
+        else slipped(scenario.operator, noted_minute(scenario.operator, run, times), rng)
+    )
     step = PROGRAM_STEP_MIN if by_program else 1.0
     ids = [d.id for d in scenario.devices]
     return [
@@ -164,21 +176,23 @@ def _phase_at(scenario: Scenario, run: RunTruth, t_min: float) -> str:
 
 
 def _off_rows(
-    scenario: Scenario, run: RunTruth, seen: tuple[Seen | None, ...]
+    scenario: Scenario, run: RunTruth, seen: tuple[Seen | None, ...], rng: np.random.Generator
 ) -> list[tuple[object, ...]]:
     operator = scenario.operator
+    stop = float(noted_minute(operator, run, run.stop_min))
     rows: list[tuple[object, ...]] = []
     for device, track, end in zip(scenario.devices, run.tracks, seen, strict=True):
         if end is None:
-            at = float(noted_minute(operator, run, run.stop_min))
+            at = stop
             soc = float(track.display(run.stop_min))
             rows.append(
                 (run.number, device.id, scenario.phases[-1].id, True, np.nan, at, np.nan, 1.0, soc,
                  "", "", "", "", 0)
             )  # fmt: skip
             continue
-        first_off = float(noted_minute(operator, run, end.first_off_min))
-        last_on = float(noted_minute(operator, run, end.last_on_min))
+        looks_at = np.array([end.last_on_min, end.first_off_min])
+        right = noted_minute(operator, run, looks_at)
+        last_on, first_off = noted_end(operator, right, stop, rng)
         if operator.notes_off == "first_off":
             last_on = np.nan
         rows.append(

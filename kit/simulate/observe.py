@@ -15,12 +15,25 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-__all__ = ["Look", "Seen", "dense_looks", "looks", "noted_minute", "off_seen", "tick_times"]
+__all__ = [
+    "Look",
+    "Seen",
+    "dense_looks",
+    "looks",
+    "misread",
+    "noted_end",
+    "noted_minute",
+    "off_seen",
+    "slipped",
+    "tick_times",
+]
 
 _NEIGHBOURING_DIGIT = 3.0
-"""A misread digit that is not one point off is off by this much (3 for 8, 6 for 9 and alike)."""
-_ONE_POINT_SHARE = 0.5
-"""Half of all misreadings are one point off, the others have a wrong digit."""
+"""A digit taken for one that looks like it is off by this much (3 for 6, 5 for 8, and alike)."""
+_MISREAD_SHARES = (0.5, 0.25, 0.25)
+"""One point off, a digit that looks like another, two digits swapped."""
+_WRONG_MINUTES = (-10.0, -1.0, 1.0, 10.0)
+"""By how much a minute is noted wrongly, all equally likely."""
 _TICK_SCAN_MIN = 0.05
 """Resolution at which the display is watched for ticks (min)."""
 
@@ -73,13 +86,44 @@ def _delays(operator: Operator, places: NDArray[np.int64], rng: np.random.Genera
     return rng.uniform(0.0, operator.delay_max_min, n)
 
 
-def _misread(operator: Operator, values: Floats, rng: np.random.Generator) -> Floats:
+def misread(operator: Operator, values: Floats, rng: np.random.Generator) -> Floats:
+    """Return readings as they are noted, some of them wrongly.
+
+    A number whose digits cannot be swapped, or not to another one, is one point off instead.
+    """
     if not operator.misread_probability:
         return values
     wrong = rng.uniform(size=values.shape) < operator.misread_probability
-    one_off = rng.uniform(size=values.shape) < _ONE_POINT_SHARE
-    by = np.where(one_off, 1.0, _NEIGHBOURING_DIGIT) * rng.choice([-1.0, 1.0], size=values.shape)
-    return np.where(wrong, np.clip(values + by, 0.0, 100.0), values)
+    kind = rng.choice(len(_MISREAD_SHARES), p=_MISREAD_SHARES, size=values.shape)
+    sign = rng.choice([-1.0, 1.0], size=values.shape)
+    tens, ones = np.divmod(values, 10.0)
+    swapped = 10.0 * ones + tens
+    can_swap = (tens >= 1.0) & (tens < 10.0) & (ones == np.floor(ones)) & (swapped != values)
+    noted = np.select(
+        [kind == 1, (kind == 2) & can_swap],
+        [values + sign * _NEIGHBOURING_DIGIT, swapped],
+        default=values + sign,
+    )
+    return np.where(wrong, np.clip(noted, 0.0, 100.0), values)
+
+
+def slipped(operator: Operator, minutes: Floats, rng: np.random.Generator) -> Floats:
+    """Return minutes as they are noted, some of them wrongly; none before the start."""
+    if not operator.wrong_minute_probability:
+        return minutes
+    wrong = rng.uniform(size=minutes.shape) < operator.wrong_minute_probability
+    by = rng.choice(_WRONG_MINUTES, size=minutes.shape)
+    return np.maximum(np.where(wrong, minutes + by, minutes), 0.0)
+
+
+def noted_end(
+    operator: Operator, right: Floats, stop: float, rng: np.random.Generator
+) -> tuple[float, float]:
+    """Return last on and first off as noted; a slip to what cannot be is put right."""
+    last_on, first_off = slipped(operator, right, rng).tolist()
+    if not last_on <= first_off <= stop:
+        last_on, first_off = right.tolist()
+    return last_on, first_off
 
 
 def _checkpoints(scenario: Scenario, run: RunTruth) -> list[tuple[str, str, float]]:
@@ -114,7 +158,7 @@ def looks(scenario: Scenario, run: RunTruth, rng: np.random.Generator) -> tuple[
         ]
     )
     shown = np.column_stack([tr.display(times[:, k]) for k, tr in enumerate(run.tracks)])
-    noted = _misread(operator, shown, rng)
+    noted = misread(operator, shown, rng)
     if operator.miss_probability:
         missed = rng.uniform(size=noted.shape) < operator.miss_probability
         noted = np.where(missed, np.nan, noted)

@@ -166,8 +166,9 @@ def _end_rows(session: Session, clock: _Clock) -> Iterator[tuple[_Key, Row]]:
             "soc_pct": number_text(p["soc_pct"]),
         }
         if not p["still_on"]:
-            row["last_on"] = clock.text(p["run"], p["last_on_min"])
-            row["first_off"] = clock.text(p["run"], p["first_off_min"])
+            for end in ("last_on", "first_off"):
+                row[end] = clock.text(p["run"], p[f"{end}_min"])
+                row[f"{end}_min"] = number_text(p[f"{end}_min"])
         yield _key(p["run"], t, event, place), row
 
 
@@ -183,8 +184,10 @@ def log_rows(session: Session) -> tuple[Row, ...]:
     -------
     tuple of dict
         Column name → text; a column that a row does not need is absent. Each has the time as
-        ``clock`` (``HH:MM``) and as ``elapsed_min``: write the one you want. The readings of one
-        boundary stay together, in walking order. ``run`` is there only with several runs.
+        ``clock`` (``HH:MM``) and as ``elapsed_min``: write the one you want; a power-off also has
+        ``last_on_min`` and ``first_off_min``, minutes since the start, beside the columns without
+        ``_min``. The readings of one boundary stay together, in walking order. ``run`` is there
+        only with several runs.
 
     Raises
     ------

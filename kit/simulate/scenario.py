@@ -190,8 +190,16 @@ class Operator:
         exactly; ``None`` = no program, minutes by the clock.
     ticks
         Whether every change of the display is noted to the minute.
-    miss_probability, misread_probability
-        Chance that a reading is left out; that it is one point off or has a wrong digit.
+    miss_probability
+        Chance that a reading is left out.
+    misread_probability
+        Chance that a reading is noted wrongly: in half of the cases one point off, in a quarter
+        a digit taken for one that looks like it (three points off), in a quarter with its two
+        digits swapped (58 for 85).
+    wrong_minute_probability
+        Chance that the minute noted for a reading or a power-off is wrong: in half of the cases
+        by one, in half by ten, either way. What cannot be, such as a device off before it was
+        seen on, is noticed and put right.
     """
 
     delay_max_min: float = 2.0
@@ -212,6 +220,7 @@ class Operator:
     ticks: bool = False
     miss_probability: float = 0.0
     misread_probability: float = 0.0
+    wrong_minute_probability: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)

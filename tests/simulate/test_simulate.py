@@ -23,7 +23,6 @@ from kit.simulate import (
     simulate_day,
     track,
 )
-from kit.simulate.record import csv_text, log_rows
 
 AT_ONCE = Operator(delay_max_min=0.0)
 
@@ -312,25 +311,6 @@ def test_dense_log_leaves_boundaries_to_the_readings():
     assert session.readings.t_min.is_monotonic_increasing
 
 
-def test_missed_readings_are_empty_and_misread_ones_are_wrong():
-    _, missed = simulate(day(operator=replace(AT_ONCE, miss_probability=1.0)))
-    assert missed.readings.soc_pct.isna().all()
-    _, right = simulate(day())
-    _, wrong = simulate(day(operator=replace(AT_ONCE, misread_probability=1.0)))
-    error = (wrong.readings.soc_pct - right.readings.soc_pct).abs()
-    assert set(error[1:]) <= {1.0, 3.0}
-
-
-def test_share_of_misread_readings_is_the_probability():
-    operator = replace(AT_ONCE, misread_probability=0.1)
-    scenario = day(operator=operator, runs=2000)
-    _, wrong = simulate(scenario)
-    ends = wrong.readings[wrong.readings.point == "end"]
-    share = (~ends.soc_pct.isin([90.0, 80.0])).mean()
-    # 4000 readings: standard error sqrt(0.1 × 0.9 / 4000) = 0.0047; four of them
-    assert share == pytest.approx(0.1, abs=0.019)
-
-
 def test_unnoted_spans_follow_from_the_plan():
     phases = (
         TruePhase(id="p1", activity="map", gap_after_min=7.0),
@@ -399,45 +379,6 @@ def test_display_only_falls_and_rounding_is_within_one_point(watts, rounding, sa
     both = truth.drains.groupby("phase").charge_drain_pp.sum()
     left = truth.drains.end_charge_pct.iloc[-1]
     assert both.sum() + left == pytest.approx(100.0)
-
-
-# ------------------------------------------------------------------------------- records
-
-
-def test_log_rows_tell_the_day_in_order():
-    phases = (
-        TruePhase(id="p1", activity="map", gap_after_min=2.0),
-        TruePhase(id="p2", activity="map"),
-    )
-    _, session = simulate(day(tablet(watts=20.0), phases=phases))
-    rows = log_rows(session)
-    assert [(r["event"], r["phase"]) for r in rows] == [
-        ("phase_start", "p1"),
-        ("reading", "p1"),
-        ("phase_end", "p1"),
-        ("reading", "p1"),
-        ("phase_start", "p2"),
-        ("power_off", "p2"),
-        ("phase_end", "p2"),
-    ]
-    assert (rows[3]["clock"], rows[3]["elapsed_min"], rows[3]["soc_pct"]) == ("09:00", "60", "33")
-
-
-def test_log_rows_name_the_run_only_where_there_are_several():
-    assert "run" not in log_rows(simulate(day())[1])[0]
-    assert {r["run"] for r in log_rows(simulate(day(runs=2))[1])} == {"1", "2"}
-
-
-def test_log_rows_need_a_start_by_the_clock():
-    _, session = simulate(day())
-    without = replace(session, runs=tuple(replace(r, start=None) for r in session.runs))
-    with pytest.raises(ValueError, match="run 1 has no start"):
-        log_rows(without)
-
-
-def test_csv_text_has_the_columns_asked_for():
-    text = csv_text([{"b": "1", "c": "x"}, {"a": "2;3"}], ["a", "b"], delimiter=";")
-    assert text == 'a;b\n;1\n"2;3";\n'
 
 
 def test_frames_of_one_day_are_not_shared_with_another():

@@ -60,7 +60,6 @@ SHAPE_WORDS = {
     "charge": "counts charge",
     "energy": "counts energy",
     "neither": "does neither alone",
-    "cannot_tell": "cannot be told",
 }
 
 
@@ -77,17 +76,22 @@ def gauge_shapes(results: Results) -> tuple[str, ...]:
         "next says which, all phases of a device taken together, each with a rate of its own. A "
         "load that grew or faded within its phase would look the same."
     )
-    found = []
+    found, open_ = [], []
     for row in rows_of(frame):
         who = names.device[row.device] + (f" in run {row.run}" if several else "")
+        if row.verdict == "cannot_tell":
+            open_.append(who)
+            continue
         share = estimate(row.share, row.share_low, row.share_high, decimals=2)
         span = f"{number(row.level_high_pct)} to {quantity(row.level_low_pct, '%')}"
-        subject = "what it counts" if row.verdict == "cannot_tell" else "the gauge"
         found.append(
-            f"{who}: {share} of that effect ({count(row.changes, 'change')}, {span}), so {subject} "
+            f"{who}: {share} of that effect ({count(row.changes, 'change')}, {span}), so the gauge "
             f"{SHAPE_WORDS[row.verdict]}"
         )
-    return text, f"{'; '.join(found)}."
+    if open_:
+        found.append(f"too uncertain to tell for {joined(dict.fromkeys(open_))}")
+    told = "; ".join(found)
+    return text, f"{told[:1].upper()}{told[1:]}."
 
 
 def evenness(results: Results, run: int) -> str:

@@ -279,7 +279,7 @@ def tell_levels(speech: Speech, evidence: Evidence, claim: Claim, verdict: str) 
         reason, wording = _ahead_words(speech, evidence, claim, verdict, weakest)
     else:
         reason, wording = _gain_words(speech, claim, verdict, weakest)
-    known = weakest.known or not weakest.compared
+    known = weakest.known or not weakest.compared or verdict == CANNOT
     lead, margin = (np.nan, np.nan) if known else (weakest.lead, weakest.margin)
     declared = evidence.declared
     chosen = declared is not None and declared.is_pair(weakest.need.i, weakest.need.j)

@@ -24,22 +24,28 @@ from kit.drain.chain_levels import (
 )
 from kit.drain.gauge import convention
 from kit.drain.off_times import off_times
-from kit.drain.readings import Observations, boundary_observations, observed
+from kit.drain.readings import (
+    Observations,
+    boundary_observations,
+    bounds_of_search,
+    observed,
+)
 from kit.read.phase_times import boundary_resolution, phase_times, unplaced_gaps
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from kit.drain.boundary_search import Bounds
     from kit.drain.off_times import OffTimes
     from kit.drain.readings import Observed
-    from kit.read.phase_times import PhaseTimes
+    from kit.read.phase_times import PhaseTimes, UnplacedGaps
     from kit.session import Session
 
     Floats = NDArray[np.float64]
     Ints = NDArray[np.int64]
     Bools = NDArray[np.bool_]
 
-__all__ = ["Chains", "Ends", "build_chains", "device_conditions", "ends_of"]
+__all__ = ["Chains", "Ends", "build_chains", "device_conditions", "ends_of", "search_bounds"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -88,6 +94,8 @@ class Chains:
         Shape (K,). Highest rate at which a gap may have drained the device (pp/h).
     unit_device
         Shape (K,). Position of the device of each unit.
+    observed
+        The readings of the session, for all that looks beyond the boundaries.
     """
 
     session: Session
@@ -117,6 +125,7 @@ class Chains:
     looks: Ints
     busiest: Floats
     unit_device: Ints
+    observed: Observed
 
     @property
     def units(self) -> int:
@@ -258,6 +267,29 @@ def _looks(obs: Observed, shape: tuple[int, int]) -> Ints:
     return np.bincount(flat, minlength=shape[0] * shape[1]).reshape(shape)
 
 
+def _located(spans: PhaseTimes, unplaced: UnplacedGaps) -> Floats:
+    """Return the times of the boundaries, NaN where gaps lie nobody knows where before."""
+    moved = (unplaced.shift > 0.0).any(axis=1, keepdims=True)
+    times = np.empty((spans.start.shape[0], 2 * spans.start.shape[1]))
+    times[:, 0::2] = np.where(moved & ~spans.start_located, np.nan, spans.start)
+    times[:, 1::2] = np.where(moved & ~spans.end_located, np.nan, spans.end)
+    return times
+
+
+def search_bounds(chains: Chains) -> Bounds:
+    """Return what a search of the boundaries of all units goes by."""
+    session = chains.session
+    spans = phase_times(session)
+    high = np.concatenate([o.high for o in chains.off_times])
+    return bounds_of_search(
+        session,
+        _located(spans, unplaced_gaps(session, spans)),
+        boundary_resolution(session, spans),
+        chains.joined,
+        np.where(np.isnan(high), np.inf, high),
+    )
+
+
 def _at(values: Floats, place: Ints) -> Floats:
     """Return one value per row, 0 where the place is −1."""
     hit = place[:, None] == np.arange(values.shape[1])
@@ -286,7 +318,6 @@ def build_chains(session: Session) -> Chains:
     """
     spans = phase_times(session)
     unplaced = unplaced_gaps(session, spans)
-    moved = (unplaced.shift > 0.0).any(axis=1, keepdims=True)
     start = spans.start + unplaced.shift
     offs = off_times(session)
     low = np.concatenate([o.low for o in offs]) if offs else np.zeros(0)
@@ -295,9 +326,7 @@ def build_chains(session: Session) -> Chains:
     ends = ends_of(session, shifted, np.arange(low.size), low, high)
     obs = observed(session)
     during, before = _charging(session, spans)
-    times = np.empty((spans.start.shape[0], 2 * spans.start.shape[1]))
-    times[:, 0::2] = np.where(moved & ~spans.start_located, np.nan, spans.start)
-    times[:, 1::2] = np.where(moved & ~spans.end_located, np.nan, spans.end)
+    times = _located(spans, unplaced)
     over = np.where(np.isnan(ends.high), np.inf, ends.high)
     found = boundary_observations(
         session, obs, times, boundary_resolution(session, spans), ~before, over
@@ -351,4 +380,5 @@ def build_chains(session: Session) -> Chains:
         looks=_looks(obs, length_h.shape),
         busiest=busiest,
         unit_device=unit_device,
+        observed=obs,
     )

@@ -19,9 +19,10 @@ from kit.drain.chain_levels import (
     off_percentages,
     started_full,
 )
-from kit.drain.chains import Chains
+from kit.drain.chains import Chains, search_bounds
 from kit.drain.gauge import step_of
-from kit.drain.readings import observed, searches_boundaries
+from kit.drain.misread_search import Misread, decides_search, misread_observations
+from kit.drain.readings import Observations, searches_boundaries
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -51,6 +52,17 @@ def _steps(chains: Chains, obs: Observed, unit: Ints, row: Ints, value: Floats) 
     return steps
 
 
+def _search_again(chains: Chains, obs: Observed, other: Misread, found: Observations) -> None:
+    """Search boundaries anew where another number may decide what is found; changes ``found``."""
+    again = np.flatnonzero(decides_search(obs, other, chains.observations))
+    if not again.size:
+        return
+    some = Misread(**{f.name: getattr(other, f.name)[again] for f in fields(Misread)})
+    searched = misread_observations(chains.session, obs, search_bounds(chains), some)
+    for f in fields(Observations):
+        getattr(found, f.name)[again] = getattr(searched, f.name)
+
+
 def misread_chains(chains: Chains, unit: Ints, boundary: Ints, value: Floats) -> Chains | None:
     """Return the chains of units of which one reading at a boundary is another number.
 
@@ -67,8 +79,8 @@ def misread_chains(chains: Chains, unit: Ints, boundary: Ints, value: Floats) ->
     -------
     Chains or None
         With M units, one for each alternative, in which everything is as if the whole record had
-        been read with the other number. ``None`` where that cannot be had unit by unit: where
-        observations were searched for the boundaries, or where another unit would change too.
+        been read with the other number. ``None`` where that cannot be had unit by unit, for another
+        unit would change too.
 
     Examples
     --------
@@ -83,21 +95,28 @@ def misread_chains(chains: Chains, unit: Ints, boundary: Ints, value: Floats) ->
     [[100.0, 81.0, 81.0, 75.0]]
     """
     session = chains.session
-    obs = observed(session)
-    if searches_boundaries(obs):
-        return None
+    obs = chains.observed
     old = chains.observations
     each = np.arange(unit.size)
     row = old.row[unit, boundary]
     level = old.level[unit]
     level[each, boundary] = value
+    step = _steps(chains, obs, unit, row, value)
+    shown = old.shown[unit]
+    shown[each, boundary] = value
     found = replace(
         old,
         level=level,
-        shown=level,
-        step=_steps(chains, obs, unit, row, value),
+        shown=shown,
+        step=step,
         **_taken(old, ("node", "weight", "late", "late_u", "start_u", "row"), unit),
     )
+    if searches_boundaries(obs):
+        place = np.full(len(session.readings), -1, dtype=np.int64)
+        of_rows = np.flatnonzero(obs.row >= 0)
+        place[obs.row[of_rows]] = of_rows
+        other = Misread(unit=unit, at=place[row], value=value, step=step)
+        _search_again(chains, obs, other, found)
     node = found.node
     levels = np.where(node >= 0, np.take_along_axis(level, np.maximum(node, 0), axis=1), np.nan)
     everyone = np.repeat(chains.levels[None], unit.size, axis=0)
@@ -118,7 +137,7 @@ def misread_chains(chains: Chains, unit: Ints, boundary: Ints, value: Floats) ->
     )  # fmt: skip
     mine = busiest[each, unit]
     device = chains.unit_device[unit]
-    common = ("session", "runs", "devices", "phases", "observations", "off_times")
+    common = ("session", "runs", "devices", "phases", "observations", "observed", "off_times")
     names = tuple(f.name for f in fields(Chains) if f.name not in common)
     return replace(
         chains,

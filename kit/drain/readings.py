@@ -13,9 +13,17 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from kit.drain.boundary_search import (
+    FULL_PCT,
+    UNEVEN,
+    Bounds,
+    Draft,
+    after_noted,
+    own_or_beside,
+    search,
+)
 from kit.drain.gauge import step_of
 from kit.drain.stop_readings import stop_readings
-from kit.drain.ticks import find_ticks
 from kit.session import columns_of
 
 if TYPE_CHECKING:
@@ -25,7 +33,6 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from kit.drain.stop_readings import StopReading
-    from kit.drain.ticks import Ticks
     from kit.session import Session
 
     Floats = NDArray[np.float64]
@@ -38,26 +45,15 @@ __all__ = [
     "Observations",
     "Observed",
     "boundary_observations",
+    "bounds_of_search",
+    "finished",
+    "noted_draft",
     "observed",
     "searches_boundaries",
 ]
 
-SEARCH_MIN = 10.0
-"""A reading further than this from a boundary does not stand for it (min), nor one further
-than a quarter of the shorter phase beside it. A change of the display may be further away:
-what the rate may have varied since is in its uncertainty."""
-
-FULL_PCT = 100.0
-
-_LONGEST_MIN = 600.0
-"""Stands for the length of a phase that is not known (min)."""
-
 _SHARE = {"floor": 0.5, "nearest": 0.0, "unknown": 0.25}
 """Mean time that has passed since the time shown, as a share of the clock's step."""
-
-UNEVEN = 0.1
-"""Relative standard deviation allowed for between the rate near a boundary and the mean of its
-phase (assumption, no source)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -206,46 +202,26 @@ def _with_stop(found: Observed, at_stop: Sequence[StopReading], n_devices: int) 
     )
 
 
-@dataclass(kw_only=True)
-class _Draft:
-    """Observations while they are being chosen."""
-
-    level: Floats
-    shown: Floats
-    weight: Floats
-    late: Floats
-    late_u: Floats
-    start_u: Floats
-    row: Ints
-
-    @classmethod
-    def empty(cls, shape: tuple[int, int]) -> _Draft:
-        return cls(
-            level=np.full(shape, np.nan), shown=np.full(shape, np.nan), weight=np.ones(shape),
-            late=np.zeros(shape), late_u=np.zeros(shape), start_u=np.zeros(shape),
-            row=np.full(shape, -1, dtype=np.int64),
-        )  # fmt: skip
-
-
-def _after(noted: Floats, boundary: Floats, share: float) -> Floats:
-    """Return how long after the difference of two noted times the true one lies, on average.
-
-    A digital clock shows a minute that has begun: on average half a minute has passed. Where both
-    times were noted in this way that cancels.
-    """
-    return share * (noted - np.minimum(boundary, noted))
-
-
-def _noted(
+def noted_draft(
     obs: Observed,
     times: Floats,
     steps: tuple[Floats, Floats],
     tau: float,
     n_runs: int,
     share: float,
-) -> _Draft:
-    """Return the readings noted for boundaries, with their delays after them."""
-    draft = _Draft.empty(times.shape)
+) -> Draft:
+    """Return the readings noted for boundaries, with their delays after them.
+
+    Parameters
+    ----------
+    obs, times, steps
+        As for `boundary_observations`.
+    tau, share
+        As in `kit.drain.boundary_search.Bounds`.
+    n_runs
+        Number of runs.
+    """
+    draft = Draft.empty(times.shape)
     given = np.flatnonzero((obs.point < 2) & (obs.phase >= 0) & ~obs.tick)
     where = obs.unit[given], 2 * obs.phase[given] + obs.point[given]
     pick = np.full(times.shape, -1, dtype=np.int64)
@@ -278,28 +254,12 @@ def _noted(
     walk_u = np.where(ordered, tau / 2.0, tau) / np.sqrt(12.0)
     step = np.where(by_clock, obs.resolution[safe], 0.0)
     boundary, start = steps
-    late = off + np.where(by_clock, _after(step, boundary + start, share), walk)
+    late = off + np.where(by_clock, after_noted(step, boundary + start, share), walk)
     late_u = np.where(by_clock, np.hypot(step, boundary) / np.sqrt(12.0), walk_u)
     draft.start_u = np.where(has & by_clock, start / np.sqrt(12.0), 0.0)
     draft.late = np.where(has, late, 0.0)
     draft.late_u = np.where(has, late_u, 0.0)
     return draft
-
-
-def _share(draft: _Draft, joined: Bools) -> Ints:
-    """Return which boundary's observation each boundary uses.
-
-    ``joined`` (units, phases): whether an observation may be carried between the end of the
-    phase before and the start of this one (nothing was charged between).
-    """
-    n_units, n_states = draft.level.shape
-    own = np.where(np.isnan(draft.level), -1, np.arange(n_states))
-    node = own.copy()
-    starts, ends = own[:, 2::2], own[:, 1:-1:2]
-    link = joined[:, 1:]
-    node[:, 2::2] = np.where((starts < 0) & link, ends, starts)
-    node[:, 1:-1:2] = np.where((ends < 0) & link, starts, ends)
-    return node.reshape(n_units, n_states)
 
 
 def _steps(session: Session, obs: Observed) -> Floats:
@@ -309,155 +269,6 @@ def _steps(session: Session, obs: Observed) -> Floats:
         step_of(d.gauge, obs.soc[(device == i) & ~obs.tick]) for i, d in enumerate(session.devices)
     ]
     return np.tile(np.array(steps), len(session.runs))
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Unit:
-    """Timed observations of one unit that are not tied to a boundary, and its ticks."""
-
-    t: Floats
-    soc: Floats
-    resolution: Floats
-    row: Ints
-    ticks: Ticks
-    rate_pp_per_min: float
-
-
-def _unit(obs: Observed, unit: int, step: float) -> _Unit:
-    rows = np.flatnonzero((obs.unit == unit) & ~np.isnan(obs.t))
-    if np.any(np.diff(obs.t[rows]) < 0.0):
-        rows = rows[np.argsort(obs.t[rows], kind="stable")]
-    t, soc = obs.t[rows], obs.soc[rows]
-    free = (obs.point[rows] == 2) & ~obs.tick[rows]
-    inner = free | obs.tick[rows] | (obs.resolution[rows] < 1.0)
-    elapsed = t[-1] - t[0] if t.size else 0.0
-    fall = soc[0] - soc[-1] if t.size else 0.0
-    pick = rows[inner]
-    return _Unit(
-        t=obs.t[rows[free]],
-        soc=obs.soc[rows[free]],
-        resolution=obs.resolution[rows[free]],
-        row=obs.row[rows[free]],
-        ticks=find_ticks(
-            obs.t[pick], obs.soc[pick], obs.resolution[pick], obs.tick[pick], obs.row[pick], step
-        ),
-        rate_pp_per_min=max(fall / elapsed, 0.0) if elapsed > 0.0 else 0.2,
-    )
-
-
-def _nearest(times: Floats, t: float) -> int:
-    i = int(np.searchsorted(times, t))
-    if i == times.size or (i > 0 and t - times[i - 1] <= times[i] - t):
-        return i - 1
-    return i
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Boundary:
-    """One boundary of one unit for which timed observations are looked through (min)."""
-
-    unit: int
-    column: int
-    t: float
-    step: float
-    start_step: float
-    shortest: float
-    tau: float
-    cost: float
-
-    @property
-    def reading_reach(self) -> float:
-        """Return how far off a reading may be."""
-        return max(self.tau, min(SEARCH_MIN, self.shortest / 4.0))
-
-    @property
-    def tick_reach(self) -> float:
-        """Return how far off a change of the display may be."""
-        return 0.45 * self.shortest
-
-
-def _improve(draft: _Draft, at: _Boundary, unit: _Unit, step: float, share: float) -> None:
-    """Replace the observation of one boundary where a timed one says more."""
-    k, b = at.unit, at.column
-    rate, best = unit.rate_pp_per_min, at.cost
-    own_u = at.step / np.sqrt(12.0)
-    start_u = at.start_step / np.sqrt(12.0)
-
-    def lateness(t: Floats, u: Floats, resolution: Floats) -> tuple[float, float]:
-        after = _after(resolution, np.asarray(at.step + at.start_step), share)
-        return float(t - at.t + after), float(np.hypot(u, own_u))
-
-    if unit.t.size:
-        i = _nearest(unit.t, at.t)
-        late, late_u = lateness(unit.t[i], unit.resolution[i] / np.sqrt(12.0), unit.resolution[i])
-        found = step**2 / 12.0 + (rate * late_u) ** 2 + (UNEVEN * rate * late) ** 2
-        near = abs(late) <= at.reading_reach
-        if near and (found < best or np.isnan(draft.shown[k, b])):
-            draft.shown[k, b] = unit.soc[i]
-        if near and found < best:
-            best = found
-            draft.level[k, b], draft.weight[k, b] = unit.soc[i], 1.0
-            draft.late[k, b], draft.late_u[k, b] = late, late_u
-            draft.start_u[k, b] = start_u
-            draft.row[k, b] = unit.row[i]
-    full = b == 0 and draft.level[k, b] == FULL_PCT
-    ticks = unit.ticks
-    if ticks.t.size and not full:
-        i = _nearest(ticks.t, at.t)
-        late, late_u = lateness(ticks.t[i], ticks.u[i], ticks.resolution[i])
-        found = (rate * late_u) ** 2 + (UNEVEN * rate * late) ** 2
-        if abs(late) <= at.tick_reach and found < best:
-            draft.level[k, b], draft.weight[k, b] = ticks.level[i], 0.0
-            draft.late[k, b], draft.late_u[k, b] = late, late_u
-            draft.start_u[k, b] = start_u
-            draft.row[k, b] = ticks.row[i]
-
-
-def _search(
-    draft: _Draft,
-    obs: Observed,
-    times: Floats,
-    steps: tuple[Floats, Floats],
-    joined: Bools,
-    step: Floats,
-    tau: float,
-    over: Floats,
-    share: float,
-) -> None:
-    """Look through timed observations for better ones; changes ``draft``.
-
-    A boundary that is both an end and a start, with nothing between, is looked at once.
-    """
-    units = np.unique(obs.unit[(obs.point == 2) | obs.tick])
-    length = times[:, 1::2] - times[:, 0::2]
-    for k in units.tolist():
-        unit = _unit(obs, k, float(step[k]))
-        node = _share(draft, joined)[k]
-        for b in np.flatnonzero(~np.isnan(times[k])).tolist():
-            t = float(times[k, b])
-            if t > over[k]:
-                continue
-            beside = [p for p in ((b - 1) // 2, b // 2) if p >= 0]
-            shortest = float(np.nanmin([*length[k, beside], _LONGEST_MIN]))
-            seam = b > 0 and b % 2 == 0 and joined[k, b // 2] and times[k, b - 1] == t
-            if seam and np.isnan(draft.level[k, b]):
-                continue  # the end of the phase before stands for both
-            cost = np.inf
-            if node[b] >= 0:
-                gap = abs(t - times[k, node[b]])
-                reading = step[k] ** 2 / 12.0
-                cost = reading + (unit.rate_pp_per_min * (draft.late_u[k, node[b]] + gap)) ** 2
-            at = _Boundary(
-                unit=k,
-                column=b,
-                t=t,
-                step=float(steps[0][k, b]),
-                start_step=float(steps[1][k, b]),
-                shortest=shortest,
-                tau=tau,
-                cost=cost,
-            )
-            _improve(draft, at, unit, float(step[k]), share)
 
 
 def searches_boundaries(obs: Observed) -> bool:
@@ -502,16 +313,19 @@ def boundary_observations(
     (``display_lag_min``) shows the charge of that long before: Λ/2 earlier, with one error of
     u = Λ/√12 for all readings of a unit.
     """
-    tau = session.assumptions.reading_delay_min
-    lag = session.assumptions.display_lag_min
-    share = _SHARE[session.assumptions.clock_rounding]
+    bounds = bounds_of_search(session, times, steps, joined, over)
     step = _steps(session, obs)
-    draft = _noted(obs, times, steps, tau, len(session.runs), share)
+    draft = noted_draft(obs, times, steps, bounds.tau, len(session.runs), bounds.share)
     if searches_boundaries(obs):
-        limit = np.asarray(over, dtype=np.float64)
-        _search(draft, obs, times, steps, joined, step, tau, limit, share)
+        search(draft, obs, bounds, step)
+    return finished(session, draft, joined, step)
+
+
+def finished(session: Session, draft: Draft, joined: Bools, step: Floats) -> Observations:
+    """Return the observations of a draft that has been looked through."""
+    lag = session.assumptions.display_lag_min
     return Observations(
-        node=_share(draft, joined),
+        node=own_or_beside(draft.level, joined),
         level=draft.level,
         shown=draft.shown,
         weight=draft.weight,
@@ -521,3 +335,18 @@ def boundary_observations(
         row=draft.row,
         step=step,
     )
+
+
+def bounds_of_search(
+    session: Session,
+    times: Floats,
+    steps: tuple[Floats, Floats],
+    joined: Bools,
+    over: Sequence[float] | Floats,
+) -> Bounds:
+    """Return what a search of boundaries goes by; parameters as of `boundary_observations`."""
+    return Bounds(
+        times=times, own_step=steps[0], start_step=steps[1], joined=joined,
+        over=np.asarray(over, dtype=np.float64), tau=session.assumptions.reading_delay_min,
+        share=_SHARE[session.assumptions.clock_rounding],
+    )  # fmt: skip

@@ -84,7 +84,7 @@ def test_every_field_of_the_chains_is_taken_over():
     unit = np.array([0, 0, 1])
     bounds = np.array([100.0, 30.0, 90.0]), np.array([104.0, 32.0, np.inf])
     other = misnoted_chains(prepare(session).chains, unit, *bounds)
-    whole = ("session", "runs", "devices", "phases", "observations", "off_times")
+    whole = ("session", "runs", "devices", "phases", "observations", "observed", "off_times")
     for f in fields(other):
         if f.name not in whole:
             assert len(getattr(other, f.name)) == 3, f.name

@@ -1,0 +1,294 @@
+"""Boundaries for which timed observations are looked through: one may say more than its own.
+
+Readings inside phases and changes of the display are candidates; what is nearest to the boundary is
+taken where it leaves less unknown than the reading noted there.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from kit.drain.ticks import find_ticks
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from kit.drain.readings import Observed
+    from kit.drain.ticks import Ticks
+
+    Floats = NDArray[np.float64]
+    Ints = NDArray[np.int64]
+    Bools = NDArray[np.bool_]
+
+__all__ = [
+    "FULL_PCT",
+    "UNEVEN",
+    "Bounds",
+    "Draft",
+    "Timed",
+    "after_noted",
+    "own_or_beside",
+    "search",
+    "search_one",
+    "timed",
+]
+
+SEARCH_MIN = 10.0
+"""A reading further than this from a boundary does not stand for it (min), nor one further
+than a quarter of the shorter phase beside it. A change of the display may be further away:
+what the rate may have varied since is in its uncertainty."""
+
+FULL_PCT = 100.0
+
+_LONGEST_MIN = 600.0
+"""Stands for the length of a phase that is not known (min)."""
+
+UNEVEN = 0.1
+"""Relative standard deviation allowed for between the rate near a boundary and the mean of its
+phase (assumption, no source)."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Bounds:
+    """Where the boundaries of units lie, and what is known of the clock; K units, B boundaries.
+
+    Parameters
+    ----------
+    times
+        Shape (K, B). Time of each boundary (min); NaN: not known.
+    own_step, start_step
+        Shape (K, B). Steps to which the time of the boundary, and the start that it follows from,
+        were noted (min).
+    joined
+        Shape (K, B/2). Whether a reading may be carried over into this phase from the end of the
+        one before.
+    over
+        Shape (K,). Time after which the device is off (min).
+    tau
+        Longest delay of a reading (min).
+    share
+        Mean time that has passed since the time shown, as a share of the clock's step.
+    """
+
+    times: Floats
+    own_step: Floats
+    start_step: Floats
+    joined: Bools
+    over: Floats
+    tau: float
+    share: float
+
+    def of(self, unit: Ints) -> Bounds:
+        """Return those of some units, one after the other."""
+        return Bounds(
+            times=self.times[unit], own_step=self.own_step[unit],
+            start_step=self.start_step[unit], joined=self.joined[unit], over=self.over[unit],
+            tau=self.tau, share=self.share,
+        )  # fmt: skip
+
+
+@dataclass(kw_only=True)
+class Draft:
+    """Observations while they are being chosen."""
+
+    level: Floats
+    shown: Floats
+    weight: Floats
+    late: Floats
+    late_u: Floats
+    start_u: Floats
+    row: Ints
+
+    @classmethod
+    def empty(cls, shape: tuple[int, int]) -> Draft:
+        """Return a draft without any."""
+        return cls(
+            level=np.full(shape, np.nan), shown=np.full(shape, np.nan), weight=np.ones(shape),
+            late=np.zeros(shape), late_u=np.zeros(shape), start_u=np.zeros(shape),
+            row=np.full(shape, -1, dtype=np.int64),
+        )  # fmt: skip
+
+
+def after_noted(noted: Floats, boundary: Floats, share: float) -> Floats:
+    """Return how long after the difference of two noted times the true one lies, on average.
+
+    A digital clock shows a minute that has begun: on average half a minute has passed. Where both
+    times were noted in this way that cancels.
+    """
+    return share * (noted - np.minimum(boundary, noted))
+
+
+def own_or_beside(level: Floats, joined: Bools) -> Ints:
+    """Return which boundary's observation each boundary uses.
+
+    ``level`` (units, boundaries): NaN where there is none. ``joined`` (units, phases): whether an
+    observation may be carried between the end of the phase before and the start of this one
+    (nothing was charged between).
+    """
+    n_units, n_states = level.shape
+    own = np.where(np.isnan(level), -1, np.arange(n_states))
+    node = own.copy()
+    starts, ends = own[:, 2::2], own[:, 1:-1:2]
+    link = joined[:, 1:]
+    node[:, 2::2] = np.where((starts < 0) & link, ends, starts)
+    node[:, 1:-1:2] = np.where((ends < 0) & link, starts, ends)
+    return node.reshape(n_units, n_states)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Timed:
+    """Timed observations of one unit that are not tied to a boundary, and its ticks."""
+
+    t: Floats
+    soc: Floats
+    resolution: Floats
+    row: Ints
+    ticks: Ticks
+    rate_pp_per_min: float
+
+
+def timed(obs: Observed, unit: int, step: float) -> Timed:
+    """Return the timed observations of a unit whose display has a step (%)."""
+    rows = np.flatnonzero((obs.unit == unit) & ~np.isnan(obs.t))
+    if np.any(np.diff(obs.t[rows]) < 0.0):
+        rows = rows[np.argsort(obs.t[rows], kind="stable")]
+    t, soc = obs.t[rows], obs.soc[rows]
+    free = (obs.point[rows] == 2) & ~obs.tick[rows]
+    inner = free | obs.tick[rows] | (obs.resolution[rows] < 1.0)
+    elapsed = t[-1] - t[0] if t.size else 0.0
+    fall = soc[0] - soc[-1] if t.size else 0.0
+    pick = rows[inner]
+    return Timed(
+        t=obs.t[rows[free]],
+        soc=obs.soc[rows[free]],
+        resolution=obs.resolution[rows[free]],
+        row=obs.row[rows[free]],
+        ticks=find_ticks(
+            obs.t[pick], obs.soc[pick], obs.resolution[pick], obs.tick[pick], obs.row[pick], step
+        ),
+        rate_pp_per_min=max(fall / elapsed, 0.0) if elapsed > 0.0 else 0.2,
+    )
+
+
+def _nearest(times: Floats, t: float) -> int:
+    i = int(np.searchsorted(times, t))
+    if i == times.size or (i > 0 and t - times[i - 1] <= times[i] - t):
+        return i - 1
+    return i
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Boundary:
+    """One boundary of one unit for which timed observations are looked through (min)."""
+
+    unit: int
+    column: int
+    t: float
+    step: float
+    start_step: float
+    shortest: float
+    tau: float
+    cost: float
+
+    @property
+    def reading_reach(self) -> float:
+        """Return how far off a reading may be."""
+        return max(self.tau, min(SEARCH_MIN, self.shortest / 4.0))
+
+    @property
+    def tick_reach(self) -> float:
+        """Return how far off a change of the display may be."""
+        return 0.45 * self.shortest
+
+
+def _improve(draft: Draft, at: _Boundary, unit: Timed, step: float, share: float) -> None:
+    """Replace the observation of one boundary where a timed one says more."""
+    k, b = at.unit, at.column
+    rate, best = unit.rate_pp_per_min, at.cost
+    own_u = at.step / np.sqrt(12.0)
+    start_u = at.start_step / np.sqrt(12.0)
+
+    def lateness(t: Floats, u: Floats, resolution: Floats) -> tuple[float, float]:
+        after = after_noted(resolution, np.asarray(at.step + at.start_step), share)
+        return float(t - at.t + after), float(np.hypot(u, own_u))
+
+    if unit.t.size:
+        i = _nearest(unit.t, at.t)
+        late, late_u = lateness(unit.t[i], unit.resolution[i] / np.sqrt(12.0), unit.resolution[i])
+        found = step**2 / 12.0 + (rate * late_u) ** 2 + (UNEVEN * rate * late) ** 2
+        near = abs(late) <= at.reading_reach
+        if near and (found < best or np.isnan(draft.shown[k, b])):
+            draft.shown[k, b] = unit.soc[i]
+        if near and found < best:
+            best = found
+            draft.level[k, b], draft.weight[k, b] = unit.soc[i], 1.0
+            draft.late[k, b], draft.late_u[k, b] = late, late_u
+            draft.start_u[k, b] = start_u
+            draft.row[k, b] = unit.row[i]
+    full = b == 0 and draft.level[k, b] == FULL_PCT
+    ticks = unit.ticks
+    if ticks.t.size and not full:
+        i = _nearest(ticks.t, at.t)
+        late, late_u = lateness(ticks.t[i], ticks.u[i], ticks.resolution[i])
+        found = (rate * late_u) ** 2 + (UNEVEN * rate * late) ** 2
+        if abs(late) <= at.tick_reach and found < best:
+            draft.level[k, b], draft.weight[k, b] = ticks.level[i], 0.0
+            draft.late[k, b], draft.late_u[k, b] = late, late_u
+            draft.start_u[k, b] = start_u
+            draft.row[k, b] = ticks.row[i]
+
+
+def search(draft: Draft, obs: Observed, bounds: Bounds, step: Floats) -> None:
+    """Look through timed observations for better ones; changes ``draft``.
+
+    Parameters
+    ----------
+    draft
+        The readings noted for the boundaries of all units.
+    obs
+        From `kit.drain.readings.observed`.
+    bounds
+        Of all units.
+    step
+        Shape (K,). Steps of the displays (%).
+    """
+    for k in np.unique(obs.unit[(obs.point == 2) | obs.tick]).tolist():
+        search_one(draft, k, timed(obs, k, float(step[k])), bounds, float(step[k]))
+
+
+def search_one(draft: Draft, k: int, unit: Timed, bounds: Bounds, step: float) -> None:
+    """Look through the timed observations of one unit; changes row ``k`` of ``draft``.
+
+    A boundary that is both an end and a start, with nothing between, is looked at once.
+    """
+    times, joined = bounds.times[k], bounds.joined[k]
+    length = times[1::2] - times[0::2]
+    node = own_or_beside(draft.level[k : k + 1], bounds.joined[k : k + 1])[0]
+    for b in np.flatnonzero(~np.isnan(times)).tolist():
+        t = float(times[b])
+        if t > bounds.over[k]:
+            continue
+        beside = [p for p in ((b - 1) // 2, b // 2) if p >= 0]
+        shortest = float(np.nanmin([*length[beside], _LONGEST_MIN]))
+        seam = b > 0 and b % 2 == 0 and joined[b // 2] and times[b - 1] == t
+        if seam and np.isnan(draft.level[k, b]):
+            continue  # the end of the phase before stands for both
+        cost = np.inf
+        if node[b] >= 0:
+            gap = abs(t - times[node[b]])
+            reading = step**2 / 12.0
+            cost = reading + (unit.rate_pp_per_min * (draft.late_u[k, node[b]] + gap)) ** 2
+        at = _Boundary(
+            unit=k,
+            column=b,
+            t=t,
+            step=float(bounds.own_step[k, b]),
+            start_step=float(bounds.start_step[k, b]),
+            shortest=shortest,
+            tau=bounds.tau,
+            cost=cost,
+        )
+        _improve(draft, at, unit, step, bounds.share)

@@ -233,12 +233,12 @@ def survival(results: Results) -> Picture | None:
     if curves_drawn(results).empty:
         return None
     with type_set():
-        figure, ax = one_axes(3.2)
+        figure, ax = one_axes(2.6 + keys_height_in(figures.survival_keys(results)), NORMAL_IN)
         figures.plot_survival(results, ax)
         return as_picture(
             figure,
             "figure-survival",
             alt=alt_survival(results),
-            caption="Share of the runs still on, with the pointwise interval; slanted where the "
-            "moment of a power-off is known only to lie in a window.",
+            caption="Share of the runs still on; shaded, within dotted edges, its pointwise "
+            "interval. Slanted where the moment of a power-off is known only to lie in a window.",
         )

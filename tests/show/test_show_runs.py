@@ -9,12 +9,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 import pytest
+from matplotlib.figure import Figure
 
 from kit import report
 from kit.display import Picture, Prose
 from kit.runtime.group_tests import exact_p, group_fits, group_pairs
 from kit.runtime.survival_tables import restricted_means, survival_curves
-from kit.show import pictures, tables, wording
+from kit.show import figures, pictures, tables, wording
+from kit.show.look import device_styles
 from kit.show.pair_order import order_over_runs
 from kit.show.tables.runs import p_text
 from kit.units import NO_BREAK
@@ -156,6 +158,29 @@ def test_the_curve_falls_by_a_third_a_run_and_is_drawn_from_five_runs_on() -> No
     picture = pictures.survival(five)
     assert isinstance(picture, Picture)
     assert "a 80 % after 4.05 h; 60 % after 5.05 h" in picture.alt
+
+
+def test_a_curve_is_drawn_within_its_interval_and_as_its_device_everywhere() -> None:
+    # a was never seen to its end: there are curves of b and c alone
+    session, runtimes = runs_of(a=[4] * 5, b=[4, 5, 6, 7, 8], c=[5, 6, 7, 8, 9])
+    runtimes = runtimes[runtimes["device"] != "a"]
+    results = results_of(session, runtimes)
+    figure = Figure(layout="constrained")
+    ax = figures.plot_survival(results, figure.add_subplot())
+    look = device_styles(["a", "b", "c"])
+    lines = [m for m in ax.lines if m.get_transform() == ax.transData]
+    curves = [m for m in lines if m.get_linewidth() == 1.6]
+    assert [m.get_color() for m in curves] == [look["b"].colour, look["c"].colour]
+    edges = [m for m in lines if m.get_linewidth() == 0.8]
+    assert len(edges) == 4
+    for curve, low, high in zip(curves, edges[::2], edges[1::2], strict=True):
+        share, least, most = (np.asarray(m.get_ydata()) for m in (curve, low, high))
+        known = ~np.isnan(least)
+        assert np.all(least[known] <= share[known])
+        assert np.all(share[known] <= most[known])
+        # the first of five is off within 3:57 to 4:03: from 100 to 80 %
+        assert share[:3].tolist() == [100.0, 100.0, pytest.approx(80.0)]
+    assert {"b", "c"} <= {t.get_text() for t in ax.texts}
 
 
 def test_one_run_has_nothing_of_it() -> None:

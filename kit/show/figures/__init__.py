@@ -11,7 +11,7 @@ from kit.show.figures.charge import charge_keys, charge_view, plot_charge
 from kit.show.figures.mixes import plot_mix_shifts
 from kit.show.figures.order import MAX_LANES, plot_pairs, plot_replicates, plot_runtimes
 from kit.show.figures.rates import plot_rates
-from kit.show.figures.survival import plot_survival
+from kit.show.figures.survival import plot_survival, survival_keys
 
 __all__ = [
     "MAX_LANES",
@@ -24,4 +24,5 @@ __all__ = [
     "plot_replicates",
     "plot_runtimes",
     "plot_survival",
+    "survival_keys",
 ]

@@ -20,10 +20,12 @@ if TYPE_CHECKING:
     from kit.show.look import Style
 
 __all__ = [
+    "LABELS_PT",
     "MIN_PER_H",
     "NARROW_IN",
     "NORMAL_IN",
     "ROW_IN",
+    "SHORT_LABELS_PT",
     "Key",
     "bare",
     "device_ticks",
@@ -56,8 +58,9 @@ ROW_LINE = (-0.22, 0.40)
 """Of that row: from where to where it is crossed by upright lines."""
 
 KEY_PT = 12.5
-LABELS_PT = 56.0
-"""Height of a line of the key, and room for the labels of the axis above it."""
+LABELS_PT, SHORT_LABELS_PT = 56.0, 44.0
+"""Height of a line of the key, and room for the labels of the axis above it: with two lines at
+each tick, or one."""
 LONG_KEY = 20
 """Columns up to which three keys stand side by side."""
 
@@ -168,12 +171,12 @@ def moved_up(ax: Axes, transform: Transform, points: float) -> Transform:
     return transform + ScaledTranslation(0.0, points / 72.0, ax.figure.dpi_scale_trans)
 
 
-def keys_below(ax: Axes, keys: Sequence[Key]) -> None:
-    """Write the key below the labels of the time axis, line by line."""
+def keys_below(ax: Axes, keys: Sequence[Key], *, labels_pt: float = SHORT_LABELS_PT) -> None:
+    """Write the key below the labels of the axis, which take so much room, line by line."""
     columns = _columns(keys)
     for k, key in enumerate(keys):
         line, column = divmod(k, columns)
-        down = moved_up(ax, ax.transAxes, -LABELS_PT - line * KEY_PT)
+        down = moved_up(ax, ax.transAxes, -labels_pt - line * KEY_PT)
         x = -0.11 + column * 1.13 / columns
         key.draw(ax, x, down)
         style = "italic" if key.italic else "normal"

@@ -12,8 +12,10 @@ import numpy as np
 from kit.drain.readings import FULL_PCT
 from kit.labels import shorten, text_width
 from kit.show.figures.base import (
+    LABELS_PT,
     MIN_PER_H,
     NORMAL_IN,
+    SHORT_LABELS_PT,
     Key,
     bare,
     draw_device_key,
@@ -214,7 +216,9 @@ def plot_charge(
     draw_readings(ax, view.drawn, [styles[d] for d in devices], pt_per_h=view.pt_per_h)
     draw_off_boxes(ax, view.off, styles)
     draw_open_ends(ax, view.open, styles)
-    keys_below(ax, charge_keys(results, view))
+    clocks = run_of(results, run).start is not None
+    labels_pt = LABELS_PT if clocks else SHORT_LABELS_PT
+    keys_below(ax, charge_keys(results, view), labels_pt=labels_pt)
     ax.set_xlim(0, view.end_h * (ROOM_FOR_ARROWS if view.open else 1.01))
     ax.set_ylim(-3, 103)
     ax.set_yticks(range(0, 101, 20))

@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING
 
 from kit.labels import FIGURE_WIDTH
 from kit.show.curves import curves_drawn, whose
-from kit.show.figures.base import bare, styles_of, write
+from kit.show.figures.base import Key, bare, draw_device_key, keys_below, styles_of
 from kit.show.look import BAND
 from kit.show.tables.cells import rows_of
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    import pandas as pd
     from matplotlib.axes import Axes
 
     from kit.results import Results
+    from kit.show.look import Style
 
-__all__ = ["plot_survival"]
+__all__ = ["plot_survival", "survival_keys"]
 
 
 def plot_survival(results: Results, ax: Axes) -> Axes:
@@ -28,10 +33,8 @@ def plot_survival(results: Results, ax: Axes) -> Axes:
     Axes
         ``ax``. Share of the runs (%) over the runtime (h).
     """
-    styles = list(styles_of(results).values())
     frame = curves_drawn(results)
-    for k, (_, here) in enumerate(frame.groupby(["device", "name"], sort=False)):
-        style = styles[k]
+    for style, _, here in _curves(results):
         t, share, low, high = [0.0], [100.0], [100.0], [100.0]
         for row in rows_of(here):
             t += [row.time_h_low, row.time_h_high]
@@ -42,12 +45,8 @@ def plot_survival(results: Results, ax: Axes) -> Axes:
         ax.plot(t[2::2], share[2::2], linestyle="none", marker=style.marker, markersize=4.5,
                 color=style.colour)  # fmt: skip
         ax.fill_between(t, low, high, color=style.colour, alpha=0.10, linewidth=0)
-        y = 0.95 - 0.09 * k
-        ax.plot([1.03, 1.075], [y, y], color=style.colour, linewidth=1.5, marker=style.marker,
-                markersize=5, markevery=[1], transform=ax.transAxes, clip_on=False,
-                dashes=style.dashes or (1, 0))  # fmt: skip
-        whom = whose(results, next(iter(rows_of(here))), FIGURE_WIDTH)
-        write(ax, 1.095, y, whom, transform=ax.transAxes, va="center")
+        for edge in (low, high):  # where bands lie on each other, and on paper without colour
+            ax.plot(t, edge, color=style.colour, linewidth=0.8, linestyle=(0, (1, 1.5)))
     first = float(frame["time_h_low"].min())
     last = float(frame["time_h_high"].max())
     ax.set_xlim(max(0.0, first - 0.25 * (last - first)), last + 0.05 * (last - first))
@@ -56,4 +55,21 @@ def plot_survival(results: Results, ax: Axes) -> Axes:
     ax.set_ylabel("Runs still on (%)")
     ax.grid(visible=True, axis="y", color=BAND, alpha=0.25, linewidth=0.6)
     bare(ax, "left", "bottom")
+    keys_below(ax, survival_keys(results))
     return ax
+
+
+def _curves(results: Results) -> Iterator[tuple[Style, str, pd.DataFrame]]:
+    """Return style, name and rows of each curve; a device is drawn as in every figure."""
+    own = styles_of(results)
+    by_place = list(own.values())
+    groups = curves_drawn(results).groupby(["device", "name"], sort=False)
+    for k, (_, here) in enumerate(groups):
+        row = next(iter(rows_of(here)))
+        style = own[row.device] if row.of == "device" else by_place[k]
+        yield style, whose(results, row, FIGURE_WIDTH), here
+
+
+def survival_keys(results: Results) -> list[Key]:
+    """Return what the curves are of, in their order."""
+    return [Key(name, partial(draw_device_key, style)) for style, name, _ in _curves(results)]

@@ -42,12 +42,16 @@ class Conclusion(NamedTuple):
 
 
 class Said(NamedTuple):
-    """A sentence on two devices with its verdict, first the one that is said to be ahead."""
+    """A sentence on two devices with its verdict, first the one that is said to be ahead.
+
+    ``device_b`` empty: on one device among all others, or among those of a group.
+    """
 
     code: str
     device_a: str
     device_b: str
     verdict: str
+    group: str = ""
 
 
 def printed(claims: pd.DataFrame) -> tuple[Conclusion, ...]:
@@ -105,11 +109,11 @@ def said_again(said: Iterable[Said], conclusions: Sequence[Conclusion]) -> list[
     list of int
         Positions in ``VERDICTS``.
     """
-    verdicts = {(one.code, one.device_a, one.device_b): one.verdict for one in said}
+    verdicts = {(one.code, one.device_a, one.device_b, one.group): one.verdict for one in said}
     opposite = {SUPPORTED: NOT_SUPPORTED, NOT_SUPPORTED: SUPPORTED}
     found = []
     for asked in conclusions:
-        same = verdicts.get((asked.code, asked.device_a, asked.device_b))
-        turned = verdicts.get((asked.code, asked.device_b, asked.device_a), CANNOT)
+        same = verdicts.get((asked.code, asked.device_a, asked.device_b, asked.group))
+        turned = verdicts.get((asked.code, asked.device_b, asked.device_a, asked.group), CANNOT)
         found.append(VERDICTS.index(opposite.get(turned, turned) if same is None else same))
     return found

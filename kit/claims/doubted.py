@@ -1,8 +1,8 @@
 """The verdicts on conclusions of one run, and of all, if a doubted number was another one.
 
-All alternatives of percentages are computed anew at once where that can be done unit by unit. Where
-it cannot, they are screened in closed form (all results are linear in the readings), and what that
-finds is to be computed from the changed record. Alternatives of times are always computed anew.
+Everything is computed anew, as from the changed record, but all alternatives at once: one number
+changes the results of one unit only. In the rare record in which it changes those of another unit
+too, that one alternative is computed from the changed record itself.
 """
 
 from __future__ import annotations
@@ -13,13 +13,13 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from kit.claims.conclusions import Said, asked_of_run, said_again
-from kit.claims.evidence import AHEAD, LESS, LONGER, altered_facts, evidence
+from kit.claims.evidence import altered_facts, evidence
 from kit.claims.kinds import Seen, compared_kinds, first_percentages, kinds
-from kit.claims.mean_claims import mean_verdicts
+from kit.claims.mean_claims import LONGEST, mean_verdicts, top_verdicts
 from kit.claims.verdicts import CANNOT, SUPPORTED, Asked, verdicts
 from kit.drain.misnoted import misnoted, misnoted_chains
 from kit.drain.misread import misread_chains
-from kit.drain.phases import MEASURANDS, prepare
+from kit.drain.phases import prepare
 from kit.results import RESULT_COLUMNS
 from kit.runtime.replicate_pairs import pairs_of
 from kit.runtime.replicates import runtime_quantity
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
     from kit.claims.conclusions import Conclusion
     from kit.claims.doubts import Doubt
-    from kit.claims.evidence import Evidence, PairTable
+    from kit.claims.evidence import Evidence
     from kit.claims.judge import Ground
     from kit.claims.words import Speech
     from kit.drain.phases import Prepared
@@ -41,7 +41,6 @@ if TYPE_CHECKING:
     from kit.session import Session
 
     Floats = NDArray[np.float64]
-    Flags = NDArray[np.bool_]
     Ints = NDArray[np.int64]
 
 __all__ = [
@@ -50,8 +49,6 @@ __all__ = [
     "changed_record",
     "misnoted_verdicts",
     "misread_verdicts",
-    "read_again",
-    "screened_verdicts",
 ]
 
 _AT_ONCE = 256
@@ -102,18 +99,9 @@ def changed_record(session: Session, doubt: Doubt) -> Session:
     return replace(session, power_offs=other)
 
 
-def _numbers(doubts: Sequence[Doubt]) -> tuple[Ints, Ints, Floats]:
-    """Return device, boundary and the other number of each doubt."""
-    return (
-        np.array([d.device for d in doubts], dtype=np.int64),
-        np.array([d.boundary for d in doubts], dtype=np.int64),
-        np.array([d.slip.value for d in doubts], dtype=np.float64),
-    )
-
-
 def misread_verdicts(
     ready: Prepared, asking: Asking, doubts: Sequence[Doubt], settings: Settings
-) -> Ints | None:
+) -> Ints:
     """Return the verdicts for each doubt about a percentage, computed anew, (doubts, claims).
 
     Parameters
@@ -126,81 +114,36 @@ def misread_verdicts(
         Of that run.
     settings
         The coverage probability.
-
-    Returns
-    -------
-    array or None
-        ``None`` where alternatives cannot be had unit by unit.
     """
-    found = []
-    for first in range(0, len(doubts), _AT_ONCE):
-        device, boundary, value = _numbers(doubts[first : first + _AT_ONCE])
-        unit = asking.run * len(ready.chains.devices) + device
-        chains = misread_chains(ready.chains, unit, boundary, value)
-        if chains is None:
-            return None
-        other = prepare(ready.chains.session, chains=chains)
-        found.append(verdicts(asking.asked, *altered_facts(ready, asking.run, other, settings)))
+    found = [
+        _misread(ready, asking, doubts[first : first + _AT_ONCE], settings)
+        for first in range(0, len(doubts), _AT_ONCE)
+    ]
     return np.concatenate(found) if found else np.zeros((0, asking.places.size), dtype=np.int64)
 
 
-def read_again(ready: Prepared, asking: Asking, doubt: Doubt, settings: Settings) -> Ints:
+def _misread(ready: Prepared, asking: Asking, doubts: Sequence[Doubt], settings: Settings) -> Ints:
+    """Return the verdicts for doubts all at once, where one changes another unit one by one."""
+    device = np.array([d.device for d in doubts], dtype=np.int64)
+    boundary = np.array([d.boundary for d in doubts], dtype=np.int64)
+    value = np.array([d.slip.value for d in doubts], dtype=np.float64)
+    unit = asking.run * len(ready.chains.devices) + device
+    chains = misread_chains(ready.chains, unit, boundary, value)
+    if chains is not None:
+        other = prepare(ready.chains.session, chains=chains)
+        return verdicts(asking.asked, *altered_facts(ready, asking.run, other, settings))
+    if len(doubts) == 1:
+        return _read_again(ready, asking, doubts[0], settings)[None, :]
+    half = len(doubts) // 2
+    parts = [_misread(ready, asking, part, settings) for part in (doubts[:half], doubts[half:])]
+    return np.concatenate(parts)
+
+
+def _read_again(ready: Prepared, asking: Asking, doubt: Doubt, settings: Settings) -> Ints:
     """Return the verdicts on a run computed from the changed record, shape (claims,)."""
     other = prepare(changed_record(ready.chains.session, doubt))
     found = evidence(other, asking.run, settings)
     return verdicts(asking.asked, found.facts, found.open_pairs)
-
-
-def _needs_that_hold(
-    table: PairTable, asked: Asked, name: str, device: Ints, change: Floats
-) -> tuple[Flags, Flags]:
-    """Return which needs in a table hold for each doubt, and which opposites: (doubts, needs).
-
-    ``change`` (doubts, phases) adds to the value of each doubt's device. A table of drains says
-    "less", one of levels "above".
-    """
-    at = asked.at[name]
-    phase, i, j = asked.phase[at], asked.i[at], asked.j[at]
-    if name in LESS.values():
-        i, j = j, i
-    mine = (i == device[:, None]).astype(np.float64) - (j == device[:, None])
-    lead = table.difference[phase, i, j] + mine * change[:, phase]
-    found = []
-    for sign, a, b in ((1.0, i, j), (-1.0, j, i)):
-        with np.errstate(invalid="ignore"):
-            beyond = sign * lead > table.margin[phase, a, b]
-        found.append((table.compared[phase, a, b] & beyond) | table.known[phase, a, b])
-    return found[0], found[1]
-
-
-def screened_verdicts(ready: Prepared, asking: Asking, doubts: Sequence[Doubt]) -> Ints:
-    """Return the verdicts for each doubt about a percentage by the linear coefficients.
-
-    Parameters
-    ----------
-    ready, asking, doubts
-        As for `misread_verdicts`; nothing but the value itself is taken to change.
-    """
-    n = len(ready.chains.devices)
-    units = slice(asking.run * n, (asking.run + 1) * n)
-    device, boundary, value = _numbers(doubts)
-    step = (value - np.array([d.noted for d in doubts], dtype=np.float64))[:, None]
-    asked, found = asking.asked, asking.found
-    shape = (len(doubts), asked.size)
-    holds, against, unseen = (np.zeros(shape, dtype=bool) for _ in range(3))
-    slopes = {LESS[m]: ready.drains[m].coefficients[units] for m in MEASURANDS}
-    slopes |= dict.fromkeys(AHEAD.values(), ready.states.matrix[units, 1::2])
-    tables = {LESS[m]: found.drains[m] for m in MEASURANDS}
-    tables |= {AHEAD[m]: found.levels[m] for m in MEASURANDS}
-    for name, at in asked.at.items():
-        unseen[:, at] = ~found.open_pairs[name][asked.place(name)]
-        if name == LONGER:
-            holds[:, at] = found.facts[name][asked.place(name)]
-            against[:, at] = found.facts[name][asked.place(name, turned=True)]
-            continue
-        change = slopes[name][device, :, boundary] * step
-        holds[:, at], against[:, at] = _needs_that_hold(tables[name], asked, name, device, change)
-    return asked.judged(holds, against, unseen)
 
 
 class _Ends(NamedTuple):
@@ -263,7 +206,8 @@ class Overall:
         self._starts = first_percentages(self.session)
         self._ended: dict[tuple[int, int, float, float], list[int]] = {}
         codes = {c.code for c in conclusions}
-        self._of_means, self._of_kinds = MEANS in codes, KINDS in codes
+        self._of_tops, self._of_kinds = LONGEST in codes, KINDS in codes
+        self._of_means = self._of_tops or MEANS in codes
 
     def _said(self, lasted: Quantity, starts: Mapping[str, float]) -> list[int]:
         return said_again(self._sentences(lasted, starts), self.conclusions)
@@ -273,8 +217,10 @@ class Overall:
         if self._of_means:
             columns = RESULT_COLUMNS["replicate_pairs"]
             pairs = pairs_of(lasted, session, settings.coverage)
-            rows = (dict(zip(columns, row, strict=True)) for row in pairs)
+            rows = [dict(zip(columns, row, strict=True)) for row in pairs]
             yield from (Said(MEANS, *found) for found in mean_verdicts(rows))
+            for device, group, verdict in top_verdicts(session, rows) if self._of_tops else ():
+                yield Said(LONGEST, device, "", verdict, group)
         if self._of_kinds:
             found = kinds(session, _each_seen(session, lasted))
             for pair in compared_kinds(session, found, starts, settings):

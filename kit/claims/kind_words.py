@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 
 from kit.claims.runtime_claims import Told
 from kit.claims.verdicts import CANNOT, SUPPORTED
+from kit.claims.words import told_apart
 from kit.labels import full_name
-from kit.units import count, duration, joined, quantity
+from kit.units import count, joined
 
 if TYPE_CHECKING:
     from kit.claims.kinds import Kind, KindPair
@@ -55,23 +56,6 @@ def _why(speech: Speech, pair: KindPair) -> str:
     }[pair.barred]
 
 
-def _two(difference: float, needed: float) -> tuple[str, str]:
-    """Return a difference rounded down and what is needed rounded up, told apart where they may be.
-
-    Examples
-    --------
-    >>> from kit.units import NO_BREAK
-    >>> [t.replace(NO_BREAK, " ") for t in _two(48.62, 47.31)]
-    ['48.6 min', '47.4 min']
-    >>> [t.replace(NO_BREAK, " ") for t in _two(155.4, 49.4)]
-    ['2 h 35 min', '50 min']
-    """
-    if math.floor(difference) != math.ceil(needed):
-        return duration(math.floor(difference)), duration(math.ceil(needed))
-    least, most = math.floor(10.0 * difference) / 10.0, math.ceil(10.0 * needed) / 10.0
-    return quantity(least, "min", 1), quantity(most, "min", 1)
-
-
 def tell_kinds(speech: Speech, pair: KindPair) -> tuple[str, Told]:
     """Return verdict, and figures, reason and wording, of a pair of kinds."""
     a, b = kind_name(speech, pair.a), kind_name(speech, pair.b, second=True)
@@ -94,7 +78,7 @@ def tell_kinds(speech: Speech, pair: KindPair) -> tuple[str, Told]:
         if any("scatter" in kind.assumed for kind in (pair.a, pair.b))
         else ""
     )
-    lead, bar = _two(difference, needed)
+    lead, bar = told_apart(difference, needed)
     apart = f"{least}{lead} apart, {bar} needed"
     reason = f"{apart}; {_basis(pair)}"
     if pair.supported:

@@ -3,22 +3,28 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from kit.claims.verdicts import CANNOT, SUPPORTED, TIED
-from kit.claims.words import span
+from kit.claims.verdicts import CANNOT, NOT_SUPPORTED, SUPPORTED, TIED
+from kit.claims.words import span, told_apart
 from kit.runtime.open_pairs import FEW_RUNS
 from kit.runtime.replicates import RUNTIME
-from kit.units import count, duration, number
+from kit.units import count, duration, joined
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping
+    from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 
     import pandas as pd
 
     from kit.claims.words import Speech
+    from kit.session import Session
 
-__all__ = ["mean_rows", "mean_verdicts"]
+__all__ = ["LONGEST", "mean_rows", "mean_verdicts", "top_verdicts"]
+
+LONGEST = "longest_on_average"
+"""Code of the sentence that one device ran longest of all, or of a group."""
 
 _MIN_PER_H = 60.0
 
@@ -81,6 +87,17 @@ class _Pair(NamedTuple):
         )  # fmt: skip
 
     @property
+    def turned(self) -> _Pair:
+        """Return the same the other way round."""
+        verdict = {SUPPORTED: NOT_SUPPORTED, NOT_SUPPORTED: SUPPORTED}.get(
+            self.verdict, self.verdict
+        )
+        return self._replace(
+            ids=self.ids[::-1], a=self.b, b=self.a, verdict=verdict, lead=-self.lead,
+            low=-self.high, high=-self.low,
+        )  # fmt: skip
+
+    @property
     def needed(self) -> float:
         """Return the lead that the rule asks for; NaN where runs are counted, or none is known."""
         return math.nan if self.counted else self.lead - self.low
@@ -133,7 +150,8 @@ def _reason(pair: _Pair) -> str:
         known = "a mean or its scatter is not known"
     else:
         least = "at least " if pair.method == "seen_scatter" else ""
-        known = f"{least}{number(pair.lead, 0)} min on average, {number(pair.needed, 0)} min needed"
+        lead, needed = told_apart(pair.lead, pair.needed)
+        known = f"{least}{lead} on average, {needed} needed"
     if pair.few and pair.verdict == CANNOT:
         return f"{known}; counting runs alone takes {count(int(pair.runs_least), 'run')}"
     return known
@@ -166,6 +184,8 @@ def _words(pair: _Pair) -> str:
         return _cannot(pair)
     longer = f"On average {over}, {pair.a} ran longer than {pair.b}"
     if not math.isnan(pair.high):
+        if pair.low < 1.0:
+            return f"{longer}, by at most {duration(math.ceil(pair.high))}."
         return f"{longer}, by {span(pair.low, pair.high)}."
     by = f", by at least {_whole(pair.low)}" if pair.low >= 1.0 else ""
     return f"{longer}{by}; how much longer is not known, for not every run was seen to its end."
@@ -179,6 +199,124 @@ def mean_verdicts(pairs: Iterable[Mapping[Any, Any]]) -> Iterator[tuple[str, str
         yield *pair.ids, pair.verdict
 
 
+class _Top(NamedTuple):
+    """Whether a device ran longer on average than each of some others.
+
+    Parameters
+    ----------
+    pairs
+        With the device first, hardest first.
+    verdict
+        Supported where all of them are.
+    hardest
+        Reason of the first of them.
+    """
+
+    pairs: tuple[_Pair, ...]
+    verdict: str
+    hardest: str
+
+    @classmethod
+    def of(cls, device: str, others: Collection[str], pairs: Sequence[_Pair]) -> _Top:
+        mine = [
+            (p if p.ids[0] == device else p.turned, p)
+            for p in pairs
+            if device in p.ids and set(p.ids) - {device} <= set(others)
+        ]
+        order = (NOT_SUPPORTED, CANNOT, TIED, SUPPORTED)
+
+        def spare(both: tuple[_Pair, _Pair]) -> tuple[int, float]:
+            pair, _ = both
+            return order.index(pair.verdict), math.inf if math.isnan(pair.low) else pair.low
+
+        mine.sort(key=spare)
+        verdict = mine[0][0].verdict if mine else CANNOT
+        return cls(tuple(pair for pair, _ in mine), verdict, _reason(mine[0][1]) if mine else "")
+
+    def words(self, name: str, of_all: str) -> tuple[str, str]:
+        """Return reason and wording."""
+        first = self.pairs[0]
+        over = f"over {count(first.runs, 'run')}" if first.runs else "over runs of their own"
+        if self.verdict == SUPPORTED:
+            known = [pair.low for pair in self.pairs if not math.isnan(pair.low)]
+            by = f", at least {_whole(min(known))} longer than any other"
+            told = by if known and min(known) >= 1.0 and len(known) == len(self.pairs) else ""
+            return (
+                f"longer than each of the others; closest to {first.b}: {self.hardest}",
+                f"On average {over}, {name} ran longest {of_all}{told}.",
+            )
+        if self.verdict == NOT_SUPPORTED:
+            ahead = joined(p.b for p in self.pairs if p.verdict == NOT_SUPPORTED)
+            return f"{ahead} ran longer", f"On average {over}, {ahead} ran longer than {name}."
+        open_ = [p for p in self.pairs if p.verdict == self.verdict]
+        rivals = joined(p.b for p in open_)
+        if self.verdict == TIED:
+            return (
+                f"too close to {rivals}: {self.hardest}",
+                f"On average {over}, {joined([name, *(p.b for p in open_)])} are too close to say "
+                f"which ran longest {of_all}.",
+            )
+        return (
+            f"not known against {rivals}: {self.hardest}",
+            f"Which ran longest {of_all} on average cannot be said: {name} against {rivals} is "
+            "open.",
+        )
+
+
+def _groups(session: Session, known: Collection[str]) -> list[tuple[str, list[str]]]:
+    """Return all devices that have runs, "", and the groups among them, each of two or more."""
+    everyone = [device.id for device in session.devices if device.id in known]
+    found: dict[str, list[str]] = {}
+    for device in session.devices:
+        for group in device.groups if device.id in known else ():
+            found.setdefault(group, []).append(device.id)
+    groups = [(name, ids) for name, ids in found.items() if 1 < len(ids) < len(everyone)]
+    # of two devices it is the sentence on the pair
+    return ([("", everyone)] if len(everyone) > 2 else []) + groups
+
+
+def _by_length(ids: Iterable[str], pairs: Sequence[_Pair]) -> list[str]:
+    """Return devices by how many others each is ahead of: the longest mean first, where known."""
+    ahead = Counter(pair.ids[0] for pair in pairs)
+    return sorted(ids, key=lambda device: -ahead[device])
+
+
+def top_verdicts(
+    session: Session, pairs: Iterable[Mapping[Any, Any]]
+) -> Iterator[tuple[str, str, str]]:
+    """Yield device, group and verdict on its having run longest on average, for every device.
+
+    Parameters
+    ----------
+    session
+        Names devices and groups; "" is the group of all.
+    pairs
+        Rows of `kit.runtime.replicate_pairs` on runtimes.
+    """
+    names = {device.id: device.id for device in session.devices}
+    found = [_Pair.of(row, names) for row in pairs]
+    known = {device for pair in found for device in pair.ids}
+    for group, ids in _groups(session, known):
+        for device in ids:
+            yield device, group, _Top.of(device, ids, found).verdict
+
+
+def _top_rows(speech: Speech, pairs: Sequence[_Pair], method: str) -> Iterator[tuple[object, ...]]:
+    known = {device for pair in pairs for device in pair.ids}
+    for group, ids in _groups(speech.session, known):
+        device = _by_length(ids, pairs)[0]
+        top = _Top.of(device, ids, pairs)
+        name, hardest = speech.device[device], top.pairs[0]
+        among = f"among “{speech.group(group)}”"
+        of_all = among if group else f"of the {count(len(ids), 'device')}"
+        yield (
+            0, 1, "this_session", LONGEST, device, "", group, "", "", "runtime",
+            f"{name} ran longest on average" + (f" {among}" if group else ""), top.verdict,
+            hardest.lead, hardest.low, hardest.high, hardest.needed, "min", method,
+            *top.words(name, of_all),
+        )  # fmt: skip
+
+
 def mean_rows(speech: Speech, pairs: pd.DataFrame) -> list[tuple[object, ...]]:
     """Return rows of the claims table on mean runtimes over the runs of these units.
 
@@ -188,24 +326,42 @@ def mean_rows(speech: Speech, pairs: pd.DataFrame) -> list[tuple[object, ...]]:
         Names to say.
     pairs
         Frame of `kit.runtime.replicate_pairs`.
+
+    Returns
+    -------
+    list
+        Who ran longest on average, of all and in each group; the declared pair; neighbours in the
+        order of means; then all other pairs, which do not open the report.
     """
-    rows: list[tuple[object, ...]] = []
-    found = pairs[pairs["quantity"] == RUNTIME].to_dict("records")
-    others = sum("declared" not in row["flags"].split(";") for row in found)
-    for row in found:
-        pair = _Pair.of(row, speech.device)
-        method = _METHODS.get(pair.method, "")
-        if method and pair.method != "tukey":
-            if "declared" in pair.flags:
-                method += ", one declared pair"
-            elif others > 1:
-                method += f", {others} pairs together (Bonferroni)"
+    records = pairs[pairs["quantity"] == RUNTIME].to_dict("records")
+    others = sum("declared" not in row["flags"].split(";") for row in records)
+    found = [_Pair.of(row, speech.device) for row in records]
+    order = _by_length(dict.fromkeys(device for pair in found for device in pair.ids), found)
+    place = {device: k for k, device in enumerate(order)}
+    near = {frozenset(two) for two in pairwise(order)}
+    methods = {pair.ids: _method(pair, others) for pair in found}
+    rows = list(_top_rows(speech, found, joined(dict.fromkeys(filter(None, methods.values())))))
+    for pair in sorted(
+        found, key=lambda p: ("declared" not in p.flags, *(place[device] for device in p.ids))
+    ):
+        urgent = "declared" in pair.flags or frozenset(pair.ids) in near
         statement = f"{pair.a} ran longer than {pair.b} on average"
         rows.append(
             (
-                0, 1, "this_session", "longer_on_average", *pair.ids, "", "", "", "runtime",
-                statement, pair.verdict, pair.lead, pair.low, pair.high, pair.needed, "min",
-                method, _reason(pair), _words(pair),
+                0, 1 if urgent else 2, "this_session", "longer_on_average", *pair.ids, "", "", "",
+                "runtime", statement, pair.verdict, pair.lead, pair.low, pair.high, pair.needed,
+                "min", methods[pair.ids], _reason(pair), _words(pair),
             )
         )  # fmt: skip
     return rows
+
+
+def _method(pair: _Pair, others: int) -> str:
+    """Return by which rule a pair was judged; ``others``: pairs that are not declared."""
+    method = _METHODS.get(pair.method, "")
+    if method and pair.method != "tukey":
+        if "declared" in pair.flags:
+            method += ", one declared pair"
+        elif others > 1:
+            method += f", {others} pairs together (Bonferroni)"
+    return method

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from kit.claims.verdicts import Claim
     from kit.session import Session
 
-__all__ = ["Speech", "chance", "points", "span"]
+__all__ = ["Speech", "chance", "points", "span", "told_apart"]
 
 DISPLAYED = MEASURANDS[0]
 
@@ -78,6 +78,37 @@ def span(low: float, high: float) -> str:
     if first.endswith(unit) and last.endswith(unit) and f"{NO_BREAK}h" not in first + last:
         first = first.removesuffix(unit)
     return f"{first} to {last}"
+
+
+_MOST_DECIMALS = 3
+
+
+def told_apart(lead_min: float, needed_min: float) -> tuple[str, str]:
+    """Return a lead rounded down and what is needed rounded up, the larger one larger as told.
+
+    Whole minutes, and as many decimals as it takes for a lead that is more than what is needed to
+    read as more.
+
+    Examples
+    --------
+    >>> [t.replace(NO_BREAK, " ") for t in told_apart(155.4, 49.4)]
+    ['2 h 35 min', '50 min']
+    >>> [t.replace(NO_BREAK, " ") for t in told_apart(20.9, 20.3)]
+    ['20.9 min', '20.3 min']
+    >>> [t.replace(NO_BREAK, " ") for t in told_apart(-3.5, 99.98)]
+    ['−4 min', '1 h 40 min']
+    """
+    lead, needed = (round(value, 6) for value in (lead_min, needed_min))
+    whole = math.floor(lead), math.ceil(needed)
+    if lead <= needed or whole[0] > whole[1]:
+        down = duration(whole[0]) if whole[0] >= 0 else f"{number(whole[0])}{NO_BREAK}min"
+        return down, duration(whole[1])
+    decimals, least, most = 0, lead, lead
+    while least <= most and decimals < _MOST_DECIMALS:
+        decimals += 1
+        step = 10.0**decimals
+        least, most = math.floor(lead * step) / step, math.ceil(needed * step) / step
+    return f"{number(least, decimals)}{NO_BREAK}min", f"{number(most, decimals)}{NO_BREAK}min"
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -39,6 +39,7 @@ SUBJECTS = {
     "first_in_group": "runtimes",
     "outlasted": "runtimes",
     "longer_on_average": "mean runtimes",
+    "longest_on_average": "mean runtimes",
     "drained_least": "drains",
     "drained_less": "drains",
     "gained": "drains",
@@ -168,7 +169,7 @@ def _brackets(frame: pd.DataFrame, coverage: float) -> tuple[str, ...]:
     texts = []
     if codes & {"longest", "first_in_group", "outlasted"}:
         texts.append("of runtimes bounds that always hold")
-    if "longer_on_average" in codes:
+    if codes & {"longer_on_average", "longest_on_average"}:
         texts.append("of mean runtimes the interval by the rule below")
     if (frame["unit_symbol"] == "pp").any():
         texts.append(

@@ -138,29 +138,6 @@ def test_delay_at_the_swap_is_corrected_at_the_second_rate():
     assert found["rate_pp_per_h"] == pytest.approx(exact - 70, abs=0.25)
 
 
-def test_naive_mean_over_all_devices_is_biased_where_one_is_missing():
-    """Truth: stream − forms = 3, second half + 2 pp whatever is done. Two devices of six drop out.
-
-    Mean of the streams less mean of the forms, over whoever has the half: the order leaks in.
-    AB/BA with the incomplete devices dropped does not have it.
-    """
-    rng = np.random.default_rng(9)
-    naive, ours = [], []
-    for _ in range(3000):
-        level = rng.normal(0.0, 0.5, 6)
-        stream = level + 13.0 + np.array([0, 0, 0, 2, 2, 2])
-        forms = level + 10.0 + np.array([2, 2, 2, 0, 0, 0])
-        # two devices of the second order are off before they could stream
-        naive.append(np.mean(stream[:4]) - np.mean(forms))
-        ours.append(
-            crossover_effect(
-                list((stream - forms)[:3]), list((stream - forms)[3:4]), [0.7] * 3, [0.7], 0.95
-            ).activity
-        )
-    assert np.mean(ours) == pytest.approx(3.0, abs=0.02)
-    assert abs(np.mean(naive) - 3.0) > 0.4
-
-
 # ---------------------------------------------------------------- rotations
 
 ROTATION = Phase(

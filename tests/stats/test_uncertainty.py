@@ -200,6 +200,8 @@ def test_naive_independence_between_phases_fails():
     # and a sum over five phases is over-stated: √(10/12) for √(2/12)
     sums = np.abs(fractions(rng, 1)[0] - fractions(rng, 1)[0])
     assert np.mean(sums <= 1.96 * (10 / 12) ** 0.5) == 1.0
+    ours = float(resolution([1, 0, 0, 0, 0, -1]).half_width(0.95))
+    assert 0.94 <= np.mean(sums <= ours) <= 0.97
 
 
 def test_two_devices_from_full_need_the_worst_rounding():

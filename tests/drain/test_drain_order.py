@@ -64,6 +64,29 @@ def test_gauge_makes_true_charge_claims_rare(drain, single):
     assert pair(drain, drain, assumptions=given, start=60)["margin_single_pp"] < 1.15
 
 
+@pytest.mark.parametrize(
+    ("drain", "table"), [(3, 4.14), (5, 6.14), (8, 8.70), (12, 10.91), (20, 12.29)]
+)
+def test_margin_of_one_of_120_comparisons_by_hand(drain, table):
+    """Six devices in eight phases: m = √(2² + 3.529² × 2 u_g²), u_g² = 6(1 − e^(−d²/98)).
+
+    At d = 12: 2 u_g² = 9.239, m = √(4 + 12.45 × 9.239) = 10.91 pp. As if it were one comparison
+    alone, z = 1.960 and m = √(4 + 3.84 × 9.239) = 6.28.
+    """
+    s = make_session(
+        phases={f"p{k}": 60 for k in range(8)},
+        readings={f"d{k}": [95, 92, 89, 86, 83, 80, 77, 74, 74 - drain] for k in range(6)},
+        assumptions=replace(BARE, gauge_error_pp=3.0),
+        conditions=COMPLETE_CONDITIONS,
+    )
+    frame = drain_pairs(s, Settings())
+    found = frame[(frame["phase"] == "p7") & (frame["measurand"] == "true_charge")]
+    assert found["margin_table_pp"].to_numpy() == pytest.approx(np.full(15, table), abs=0.006)
+    shown = frame[(frame["phase"] == "p7") & (frame["measurand"] == "displayed")]
+    # the roundings alone, which no factor widens: four halves
+    assert shown["margin_table_pp"].to_numpy() == pytest.approx(np.full(15, 2.0))
+
+
 def test_margin_of_two_devices_from_full():
     """Exact with one truncating and one rounding up: 1 + 0.776; with the guard 1.80."""
     s = make_session(phases={"p1": 60}, readings={"a": [100, 90], "b": [100, 88]}, assumptions=BARE)

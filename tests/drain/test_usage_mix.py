@@ -9,7 +9,7 @@ import pytest
 
 from kit.drain.mix_winners import SWITCH_COLUMNS, _envelope, winners
 from kit.drain.phases import prepare
-from kit.drain.usage_mix import mix_rates, usage_mixes
+from kit.drain.usage_mix import lower_rates, mix_rates, usage_mixes
 from kit.results import RESULT_COLUMNS, Settings
 from kit.session import Device, Gauge, Phase
 from tests.helpers.builders import BARE, COMPLETE_CONDITIONS, make_session
@@ -184,6 +184,70 @@ def test_order_by_the_table_rule():
     frame = usage_mixes(s, Settings(), mixes=HALF)
     assert frame["tie_group"].tolist() == ["a", "a", "b"]
     assert frame["rank_best"].tolist() == [1, 1, 3]
+
+
+def test_order_of_three_devices_is_corrected_for_three_pairs():
+    """27.5, 31.5 and 32.0 pp/h; the margin lies between the two leads of the first.
+
+    Gauge: c = ½ at 95 and −½ at the end, u² = 0.25 × 6 = 1.5 of each, 3.0 of two. Roundings: four
+    quarters, 1.0. Of three pairs z = Φ⁻¹(1 − 0.025/3) = 2.394: √(1 + 2.394² × 3) = 4.27 pp/h, so
+    that 4.0 is a tie and 4.5 is not. Of one pair it would be √(1 + 1.960² × 3) = 3.54, and both
+    leads were claimed.
+    """
+    s = session(
+        {"a": [95, 75, 40], "b": [95, 75, 32], "c": [95, 75, 31]},
+        assumptions=replace(BARE, gauge_error_pp=3.0),
+    )
+    rates = mix_rates(prepare(s), HALF["half"])
+    assert rates.rate.tolist() == [27.5, 31.5, 32.0]
+    assert rates.u_other == pytest.approx([1.5**0.5] * 3, abs=1e-6)
+    lower, known = lower_rates(rates, slice(0, 3), 0.95)
+    assert known.all()
+    assert [(i, j) for i in range(3) for j in range(3) if lower[i, j]] == [(0, 2)]
+    frame = usage_mixes(s, Settings(), mixes=HALF)
+    assert frame["tie_group"].tolist() == ["a", "ab", "b"]
+    assert frame["rank_worst"].tolist() == [2, 3, 3]
+
+
+GAPS = {"phases": ("p", "q", "r"), "gaps": {"q": 6, "r": 12}}
+"""Before q 6 min and before r 12 min of nobody knows what, at up to the busiest rate, 20 pp/h."""
+GAPPED = {"day": {"p": 2.0, "q": 1.0, "r": 1.0}}
+
+
+def test_gaps_add_to_the_bound_of_a_mix_by_weight():
+    """Shares ½, ¼, ¼. In the gaps 20 × 0.1 = 2 and 20 × 0.2 = 4 pp may have gone, or none.
+
+    Drains 20, 12 − 1 and 8 − 2: r = 10 + 2.75 + 1.5 = 14.25. Bound ¼ × 1 + ¼ × 2 = 0.75 pp/h.
+    """
+    readings = {"a": [95, 75, 63, 55]}
+    s = session(readings, **GAPS, assumptions=replace(BARE, gap_rate_factor=1.0))
+    found = mix_rates(prepare(s), GAPPED["day"])
+    assert found.rate[0] == pytest.approx(14.25)
+    assert found.bound[0] == pytest.approx(0.75)
+    quiet = session(readings, **GAPS, assumptions=replace(BARE, gap_rate_factor=0.0))
+    roundings = mix_rates(prepare(quiet), GAPPED["day"]).half_width(0.95)[0]
+    # c = (½, −¼, 0, −¼): at most ½ × (½ + ¼ + ¼) = 0.5
+    assert 0.3 < roundings < 0.5
+    assert found.half_width(0.95)[0] == pytest.approx(roundings + 0.75)
+    row = usage_mixes(s, Settings(), mixes=GAPPED).iloc[0]
+    assert row["hours_low"] == pytest.approx(100 / (14.25 + roundings + 0.75))
+    assert row["hours_high"] == pytest.approx(100 / (14.25 - roundings - 0.75))
+
+
+@pytest.mark.parametrize(("last", "tied"), [(46, True), (44, False)])
+def test_gaps_of_both_devices_stand_between_them(last, tied):
+    """Roundings 2 × 0.5 and gaps 2 × 0.75: 2.5 pp/h.
+
+    b: ¼ × (8 + 1) = 2.25 pp/h more, a tie that the roundings alone would not make; with two
+    points more in r 2.75.
+    """
+    s = session(
+        {"a": [95, 75, 63, 55], "b": [95, 75, 55, last]},
+        **GAPS,
+        assumptions=replace(BARE, gap_rate_factor=1.0),
+    )
+    letters = usage_mixes(s, Settings(), mixes=GAPPED)["tie_group"].tolist()
+    assert letters == (["a", "a"] if tied else ["a", "b"])
 
 
 def test_winner_changes_with_the_weight():

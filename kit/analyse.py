@@ -18,7 +18,6 @@ from kit.drain.mix_winners import mix_shifts
 from kit.drain.order import drain_pairs
 from kit.drain.phases import phase_drain, prepare
 from kit.drain.projections import projections
-from kit.drain.readings import observed
 from kit.drain.reference_repeats import reference_repeats
 from kit.drain.segments import segments
 from kit.drain.shares import budgets
@@ -210,7 +209,7 @@ class _Shared:
 
     @cached_property
     def stretches(self) -> Segments:
-        return segments(self.ready, observed(self.session), coverage=self.settings.coverage)
+        return segments(self.ready, self.ready.chains.observed, coverage=self.settings.coverage)
 
     @cached_property
     def ticks(self) -> list[PhaseTicks]:

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from kit.drain.readings import observed
 from kit.drain.ticks import find_ticks
 
 if TYPE_CHECKING:
@@ -66,7 +65,7 @@ def phase_ticks(ready: Prepared) -> list[PhaseTicks]:
     """
     chains = ready.chains
     session = chains.session
-    obs = observed(session)
+    obs = chains.observed
     timed = ~np.isnan(obs.t)
     found = []
     for unit in np.unique(obs.unit[timed & ((obs.point == 2) | obs.tick)]).tolist():

@@ -10,7 +10,7 @@ import numpy as np
 from kit.drain.chain_levels import LastLevel, off_percentages
 from kit.drain.chains import Chains, ends_of
 from kit.drain.off_times import bounds_of, compared_bounds, lead_roundings, off_record
-from kit.drain.readings import Observations, observed
+from kit.drain.readings import Observations
 from kit.read.phase_times import phase_times, unplaced_gaps
 
 if TYPE_CHECKING:
@@ -170,7 +170,7 @@ def misnoted_chains(chains: Chains, unit: Ints, low: Floats, high: Floats) -> Ch
     phases = np.arange(length.shape[1])
     dying = phases == ends.death[:, None]
     moved = np.where(dying, unplaced.shift_u[unit], 0.0).sum(axis=1)
-    obs = observed(session)
+    obs = chains.observed
     read = [_last_before(obs, u, t) for u, t in zip(unit.tolist(), high.tolist(), strict=True)]
     seen = LastLevel(
         low=low, high=high, noted_pct=ends.noted_pct,
@@ -178,7 +178,7 @@ def misnoted_chains(chains: Chains, unit: Ints, low: Floats, high: Floats) -> Ch
     )  # fmt: skip
     found = chains.observations
     taken = {f.name: getattr(found, f.name)[unit] for f in fields(Observations)}
-    common = ("session", "runs", "devices", "phases", "observations", "off_times")
+    common = ("session", "runs", "devices", "phases", "observations", "observed", "off_times")
     rows = {f.name: getattr(chains, f.name)[unit] for f in fields(Chains) if f.name not in common}
     return replace(
         chains,

@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from kit.drain.phases import prepare
-from kit.drain.readings import observed
 from kit.drain.segments import segments
 from kit.drain.usage_mix import OWN_MIX, lower_rates, mix_rates
 from kit.frames import frame_of_rows, no_rows
@@ -128,7 +127,7 @@ def winners(
     import pandas as pd
 
     ready = prepare(session) if prepared is None else prepared
-    stretches = segments(ready, observed(session))
+    stretches = segments(ready, ready.chains.observed)
     names = [a for a in dict.fromkeys(stretches.activity.T.ravel().tolist()) if a]
     single = {a: mix_rates(ready, {a: 1.0}, found=stretches).rate for a in names}
     rows: list[tuple[object, ...]] = []
@@ -170,7 +169,7 @@ def mix_shifts(
     the winner is the lowest of them.
     """
     ready = prepare(session) if prepared is None else prepared
-    stretches = segments(ready, observed(session)) if found is None else found
+    stretches = segments(ready, ready.chains.observed) if found is None else found
     rows: list[tuple[object, ...]] = []
     chosen = dict(session.mixes if mixes is None else mixes)
     if len(chosen) > 1:

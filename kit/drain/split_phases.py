@@ -8,7 +8,6 @@ import numpy as np
 
 from kit.drain.crossover import crossover_rows
 from kit.drain.phases import prepare
-from kit.drain.readings import observed
 from kit.drain.rotation import rotation_rows
 from kit.drain.swaps import with_swaps
 from kit.frames import frame_of_rows, result_frame
@@ -39,7 +38,7 @@ def rows_of_parts(ready: Prepared, coverage: float) -> list[PartRow]:
     session = ready.chains.session
     rows: list[PartRow] = []
     if any(phase.is_split for phase in session.phases):
-        swaps = with_swaps(ready, observed(session))
+        swaps = with_swaps(ready, ready.chains.observed)
         for run in range(len(session.runs)):
             for j, phase in enumerate(session.phases):
                 if phase.kind == "crossover":

@@ -92,33 +92,43 @@ def stop_readings(session: Session) -> list[StopReading]:
     [(0, 60.0, 40.0)]
     []
     """
-    offs = session.power_offs
-    if (
-        not len(offs)
-        or not (offs["still_on"].to_numpy() & offs["soc_pct"].notna().to_numpy()).any()
-    ):
+    columns = columns_of(
+        session.power_offs, "still_on", "soc_pct", "run", "device", "phase", "noted_min",
+        "last_on_min", "t_resolution_min",
+    )  # fmt: skip
+    rows = zip(*(column.tolist() for column in columns), strict=True)
+    looks = [(soc, *row) for on, soc, *row in rows if on and soc == soc]
+    if not looks:
         return []
     runs = {run.number: i for i, run in enumerate(session.runs)}
     devices = {device.id: i for i, device in enumerate(session.devices)}
     phases = {phase.id: i for i, phase in enumerate(session.phases)}
-    readings = columns_of(session.readings, "run", "device", "phase", "point")
-    read = set(zip(*(column.tolist() for column in readings), strict=True))
     ends = _ends(session)
     delay = session.assumptions.reading_delay_min
-    columns = columns_of(
-        offs, "run", "device", "phase", "still_on", "noted_min", "last_on_min",
-        "t_resolution_min", "soc_pct",
-    )  # fmt: skip
     found = []
-    for run, device, name, on, noted, last_on, step, soc in zip(
-        *(column.tolist() for column in columns), strict=True
-    ):
-        if not on or soc != soc or run not in runs or device not in devices:
+    for soc, run, device, name, noted, last_on, step in looks:
+        if run not in runs or device not in devices:
             continue
         t = last_on if last_on == last_on else noted
         place, slack = runs[run], delay + (step if step == step else 1.0)
         phase = _phase_of(session, ends, place, phases.get(name, -1), t, slack)
-        if phase < 0 or (run, device, session.phases[phase].id, "end") in read:
-            continue
-        found.append(StopReading(place, devices[device], phase, t, step, soc))
-    return found
+        if phase >= 0:
+            found.append(StopReading(place, devices[device], phase, t, step, soc))
+    return _without_readings(session, found) if found else []
+
+
+def _without_readings(session: Session, found: list[StopReading]) -> list[StopReading]:
+    """Return those beside which no reading of that end was noted."""
+    columns = columns_of(session.readings, "run", "device", "phase", "point")
+    read = set(zip(*(column.tolist() for column in columns), strict=True))
+    return [
+        one
+        for one in found
+        if (
+            session.runs[one.run].number,
+            session.devices[one.device].id,
+            session.phases[one.phase].id,
+            "end",
+        )
+        not in read
+    ]

@@ -18,8 +18,6 @@ from kit.claims.doubted import (
     Overall,
     misnoted_verdicts,
     misread_verdicts,
-    read_again,
-    screened_verdicts,
 )
 from kit.claims.doubts import off_doubts, reading_doubts
 from kit.claims.judge import grounds
@@ -47,16 +45,7 @@ if TYPE_CHECKING:
 
     Ints = NDArray[np.int64]
 
-__all__ = ["MOST_TRIED", "Bearing", "bearing", "load_bearing"]
-
-MOST_TRIED = 30
-"""Readings that are computed again one by one at most, where they cannot be all at once."""
-
-_ENOUGH = 12
-"""Readings found among those that are computed one by one, after which no further is tried."""
-
-_DENSE = 20_000
-"""Readings from which a log counts as dense."""
+__all__ = ["Bearing", "bearing", "load_bearing"]
 
 _PRIORITY_WEIGHT = {1: 1.0, 2: 0.5}
 
@@ -83,12 +72,11 @@ class Bearing(NamedTuple):
 
 
 class _Hit(NamedTuple):
-    """A conclusion that a doubt would change; ``sure``: computed anew, not only screened."""
+    """A conclusion that a doubt would change."""
 
     doubt: Doubt
     place: int
     verdict: int
-    sure: bool
 
     @property
     def number(self) -> tuple[str, int, str]:
@@ -103,7 +91,6 @@ class _Search:
         self.conclusions = conclusions
         self.hits: list[_Hit] = []
         self.touched: set[int] = set()
-        self.unsure: set[int] = set()
 
     def changes(self, place: int, now: int) -> bool:
         """Return whether another verdict changes what is said.
@@ -114,14 +101,14 @@ class _Search:
         lost = VERDICTS[now] == CANNOT and VERDICTS[before] == TIED
         return now != before and not lost
 
-    def add(self, doubts: Sequence[Doubt], now: Ints, places: Ints, *, sure: bool) -> None:
+    def add(self, doubts: Sequence[Doubt], now: Ints, places: Ints) -> None:
         """Note what the verdicts on some conclusions are for each doubt, (doubts, places)."""
         before = np.array([self.conclusions[p].verdict for p in places.tolist()], dtype=np.int64)
         for c, d in np.argwhere((now != before).T).tolist():
             place, verdict = int(places[c]), int(now[d, c])
             self.touched.add(place)
             if self.changes(place, verdict):
-                self.hits.append(_Hit(doubts[d], place, verdict, sure))
+                self.hits.append(_Hit(doubts[d], place, verdict))
 
     def danger(self, hit: _Hit) -> float:
         """Return how likely the slip is × how urgent the conclusion × whether it stood."""
@@ -154,13 +141,7 @@ def _ask_readings(search: _Search, ready: Prepared, asking: Asking, settings: Se
     if not doubts or not asking.places.size:
         return
     now = misread_verdicts(ready, asking, doubts, settings)
-    if now is not None:
-        search.add(doubts, now, asking.places, sure=True)
-        return
-    # a log so dense that computing again would take long has neighbours that leave little to
-    # misread, and its screening stands
-    dense = len(ready.chains.session.readings) > _DENSE
-    search.add(doubts, screened_verdicts(ready, asking, doubts), asking.places, sure=dense)
+    search.add(doubts, now, asking.places)
 
 
 def _ask_offs(
@@ -169,14 +150,14 @@ def _ask_offs(
     """Ask a run, and the conclusions over all runs, of all doubts about its power-offs."""
     doubts = off_doubts(ready.chains.session, asking.run, asking.found)
     ends = misnoted_verdicts(ready, asking, doubts, overall.settings)
-    search.add(ends.doubts, ends.verdicts, asking.places, sure=True)
+    search.add(ends.doubts, ends.verdicts, asking.places)
     if not places.size or not ends.doubts:
         return
     said = [
         overall.of_time(doubt, low, high)
         for doubt, low, high in zip(ends.doubts, ends.low.tolist(), ends.high.tolist(), strict=True)
     ]
-    search.add(ends.doubts, np.array(said, dtype=np.int64), places, sure=True)
+    search.add(ends.doubts, np.array(said, dtype=np.int64), places)
 
 
 def _ask_starts(
@@ -191,35 +172,7 @@ def _ask_starts(
         if (now := overall.of_percentage(doubt)) is not None
     }
     if said:
-        search.add(list(said), np.array(list(said.values()), dtype=np.int64), places, sure=True)
-
-
-def _confirmed(
-    search: _Search, ready: Prepared, askings: Sequence[Asking], settings: Settings
-) -> list[list[_Hit]]:
-    """Return the hits by number, what was only screened computed again from the changed record."""
-    groups = search.likeliest()
-    if all(hit.sure for group in groups for hit in group):
-        return groups
-    kept: list[list[_Hit]] = []
-    tried = 0
-    known: dict[Doubt, Ints] = {}
-    for group in groups:
-        if len(kept) == _ENOUGH or tried == MOST_TRIED:
-            break
-        tried += not all(hit.sure for hit in group)
-        found = [hit for hit in group if hit.sure]
-        for hit in (hit for hit in group if not hit.sure):
-            asking = askings[hit.doubt.run]
-            if hit.doubt not in known:
-                known[hit.doubt] = read_again(ready, asking, hit.doubt, settings)
-            at = int(np.flatnonzero(asking.places == hit.place)[0])
-            verdict = int(known[hit.doubt][at])
-            if search.changes(hit.place, verdict):
-                found.append(hit._replace(verdict=verdict, sure=True))
-        if found:
-            kept.append(found)
-    return search.by_danger(kept)
+        search.add(list(said), np.array(list(said.values()), dtype=np.int64), places)
 
 
 def _time(run: Run, minutes: float) -> str:
@@ -332,7 +285,7 @@ def bearing(
         _ask_readings(search, ready, asking, settings)
         _ask_offs(search, ready, asking, overall, places)
         _ask_starts(search, ready, asking, overall, places)
-    groups = _confirmed(search, ready, askings, settings)
+    groups = search.likeliest()
     robust = [
         (c.run, c.statement, VERDICTS[c.verdict])
         for place, c in enumerate(search.conclusions)

@@ -1,0 +1,192 @@
+"""What the list of load-bearing readings says, against changed records that are analysed anew."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from kit.claims import claims
+from kit.claims.conclusions import asked_of_run, printed
+from kit.claims.doubts import off_doubts, reading_doubts
+from kit.claims.evidence import evidence
+from kit.claims.judge import grounds
+from kit.claims.load_bearing import bearing
+from kit.claims.verdicts import VERDICTS, Asked, verdicts
+from kit.claims.words import Speech
+from kit.drain.phases import prepare
+from kit.read.record import read_record
+from kit.results import Settings
+from kit.simulate import random_day, simulate_day
+from tests.coverage_study.worlds import WORLDS
+from tests.helpers.files import SAMPLES
+
+SETTINGS = Settings()
+OPPOSITE = {"supported": "not_supported", "not_supported": "supported"}
+
+
+def a_day(world, seed):
+    draw = {w.name: w for w in WORLDS}[world].draw
+    rng = np.random.default_rng(seed)
+    session = simulate_day(random_day(draw, rng), rng)[1]
+    lines = np.arange(len(session.readings)) + 2
+    return replace(session, readings=session.readings.assign(line=lines))
+
+
+def sample(name):
+    return read_record(SAMPLES / name)[0]
+
+
+def minutes(run, text):
+    """Return minutes since the start for a time as it is told."""
+    hours, mins = map(int, text.replace(" h ", ":").removesuffix(" min").split(":"))
+    total = 60 * hours + mins
+    if run.start is None:
+        return float(total)
+    return float((total - run.start.hour * 60 - run.start.minute) % 1440)
+
+
+def changed_as_told(session, row):
+    """Return the record with one number as a row of the list would have it."""
+    if row.what == "reading":
+        frame = session.readings.copy()
+        at = frame.index[(frame["line"] == row.line) & (frame["device"] == row.device)]
+        assert len(at) == 1
+        frame.loc[at, "soc_pct"] = float(row.instead.split()[0])
+        return replace(session, readings=frame)
+    run = next(r for r in session.runs if r.number == row.run)
+    frame = session.power_offs.copy()
+    at = frame.index[(frame["run"] == row.run) & (frame["device"] == row.device)]
+    assert len(at) == 1
+    frame.loc[at, row.column] = minutes(run, row.instead)
+    return replace(session, power_offs=frame)
+
+
+def changed_by(session, doubt):
+    frame = getattr(session, doubt.frame).copy()
+    frame.loc[frame.index[doubt.row], doubt.column] = doubt.slip.value
+    return replace(session, **{doubt.frame: frame})
+
+
+class Table:
+    """The conclusions of a record, and what another record says of them."""
+
+    def __init__(self, session):
+        self.ready = prepare(session)
+        self.ground = grounds(self.ready, SETTINGS)
+        self.said = printed(claims(session, SETTINGS, prepared=self.ready, known=self.ground))
+        speech = Speech.of(session)
+        self.claims = {}
+        for place, ground in enumerate(self.ground):
+            of_run, places = asked_of_run(speech, ground, self.said)
+            self.claims |= dict(zip(places, ((place, claim) for claim in of_run), strict=True))
+
+    def again(self, session):
+        """Return the verdicts of another record on the same sentences, and how many it has too."""
+        ready = prepare(session)
+        frame = claims(session, SETTINGS, prepared=ready)
+        by_text = dict(zip(frame["statement"], frame["verdict"], strict=True))
+        by_pair = {(r.code, r.device_a, r.device_b): r.verdict for r in frame.itertuples()}
+        found = [evidence(ready, run, SETTINGS) for run in range(len(session.runs))]
+        verdict, same = [], 0
+        for place, conclusion in enumerate(self.said):
+            if place in self.claims:
+                run, claim = self.claims[place]
+                asked = Asked([claim])
+                now = VERDICTS[int(verdicts(asked, found[run].facts, found[run].open_pairs)[0])]
+                if conclusion.statement in by_text:
+                    same += 1
+                    assert by_text[conclusion.statement] == now
+            else:
+                now = by_text.get(conclusion.statement, "")
+                if not now:
+                    turned = (conclusion.code, conclusion.device_b, conclusion.device_a)
+                    now = by_pair.get(turned, "cannot_be_said")
+                    now = OPPOSITE.get(now, now)
+            verdict.append(now)
+        return verdict, same
+
+
+CASES = [
+    pytest.param(lambda: sample("replicates"), id="replicates"),
+    pytest.param(lambda: sample("full-day"), id="full-day", marks=pytest.mark.slow),
+    pytest.param(lambda: sample("scorecard"), id="scorecard"),
+    pytest.param(lambda: a_day("early deaths", 21), id="early deaths"),
+    pytest.param(lambda: a_day("ticks", 22), id="ticks"),
+    pytest.param(lambda: a_day("replicates", 23), id="runs"),
+]
+
+
+@pytest.mark.parametrize("make", CASES)
+def test_a_listed_slip_gives_the_verdict_that_is_told(make):
+    session = make()
+    table = Table(session)
+    frame = bearing(session, SETTINGS).readings
+    place = {c.statement: p for p, c in enumerate(table.said)}
+    rng = np.random.default_rng(1)
+    told = rng.permutation(len(frame))[:25]
+    assert told.size
+    common = 0
+    for at in told.tolist():
+        row = next(frame.iloc[[at]].itertuples())
+        now, same = table.again(changed_as_told(session, row))
+        common += same
+        assert VERDICTS[table.said[place[row.statement]].verdict] == row.verdict
+        assert now[place[row.statement]] == row.verdict_if_misread != row.verdict, row
+    assert common
+
+
+@pytest.mark.parametrize("make", CASES)
+def test_no_slip_changes_what_is_called_robust(make):
+    session = make()
+    table = Table(session)
+    robust = set(bearing(session, SETTINGS).robust["statement"])
+    ready = table.ready
+    doubts = [
+        doubt
+        for run, ground in enumerate(table.ground)
+        for doubt in (*reading_doubts(ready, run), *off_doubts(session, run, ground.found))
+    ]
+    rng = np.random.default_rng(2)
+    picked = rng.permutation(len(doubts))[:40]
+    assert picked.size
+    for at in picked.tolist():
+        now, _ = table.again(changed_by(session, doubts[at]))
+        for conclusion, verdict in zip(table.said, now, strict=True):
+            if conclusion.statement in robust:
+                assert verdict == VERDICTS[conclusion.verdict], (doubts[at], conclusion)
+
+
+@pytest.mark.parametrize("make", CASES)
+def test_every_printed_sentence_is_listed_or_robust_or_lost(make):
+    # A sentence is in neither list only where slips leave it tied, or nothing to be said at all.
+    session = make()
+    table = Table(session)
+    found = bearing(session, SETTINGS)
+    listed, robust = set(found.readings["statement"]), set(found.robust["statement"])
+    assert not listed & robust
+    assert listed | robust <= {c.statement for c in table.said}
+    rest = [c for c in table.said if c.statement not in listed | robust]
+    assert all(VERDICTS[c.verdict] == "tied" for c in rest)
+
+
+@pytest.mark.parametrize(
+    "name", ["replicates", "full-day", "scorecard", "autumn-check", "after-midnight"]
+)
+def test_the_sentences_asked_are_those_that_the_report_prints(name):
+    from kit.analyse import analyse
+    from kit.show.tables.claims import LISTED
+
+    session = sample(name)
+    results = analyse(session, (), SETTINGS)
+    frame = results.extra["claims"]
+    shown = frame[frame["priority"] <= LISTED]
+    assert {c.statement for c in printed(frame)} == set(shown["statement"])
+    listed = set(results.extra["load_bearing"]["statement"])
+    assert listed <= set(shown["statement"])
+    # every one is asked: of one run by its claim, else as a sentence on two devices
+    table = Table(session)
+    asked = {table.said[place].statement for place in table.claims}
+    others = {c.code for c in table.said if c.statement not in asked}
+    assert others <= {"longer_on_average", "longest_on_average", "lasts_longer"}

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -24,6 +26,7 @@ from kit.simulate import (
 )
 from kit.simulate.folder import record_files, write_record
 from kit.simulate.record import csv_text, log_rows
+from tests.helpers.files import ROOT
 
 AT_ONCE = Operator(delay_max_min=0.0)
 
@@ -205,3 +208,26 @@ def test_a_record_needs_a_start_by_the_clock():
     without = replace(session, runs=tuple(replace(r, start=None) for r in session.runs))
     with pytest.raises(ValueError, match="run 1 has no start"):
         record_files(without)
+
+
+# ----------------------------------------------------------------------------------- docs
+
+
+def test_the_page_on_simulating_does_what_it_says(tmp_path, monkeypatch):
+    text = (ROOT / "docs" / "simulating.md").read_text(encoding="utf-8")
+    first, held, cell = re.findall(r"```python\n(.*?)```", text, re.DOTALL)
+    monkeypatch.chdir(tmp_path)
+    there: dict[str, Any] = {}
+    for code in (first, held, cell.replace("tests/fixtures", str(ROOT / "tests" / "fixtures"))):
+        exec(code, there)  # the page's own code
+    found, findings = read_record(tmp_path / "pond-day")
+    assert not [f for f in findings if f.severity == "error"]
+    assert [d.label for d in found.devices] == ["Limpet 10", "Kelpfin 11"]
+    assert found.power_offs["still_on"].tolist() == [False, False]
+    # until empty: all phases of both devices, of which the truth knows the drain
+    assert len(there["held"]) == len(there["truth"].drains) == 6
+    assert there["held"].sum() >= 5
+    # from 15 to 25 % against 85 to 95 % of that curve: 1.106; here between single points
+    level, by = zip(*there["shape"], strict=True)
+    low, high = np.interp([20.0, 90.0], level, by)
+    assert (1 + low / 100) / (1 + high / 100) == pytest.approx(1.106, abs=0.01)

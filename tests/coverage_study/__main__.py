@@ -1,3 +1,4 @@
 from tests.coverage_study.table import main
 
-main()
+if __name__ == "__main__":
+    main()

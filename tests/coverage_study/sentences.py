@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from kit.simulate import Truth
-    from tests.coverage_study.count import Tally
+    from tests.coverage_study.tally import Tally
 
     Floats = NDArray[np.float64]
 

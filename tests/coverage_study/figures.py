@@ -1,0 +1,173 @@
+"""The figures of the study: their names, their headings, and what is promised of them."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from tests.coverage_study.sentences import SENTENCES
+
+if TYPE_CHECKING:
+    from tests.coverage_study.tally import Tally
+    from tests.coverage_study.world import World
+
+__all__ = [
+    "BY_CLOSED_FORM",
+    "BY_DRAWS",
+    "FALSE",
+    "INTERVALS",
+    "MADE",
+    "POWER",
+    "SAID",
+    "WARNED",
+    "is_bound",
+    "kind_of_warning",
+    "near_misses",
+    "shortfalls",
+]
+
+LEAST_PERCENT = 94.0
+MOST_PERCENT = 99.5
+MOST_FALSE_PERCENT = 5.0
+LEAST_WARNED_PERCENT = 90.0
+PRECAUTION_SHARE = 0.5
+"""A warning that comes at least this often without the effect as with it is a precaution."""
+
+INTERVALS = {
+    "displayed first": "d first",
+    "displayed other": "d",
+    "displayed rate": "r",
+    "displayed died": "d off",
+    "displayed rate died": "r off",
+    "true_charge first": "q first",
+    "true_charge other": "q",
+    "true_charge rate": "r_q",
+    "true_charge died": "q off",
+    "true_charge rate died": "r_q off",
+    "total": "total",
+    "hours": "hours",
+    "mix": "mix",
+    "crossover rate": "crossover r",
+    "crossover effect": "crossover a − b",
+    "rotation rate": "rotation r",
+    "energy": "energy",
+    "power": "power",
+    "runtime": "runtime",
+    "replicate runtime": "mean runtime",
+    "replicate drain": "mean d",
+}
+"""Figure → heading."""
+
+BY_CLOSED_FORM = {f"closed {name}": head for name, head in INTERVALS.items()}
+BY_DRAWS = {f"mc {name}": head for name, head in INTERVALS.items()}
+"""The same intervals by one method alone; of some figures there is no second method."""
+
+ALWAYS_BOUNDS = ("runtime",)
+"""A runtime's interval is hard: the device was seen on before and off after."""
+
+AT_AN_END = tuple(
+    f"mc {name}"
+    for name in ("displayed died", "displayed rate died", "hours", "mix", "energy", "power")
+)
+"""What a display showed at a power-off, and how much of what its gauge shows is charge and not
+energy, is drawn from its bounds; here it is always at one of them."""
+
+FALSE = {
+    "displayed false in session": "d",
+    "true_charge false in session": "q",
+    "standing false in session": "standing d",
+    "standing_true_charge false in session": "standing q",
+    "mix false in session": "mix",
+    "runtime false in session": "runtime",
+    "means false in session": "means",
+    "sentence false in session": "sentences",
+    "any false in session": "**any**",
+}
+POWER = {
+    "displayed table power": "d, table",
+    "displayed pair power": "d, pair",
+    "true_charge table power": "q, table",
+    "true_charge pair power": "q, pair",
+    "runtime power": "runtime",
+}
+
+SAID = {f"{code} false in session": code.replace("_", " ") for code in SENTENCES}
+MADE = {f"{code} made": code.replace("_", " ") for code in SENTENCES}
+
+WARNED = {
+    "matters": "it matters",
+    "warned": "warned",
+    "warned where it matters": "warned where it matters",
+    "warned without": "warned without the effect",
+}
+
+
+def is_bound(world: World, name: str) -> bool:
+    """Return whether an interval is a bound in this world, which may hold every time."""
+    plain = name.removeprefix("closed ").removeprefix("mc ")
+    return plain in ALWAYS_BOUNDS or plain in world.bounds
+
+
+def _promised(world: World) -> list[str]:
+    """Return the figures that are to hold in at least 94 % of cases.
+
+    The draws do not know by which of three ways a display rounds, what it shows at a power-off, or
+    whether it counts charge or energy: they hold on average over these, not in a world in which
+    one of them is always true.
+    """
+    drawn = () if world.one_rounding else (n for n in BY_DRAWS if n not in AT_AN_END)
+    return [*INTERVALS, *BY_CLOSED_FORM, *drawn]
+
+
+def shortfalls(world: World, tally: Tally) -> list[str]:
+    """Return in words what a world does not keep of what is promised, beyond chance.
+
+    Inside the model: intervals hold in at least 94 % of cases, and in more than 99.5 % only
+    where they are bounds; at most 5 % of the sessions contain a false claim. Where an effect
+    outside the model matters, the warning comes in at least 90 % of the sessions, and it does
+    matter in some of them, unless the world is there to show that it does not.
+    """
+    found: list[str] = []
+    if world.kind == "inside":
+        for name in _promised(world):
+            if tally.percent(name) < LEAST_PERCENT - tally.margin(name, LEAST_PERCENT):
+                found.append(f"{world.name}: {name} holds in {tally.percent(name):.1f} %")
+        for name in INTERVALS:
+            most = MOST_PERCENT + tally.margin(name, MOST_PERCENT)
+            if tally.percent(name) > most and not is_bound(world, name):
+                found.append(f"{world.name}: {name}, no bound, in {tally.percent(name):.1f} %")
+        for name in FALSE:
+            most = MOST_FALSE_PERCENT + tally.margin(name, MOST_FALSE_PERCENT)
+            if tally.percent(name) > most:
+                found.append(f"{world.name}: {name} in {tally.percent(name):.1f} %")
+    return found + (_warning_shortfalls(world, tally) if world.warns else [])
+
+
+def _warning_shortfalls(world: World, tally: Tally) -> list[str]:
+    if world.harmless:
+        often = tally.percent("matters")
+        return [f"{world.name}: it matters in {often:.1f} %"] if often > 0.0 else []
+    name = "warned where it matters"
+    if not tally.trials[name]:
+        return [f"{world.name}: it never matters, so nothing is shown of the warning"]
+    if tally.percent(name) < LEAST_WARNED_PERCENT - tally.margin(name, LEAST_WARNED_PERCENT):
+        return [f"{world.name}: {name} in {tally.percent(name):.1f} %"]
+    return []
+
+
+def near_misses(world: World, tally: Tally, enough: int) -> list[str]:
+    """Return in words what is below 94 % of at least ``enough`` cases, but may be so by chance."""
+    if world.kind != "inside":
+        return []
+    return [
+        f"{world.name}: {name} in {tally.percent(name):.2f} % of {tally.trials[name]}; "
+        f"three standard errors are {tally.margin(name, LEAST_PERCENT):.2f}"
+        for name in _promised(world)
+        if tally.trials[name] >= enough
+        and LEAST_PERCENT - tally.margin(name, LEAST_PERCENT) <= tally.percent(name) < LEAST_PERCENT
+    ]
+
+
+def kind_of_warning(tally: Tally) -> str:
+    """Return whether a warning says that something was found, or comes before anything is."""
+    as_often = tally.percent("warned without") >= PRECAUTION_SHARE * tally.percent("warned")
+    return "precaution" if as_often else "discovery"

@@ -8,11 +8,12 @@ docs/planning.md.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import exp, floor, inf, sqrt
+from math import inf, sqrt
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
+from kit.drain.declared import declared_margin
 from kit.stats.uncertainty import resolution
 
 if TYPE_CHECKING:
@@ -127,8 +128,9 @@ def drain_margin(
     gauge_error_pp: float = 0.0,
     gauge_correlation_pp: float = 7.0,
     from_full: bool = False,
+    comparisons: int = 1,
 ) -> float:
-    """Return by how much two drains must differ for one declared comparison (pp).
+    """Return by how much two drains of the declared pair must differ (pp).
 
     Parameters
     ----------
@@ -136,12 +138,15 @@ def drain_margin(
         As in `kit.session.Assumptions`; 0 = the displays are compared, not the charges.
     from_full
         Whether both begin at full charge.
+    comparisons
+        How often the two are compared in the session, as in `kit.drain.declared`.
 
     Notes
     -----
-    m = √(X² + 4(u_A² + u_B²)), X the half-width of a difference of two drains at 95 %: 1.14 pp
-    between readings, more from full charge with unknown rounding; per device
-    u² = 2(A²/3)(1 − exp(−d²/(2λ²))). Derived in docs/measurement.md.
+    The rule of the report, `kit.drain.declared.declared_margin`: m = √(X² + k²(u_A² + u_B²)), X
+    the half-width of a difference of two drains, 1.14 pp between readings for one comparison at
+    95 %, 1.66 pp over 24; per device u² = 2(A²/3)(1 − exp(−d²/(2λ²))). Derived in
+    docs/measurement.md.
 
     Examples
     --------
@@ -151,17 +156,23 @@ def drain_margin(
     >>> round(drain_margin(12, 12), 2), round(drain_margin(12, 12, gauge_error_pp=3), 2)
     (1.14, 6.19)
     """
+    drains = np.array([drain_a_pp, drain_b_pp])
+    gauges = _gauge_variance(drains, gauge_error_pp, gauge_correlation_pp).sum(keepdims=True)
+    return float(_margins(gauges, comparisons, from_full=from_full)[0])
+
+
+def _margins(gauges: Floats, comparisons: int, *, from_full: bool = False) -> Floats:
+    """Return what a difference of two drains has to exceed, by the variance of the gauges."""
     one = resolution([-1.0] if from_full else [1.0, -1.0])
-    x = float((one + one).half_width(0.95))
-    gauges = sum(
-        _gauge_variance(d, gauge_error_pp, gauge_correlation_pp) for d in (drain_a_pp, drain_b_pp)
-    )
-    return sqrt(x * x + 4.0 * gauges)
+    zero = np.zeros(np.shape(gauges))
+    none = np.full(np.shape(gauges), inf)
+    return declared_margin(one + one, np.sqrt(gauges), zero, 0.95, comparisons, none)
 
 
-def _gauge_variance(drain_pp: float, error_pp: float, correlation_pp: float) -> float:
+def _gauge_variance(drain_pp: Floats, error_pp: float, correlation_pp: float) -> Floats:
     """Return u² that the gauge's deviation adds to one drain (pp²)."""
-    return 2.0 * error_pp**2 / 3.0 * (1.0 - exp(-(drain_pp**2) / (2.0 * correlation_pp**2)))
+    gone = 1.0 - np.exp(-(drain_pp**2) / (2.0 * correlation_pp**2))
+    return np.asarray(2.0 * error_pp**2 / 3.0 * gone)
 
 
 def length_to_separate(
@@ -171,8 +182,9 @@ def length_to_separate(
     power: float = 0.8,
     gauge_error_pp: float = 0.0,
     gauge_correlation_pp: float = 7.0,
+    comparisons: int = 1,
 ) -> float:
-    """Return the length of a phase (min) in which one declared comparison will come out.
+    """Return the length of a phase (min) in which a comparison of the declared pair comes out.
 
     Parameters
     ----------
@@ -180,6 +192,8 @@ def length_to_separate(
         Expected rates (pp/h).
     power
         Probability that the comparison comes out.
+    comparisons
+        As for `drain_margin`.
 
     Returns
     -------
@@ -205,13 +219,9 @@ def length_to_separate(
     difference = abs(rate_a - rate_b)
     longest = 100.0 / max(rate_a, rate_b) if max(rate_a, rate_b) > 0 else 0.0
     z = float(ndtri(power))
-    bare = drain_margin(0.0, 0.0)
-    for hours in np.linspace(0.0, longest, 2001)[1:].tolist():
-        gauges = sum(
-            _gauge_variance(rate * hours, gauge_error_pp, gauge_correlation_pp)
-            for rate in (rate_a, rate_b)
-        )
-        margin = sqrt(bare**2 + 4.0 * gauges)
-        if difference * hours >= floor(margin) + 0.5 + z * sqrt(1.0 / 3.0 + gauges):
-            return float(hours) * MIN_PER_H
-    return inf
+    hours = np.linspace(0.0, longest, 2001)[1:]
+    drains = np.array([rate_a, rate_b])[:, None] * hours
+    gauges = _gauge_variance(drains, gauge_error_pp, gauge_correlation_pp).sum(axis=0)
+    margin = _margins(gauges, comparisons)
+    enough = difference * hours >= np.floor(margin) + 0.5 + z * np.sqrt(1.0 / 3.0 + gauges)
+    return float(hours[np.argmax(enough)]) * MIN_PER_H if enough.any() else inf

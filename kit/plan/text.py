@@ -275,6 +275,9 @@ def _declared(plan: Plan) -> list[str]:
         return []
     a, b = plan.declared_comparison
     rates_a, rates_b = device_rates(plan, a), device_rates(plan, b)
+    ranked = sum(p.evaluated and not p.is_split for p in plan.phases)
+    # its drains by the display and by the charge, and what is left after every phase
+    comparisons = 2 * ranked + len(plan.phases)
     rows: dict[str, str] = {}
     for phase in plan.phases:
         name = phase.activity
@@ -286,6 +289,7 @@ def _declared(plan: Plan) -> list[str]:
             length_to_separate(
                 rates_a[name].pp_per_h, rates_b[name].pp_per_h, gauge_error_pp=error,
                 gauge_correlation_pp=plan.assumptions.gauge_correlation_pp,
+                comparisons=comparisons,
             )
             for error in (0.0, plan.assumptions.gauge_error_pp)
         ]  # fmt: skip
@@ -297,7 +301,8 @@ def _declared(plan: Plan) -> list[str]:
     head = (f"{joined(names)}: which drains less", "planned", "by display", "by charge")
     note = (
         "Length at which a phase tells the two of the declared comparison apart with a chance of "
-        "80 %: by what their displays fall, and by the charge they use, gauge error included."
+        "80 %: by what their displays fall, and by the charge they use, gauge error included; by "
+        f"the rule of the report, which allows for {comparisons} comparisons of the two in a run."
     )
     return [_row(head, DECLARED_WIDTHS), *rows.values(), wrapped(note)]
 

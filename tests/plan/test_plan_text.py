@@ -155,10 +155,11 @@ def test_declared_comparison_has_its_lengths():
     plan = make_plan(phases={"map": 60.0}, rates=RATES, declared_comparison=("a", "c"), mixes={})
     text = plan_text(plan)
     assert "A and C: which drains less" in text
-    # 10 against 12 pp/h: (1.5 + 0.8416 x 0.577)/2 h = 60 min by the displays. By charge the
-    # margin tends to sqrt(1.14² + 8 x 6) = 7.0: (7.5 + 0.8416 x sqrt(12.33))/2 = 5.2 h
+    # One phase: two drains and a standing, three comparisons. 10 against 12 pp/h: X = 1.34,
+    # (1.5 + 0.8416 x 0.577)/2 h = 60 min by the displays. By charge the margin tends to
+    # sqrt(1.34² + 2.39² x 12) = 8.4: (8.5 + 0.8416 x sqrt(12.33))/2 = 5.7 h
     (line,) = [x for x in text.splitlines() if x.startswith("  map ")]
-    assert " ".join(line.split()) == "map 1 h 1 h 5 h 14 min"
+    assert " ".join(line.split()) == "map 1 h 1 h 5 h 44 min"
     assert "which drains less" not in plan_text(replace(plan, forecasts={}))
 
 

@@ -83,3 +83,18 @@ def test_length_to_separate_gives_the_power_it_promises(error):
     margin = drain_margin(low * hours, high * hours, gauge_error_pp=error)
     told = (drains[1] - drains[0] > margin).mean()
     assert 0.77 <= told <= 0.83
+
+
+def test_margin_of_a_pair_that_is_compared_more_than_once():
+    # eight phases, 24 comparisons: X = 1.04 (2 − (12 · 0.05/24)^¼) = 1.67 (kit.drain.declared)
+    assert drain_margin(12, 12, comparisons=24) == pytest.approx(
+        1.04 * (2 - (12 * 0.05 / 24) ** 0.25), abs=0.01
+    )
+    # with the gauge that of the table rule, over these 24, is less: the hard bound of the display,
+    # 2, and z = Φ⁻¹(1 − 0.05/48) = 3.078
+    with_gauge = drain_margin(12, 12, gauge_error_pp=3, comparisons=24)
+    assert with_gauge**2 == pytest.approx(2**2 + 3.078**2 * 2 * 4.6195, rel=1e-3)
+    # whole numbers differ by 2 either way: no longer by the displays, longer by the charge
+    assert length_to_separate(12, 14, comparisons=24) == length_to_separate(12, 14)
+    longer = length_to_separate(12, 16, gauge_error_pp=3, comparisons=24)
+    assert longer > length_to_separate(12, 16, gauge_error_pp=3)

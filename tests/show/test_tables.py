@@ -497,10 +497,10 @@ def test_claims_show_verdict_margin_and_wording_by_kind() -> None:
          "A and B are too close to call."),
     ]  # fmt: skip
     assert tuple(map(plain, here.notes)) == (
-        "Margin: in brackets, of runtimes bounds that always hold; of percentages the 95 % "
-        "interval of that one difference by itself; what is needed is more where it allows for "
-        "other comparisons.",
+        "Margin: in brackets, of runtimes bounds that always hold; of percentages the difference "
+        "less and plus what is needed by the rule below: where 0 is within, no order is shown.",
         "Runtimes and drains, each judged by: all pairs.",
+        "One further sentence is in tables/claims.csv.",
     )
     assert kind.notes[-1] == "Kinds of device, judged by: t interval."
     assert [row[1] for row in kind.rows] == ["cannot be said"]

@@ -392,7 +392,7 @@ def test_limits_carry_the_numbers_of_the_session() -> None:
     assert "2.5 pp" in gauge
     assert "stated in the setup file" in gauge
     assert any("Between the phases lie 12 min" in s for s in limits)
-    assert any("only the comparison of limpet and whelk" in s for s in limits)
+    assert any("only limpet and whelk, declared before the session" in s for s in limits)
 
 
 def test_unaccounted_time_is_what_lies_between_the_phases() -> None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from kit.display import Column, Table
 from kit.show.tables.cells import Names, rows_of, run_numbers
-from kit.units import MISSING, NO_BREAK, count, estimate, joined, number, percent
+from kit.units import MISSING, NO_BREAK, count, estimate, joined, number
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -44,6 +44,7 @@ SUBJECTS = {
     "drained_less": "drains",
     "gained": "drains",
     "led": "percentages left",
+    "ahead_after": "percentages left",
     "tied_after": "percentages left",
     "lasts_longer": "kinds of device",
 }
@@ -133,10 +134,22 @@ def claims(results: Results) -> tuple[Table, ...]:
                     )
                     for row in rows_of(here)
                 ),
-                notes=(*_brackets(here, results.settings.coverage), *_methods(here)),
+                notes=(*_brackets(here), *_methods(here), *_not_listed(frame, kind)),
             )
         )
     return tuple(tables)
+
+
+def _not_listed(frame: pd.DataFrame, kind: str) -> tuple[str, ...]:
+    """Return how many sentences of a kind the tables leave out, and where they are."""
+    rest = frame[(frame["kind"] == kind) & (frame["priority"] > LISTED)]
+    if rest.empty:
+        return ()
+    supported = int((rest["verdict"] == "supported").sum())
+    some = f", {count(supported, 'supported one')} among them," if supported else ""
+    verb = "is" if len(rest) == 1 else "are"
+    text = f"{count(len(rest), 'further sentence')}{some} {verb} in tables/claims.csv."
+    return (_first_upper(text),)
 
 
 def _methods(frame: pd.DataFrame) -> tuple[str, ...]:
@@ -158,7 +171,7 @@ def _first_upper(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def _brackets(frame: pd.DataFrame, coverage: float) -> tuple[str, ...]:
+def _brackets(frame: pd.DataFrame) -> tuple[str, ...]:
     """Return what the brackets of the margins hold."""
     codes = set(frame["code"])
     if (frame["kind"] == "kind_of_device").all():
@@ -173,8 +186,8 @@ def _brackets(frame: pd.DataFrame, coverage: float) -> tuple[str, ...]:
         texts.append("of mean runtimes the interval by the rule below")
     if (frame["unit_symbol"] == "pp").any():
         texts.append(
-            f"of percentages the {percent(coverage)} interval of that one difference by itself; "
-            "what is needed is more where it allows for other comparisons"
+            "of percentages the difference less and plus what is needed by the rule below: where 0 "
+            "is within, no order is shown"
         )
     return (f"Margin: in brackets, {'; '.join(texts)}.",) if texts else ()
 

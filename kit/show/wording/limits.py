@@ -188,6 +188,7 @@ def _several_claims(results: Results) -> str:
         return f"{text}."
     labels = {d.id: d.label for d in results.session.devices}
     return (
-        f"{text}; only the comparison of {joined(labels.get(d, d) for d in pair)}, declared "
-        "before the session, may be judged by itself."
+        f"{text}; only {joined(labels.get(d, d) for d in pair)}, declared before the session, are "
+        "judged by a rule of their own, which allows for every comparison of the two and for no "
+        "other."
     )

@@ -11,7 +11,7 @@ from kit.compare.like_tables import counts_as
 from kit.compare.order_tables import bounds_cell
 from kit.display import Column, Table
 from kit.labels import full_name
-from kit.show.tables.claims import VERDICTS
+from kit.show.tables.claim_cells import VERDICTS
 from kit.units import MISSING, NO_BREAK, estimate, h_mm, joined, number, percent, signed
 
 if TYPE_CHECKING:

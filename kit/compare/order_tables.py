@@ -11,7 +11,7 @@ from kit.compare.pairs import together
 from kit.compare.words import ratio_cell
 from kit.display import Column, Table
 from kit.show.tables.cells import place
-from kit.show.tables.claims import VERDICTS
+from kit.show.tables.claim_cells import VERDICTS
 from kit.units import MISSING, NO_BREAK, count, h_mm, joined, percent
 
 if TYPE_CHECKING:

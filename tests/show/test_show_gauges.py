@@ -119,6 +119,51 @@ def test_a_repeated_phase_says_what_the_gauge_may_count() -> None:
     assert tail.endswith("keep the half-way assumption about the gauge.")
 
 
+def repeats(**verdicts: tuple[str, str, float]) -> str:
+    """Return the sentence on a repeated phase: device → stated, verdict, half-width of share."""
+    session = make_session(
+        devices=[
+            Device(id=d, label=d, gauge=Gauge(counts=stated))  # type: ignore[arg-type]  # by name
+            for d, (stated, _, _) in verdicts.items()
+        ],
+        phases={"p1": 60},
+    )
+    frame = rows(
+        "reference_repeats",
+        [
+            {"device": d, "activity": "map", "verdict": verdict, "charge_share": 0.5,
+             "charge_share_low": 0.5 - half, "charge_share_high": 0.5 + half}
+            for d, (_, verdict, half) in verdicts.items()
+        ],
+    )  # fmt: skip
+    return wording.repeated_phases(
+        replace(fake_results(session), extra={"reference_repeats": frame})
+    )[1]
+
+
+def test_a_repeated_phase_that_contradicts_the_setup_file_says_so() -> None:
+    text = repeats(limpet=("charge", "energy", 0.8), whelk=("unknown", "energy", 0.8))
+    assert (
+        "That contradicts the setup file, which has the gauge of limpet count charge: one of the "
+        "two is wrong, or the work was not the same. So hours, energy and power keep the half-way "
+        "assumption about the gauge." in text
+    )
+    assert "contradicts" not in repeats(limpet=("charge", "cannot_tell", 0.8))
+    assert "the gauge of limpet count energy" in repeats(limpet=("energy", "neither", 0.3))
+
+
+def test_a_gauge_stated_to_count_energy_keeps_no_assumption() -> None:
+    text = repeats(
+        kelpfin=("energy", "energy", 0.8), limpet=("unknown", "charge", 0.3),
+        whelk=("unknown", "energy", 0.8),
+    )  # fmt: skip
+    assert text.endswith(
+        "It replaces the half-way assumption in hours, energy and power for limpet. Hours, energy "
+        "and power keep the half-way assumption about the gauge of whelk. None is made for "
+        "kelpfin, stated to count energy."
+    )
+
+
 def test_no_repeated_phase_is_one_line_among_what_was_not_computed() -> None:
     results = analysed(phases=MAP[:2], readings={"a": [97, 87, 34]})
     assert tables.reference_repeats(results) is None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 import pandas as pd
@@ -507,6 +507,80 @@ def test_claims_show_verdict_margin_and_wording_by_kind() -> None:
     glance = tables.claims_at_a_glance(results)
     assert glance is not None
     assert [row[0] for row in glance.rows] == ["A outlasted B", "An A lasts longer"]
+
+
+def opening(
+    *claims: dict[str, object], **fields: Any
+) -> tuple[list[tuple[str, ...]], tuple[str, ...]]:
+    """Return rows and notes of the table that opens a report with these claims."""
+    base = {"run": 0, "priority": 1, "kind": "this_session", "unit_symbol": "min",
+            "code": "longer_on_average", "verdict": "supported", "device_a": "a",
+            "device_b": "b"}  # fmt: skip
+    frame = rows("claims", [{**base, **claim} for claim in claims])
+    session = replace(field_day(), **fields)
+    table = tables.claims_at_a_glance(replace(fake_results(session), extra={"claims": frame}))
+    assert table is not None
+    return [tuple(map(plain, row)) for row in table.rows], tuple(map(plain, table.notes))
+
+
+def test_the_opening_keeps_who_was_longest_groups_kinds_and_the_declared_pair() -> None:
+    """20 pairs and four others: twelve rows, in the order of the frame, and what is left out."""
+    pairs = [{"statement": f"pair {k}", "device_a": f"x{k}"} for k in range(20)]
+    others = [
+        {"statement": "longest", "code": "longest_on_average"},
+        {"statement": "kind", "code": "lasts_longer", "kind": "kind_of_device"},
+        {"statement": "group", "code": "first_in_group"},
+        {"statement": "declared", "device_a": "d", "device_b": "e"},
+    ]
+    found, notes = opening(*pairs, *others, declared_comparison=("e", "d"))
+    assert [row[0] for row in found] == [f"pair {k}" for k in range(8)] + [
+        "longest", "kind", "group", "declared",
+    ]  # fmt: skip
+    assert notes[-1] == "And twelve more sentences of this sort, under “What may be said”."
+    assert "of kinds of device, what was seen and what is needed" in notes[0]
+    few, notes = opening(*pairs[:3])
+    assert len(few) == 3
+    assert len(notes) == 1
+
+
+@pytest.mark.parametrize(
+    ("claim", "cell"),
+    [
+        # a survivor's kind: 26.4 min seen at least, 85.2 needed
+        ({"kind": "kind_of_device", "code": "lasts_longer", "verdict": "cannot_be_said",
+          "lead": 26.4, "lead_low": -58.8, "needed": 85.2},
+         "cannot be said (at least 26 min seen, 1 h 26 min needed)"),
+        ({"kind": "kind_of_device", "code": "lasts_longer", "verdict": "supported",
+          "lead": 191.3, "lead_low": 121.2, "needed": 70.1},
+         "supported: at least 3 h 11 min, 1 h 11 min needed"),
+        ({"kind": "kind_of_device", "code": "lasts_longer", "verdict": "cannot_be_said",
+          "lead": 16.9, "lead_low": -38.0, "lead_high": 71.8, "needed": 54.9},
+         "cannot be said (16 min seen, 55 min needed)"),
+        ({"verdict": "cannot_be_said", "lead": 2.7, "lead_low": -97.3, "needed": 99.98},
+         "cannot be said (at least 2 min seen, 1 h 40 min needed)"),
+        ({"lead": 18.3, "lead_low": 0.4, "lead_high": 36.2, "needed": 17.9},
+         "supported: 18.3 (0.4 to 36.2) min"),
+        ({"lead_low": 0.33, "code": "longest"}, "supported: at least 0.3 min"),
+        ({"lead_low": 0.0, "code": "longest"}, "supported: more than 0 min"),
+        ({"lead_low": 5.9, "code": "longest"}, "supported: at least 5 min"),
+        ({"verdict": "tied", "lead": 1.0, "lead_low": -2.4, "lead_high": 4.4},
+         "tied: 1 (−3 to 5) min"),
+        ({"verdict": "cannot_be_said"}, "cannot be said"),
+    ],
+)  # fmt: skip
+def test_verdict_and_margin_read_as_they_are(claim: dict[str, object], cell: str) -> None:
+    found, _ = opening({"statement": "said", **claim})
+    assert found[0][1] == cell
+
+
+def test_the_margin_of_a_kind_is_what_its_reason_says() -> None:
+    kind = {**CLAIMS[-1], "priority": 1, "unit_symbol": "min", "lead": 191.3, "lead_low": 121.2,
+            "needed": 70.1, "verdict": "supported"}  # fmt: skip
+    (table,) = tables.claims(replace(fake_results(), extra={"claims": rows("claims", [kind])}))
+    assert plain(table.rows[0][2]) == "at least 3 h 11 min, 1 h 11 min needed"
+    assert table.notes[0] == (
+        "Margin: the difference seen, and what is needed for that pair by the rule below."
+    )
 
 
 def test_readings_that_bear_a_claim_are_listed_once_each() -> None:

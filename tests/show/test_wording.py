@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pandas as pd
@@ -315,6 +316,69 @@ def test_several_runs_are_summed_up_over_the_runs() -> None:
     )
     assert sentences[1] == "Lasted longest in every run: kelpfin."
     assert sentences[-1].startswith("One unit of each device ran three times")
+
+
+def over_runs(**means: float) -> Any:
+    """Return results of two runs in which the devices had these means (h), each ± 0.1 h."""
+    one = make_session(phases={"p1": 60}, readings={d: [100, 90] for d in means})
+    frame = rows(
+        "replicates",
+        [
+            {"device": d, "quantity": "runtime", "runs": 2, "mean": m, "mean_low": m - 0.1,
+             "mean_high": m + 0.1, "unit_symbol": "h"}
+            for d, m in means.items()
+        ],
+    )  # fmt: skip
+    return fake_results(join_runs(one, one), replicates=frame)
+
+
+def test_no_device_is_dropped_from_the_means() -> None:
+    seven = plain(wording.glance(over_runs(**{f"d{k}": 9.0 - k for k in range(7)}))[0])
+    assert "longest first: d0 9 h (8 h 54 min to 9 h 06 min); d1 8 h (" in seven
+    # the seventh without its interval
+    assert seven.endswith("d5 4 h (3 h 54 min to 4 h 06 min); then d6 3 h.")
+    many = plain(wording.glance(over_runs(**{f"d{k}": 20.0 - k for k in range(14)}))[0])
+    assert many.endswith("; then d6 14 h, d7 13 h, d8 12 h, d9 11 h, d10 10 h, d11 9 h and 2 more, "
+                         "under Replicates.")  # fmt: skip
+
+
+def test_the_lead_over_several_runs_is_who_ran_longest_on_average() -> None:
+    claim = {"run": 0, "priority": 1, "kind": "this_session", "code": "longest_on_average",
+             "group": "", "wording": "On average over two runs, a ran longest."}  # fmt: skip
+    in_group = {**claim, "group": "small", "wording": "Another."}
+    pairs = [{**claim, "code": "longer_on_average", "wording": f"{k}"} for k in range(3)]
+    results = over_runs(a=5.0, b=4.0, c=3.0)
+    frame = rows("claims", [in_group, claim, *pairs])
+    said = wording.glance(replace(results, extra={"claims": frame}))
+    assert said[0] == "On average over two runs, a ran longest."
+    assert said[1].startswith("Mean runtime over two runs")
+    # of two devices the sentence on the pair
+    two = rows("claims", pairs[:1])
+    assert wording.glance(replace(over_runs(a=5.0, b=4.0), extra={"claims": two}))[0] == "0"
+
+
+def test_what_displays_alone_make_wrong_is_one_step_each() -> None:
+    """Steps as stated, else as shown: 1 for a, 5 for b (83 and 71 are read of a)."""
+    session = make_session(
+        devices=[
+            Device(id="a", label="Limpet 10"),
+            Device(id="b", label="Dunlin 9", gauge=Gauge(step_pct=5.0)),
+            Device(id="c", label="Whelk 8"),
+        ],
+        phases={"p1": 60},
+        readings={"a": [83, 71], "b": [85, 70], "c": [83, 71]},
+    )
+    text = " ".join(wording.limits(fake_results(session))).replace(NO_BREAK, " ")
+    assert (
+        "a drain between two readings is wrong by less than one step, 1 pp (5 pp for Dunlin 9), a "
+        "difference of two drains by less than the steps of both." in text
+    )
+    coarse = replace(session, devices=(session.devices[1],))
+    text = " ".join(wording.limits(fake_results(coarse))).replace(NO_BREAK, " ")
+    assert "wrong by less than 5 pp, a difference of two drains by less than 10 pp." in text
+    plain_one = replace(session, devices=(session.devices[0],))
+    text = " ".join(wording.limits(fake_results(plain_one))).replace(NO_BREAK, " ")
+    assert "wrong by less than 1 pp, a difference of two drains by less than 2 pp." in text
 
 
 def test_a_mean_runtime_is_rounded_outwards() -> None:

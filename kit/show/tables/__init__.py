@@ -8,7 +8,8 @@ rounded to its uncertainty by ``kit.units``.
 
 from __future__ import annotations
 
-from kit.show.tables.claims import claims, claims_at_a_glance, load_bearing, robust_claims
+from kit.show.tables.claims import claims, load_bearing, robust_claims
+from kit.show.tables.claims_glance import claims_at_a_glance
 from kit.show.tables.drain import drain, drain_order, parts, rate, standing, total_drain
 from kit.show.tables.interim import interim
 from kit.show.tables.mixes import mixes

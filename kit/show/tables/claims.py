@@ -2,34 +2,25 @@
 
 from __future__ import annotations
 
-import math
 from typing import TYPE_CHECKING
 
 from kit.display import Column, Table
 from kit.show.tables.cells import Names, rows_of, run_numbers
-from kit.units import MISSING, NO_BREAK, count, estimate, joined, number
+from kit.show.tables.claim_cells import VERDICTS, margin, statement
+from kit.units import NO_BREAK, count, joined
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from kit.results import Results
-    from kit.show.tables.cells import Row
 
-__all__ = ["claims", "claims_at_a_glance", "load_bearing", "robust_claims"]
+__all__ = ["claims", "load_bearing", "robust_claims"]
 
-AT_A_GLANCE = 12
-"""Most sentences that open a report; the others follow in their own section."""
 MOST_READINGS = 12
 """Readings to check that are printed; the rest is in the CSV tables."""
 LISTED = 2
 """Lowest priority that is printed; the rest is in the CSV tables."""
 
-VERDICTS = {
-    "supported": "supported",
-    "not_supported": "not supported, the opposite holds",
-    "tied": "tied",
-    "cannot_be_said": "cannot be said",
-}
 KINDS = {
     "this_session": "What happened in this session: these units, this day",
     "kind_of_device": "What may be said of the kind of device: another unit, another day",
@@ -54,53 +45,11 @@ ASKED = (
     "phase and each time of a power-off: a number one or ten off, a digit taken for one that looks "
     "like it, two digits exchanged, as far as what was noted before and after it allows."
 )
-_DECIMALS = {"min": 0, "pp": 1}
-
-
-def _margin(row: Row) -> str:
-    decimals = _DECIMALS.get(row.unit_symbol)
-    if row.lead_high != row.lead_high and row.lead_low < 0:
-        least = number(math.floor(row.lead_low * 10 ** (decimals or 0)) / 10 ** (decimals or 0))
-        return f"{least}{NO_BREAK}{row.unit_symbol} or more"
-    return estimate(row.lead, row.lead_low, row.lead_high, row.unit_symbol, decimals=decimals)
-
-
-def _statement(row: Row) -> str:
-    """Return the sentence; one on drains by the display says so."""
-    return f"{row.statement}, by the display" if row.measurand == "displayed" else row.statement
-
-
-def _short_verdict(row: Row) -> str:
-    """Return verdict and margin in one cell, which a narrow screen can wrap."""
-    verdict, margin = VERDICTS.get(row.verdict, row.verdict), _margin(row)
-    margin = margin.replace(f"least{NO_BREAK}", "least ")
-    return verdict if margin == MISSING else f"{verdict}: {margin}"
 
 
 def _frame(results: Results, name: str) -> pd.DataFrame | None:
     frame = results.extra.get(name)
     return None if frame is None or frame.empty else frame
-
-
-def claims_at_a_glance(results: Results) -> Table | None:
-    """Return the most urgent sentences with their verdicts; ``None`` where none were judged."""
-    frame = _frame(results, "claims")
-    if frame is None:
-        return None
-    urgent = frame[frame["priority"] == frame["priority"].min()].head(AT_A_GLANCE)
-    return Table(
-        id="claims-glance",
-        caption="What people will want to say, and whether it stands",
-        columns=(
-            Column(name="Sentence"),
-            Column(name="Does it stand?"),
-        ),
-        rows=tuple((_statement(row), _short_verdict(row)) for row in rows_of(urgent)),
-        notes=(
-            "The number is by how much, in brackets from where to where it may be; below 0 the "
-            "other way round.",
-        ),
-    )
 
 
 def claims(results: Results) -> tuple[Table, ...]:
@@ -126,9 +75,9 @@ def claims(results: Results) -> tuple[Table, ...]:
                 ),
                 rows=tuple(
                     (
-                        _statement(row),
+                        statement(row),
                         VERDICTS.get(row.verdict, row.verdict),
-                        _margin(row),
+                        margin(row),
                         row.reason,
                         row.wording,
                     )
@@ -176,8 +125,7 @@ def _brackets(frame: pd.DataFrame) -> tuple[str, ...]:
     codes = set(frame["code"])
     if (frame["kind"] == "kind_of_device").all():
         return (
-            "Margin: the difference, in brackets less and plus what is needed for that pair by the "
-            "rule below.",
+            "Margin: the difference seen, and what is needed for that pair by the rule below.",
         )
     texts = []
     if codes & {"longest", "first_in_group", "outlasted"}:
@@ -243,7 +191,7 @@ def load_bearing(results: Results) -> Table | None:
 def _printed(results: Results) -> dict[str, str]:
     """Return the sentences of the claims as the tables print them."""
     frame = _frame(results, "claims")
-    return {} if frame is None else {row.statement: _statement(row) for row in rows_of(frame)}
+    return {} if frame is None else {row.statement: statement(row) for row in rows_of(frame)}
 
 
 def _further(more: int) -> tuple[str, ...]:

@@ -8,7 +8,12 @@ from kit.show.tables.cells import Names, of_run, rows_of
 from kit.units import PLUS_MINUS, count, estimate, joined, number, quantity
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+    import pandas as pd
+
     from kit.results import Results
+    from kit.session import GaugeCounts
 
 __all__ = ["evenness", "gauge_shapes", "repeated_phases", "runtime_ticks_gained", "ticks_gained"]
 
@@ -23,12 +28,8 @@ def repeated_phases(results: Results) -> tuple[str, ...]:
     names = Names.of(results.session)
     counts = {d.id: d.gauge.counts for d in results.session.devices}
     told: dict[str, list[str]] = {}
-    sharper = []
     for row in rows_of(frame):
         told.setdefault(row.verdict, []).append(names.device[row.device])
-        half = (row.charge_share_high - row.charge_share_low) / 2.0
-        if half < _HALF and counts[row.device] != "energy":
-            sharper.append(names.device[row.device])
     activities = joined(f"“{a}”" for a in dict.fromkeys(frame["activity"]))
     text = (
         f"Done early and again late: {activities}. The work was the same, so what the display did "
@@ -48,12 +49,50 @@ def repeated_phases(results: Results) -> tuple[str, ...]:
         row = next(rows_of(frame).__iter__())
         ratio = estimate(row.ratio, row.ratio_low, row.ratio_high, decimals=2)
         verdicts = f"{verdicts}: the display fell {ratio} times as fast"
-    used = (
-        f" It replaces the half-way assumption in hours, energy and power for {joined(sharper)}."
-        if sharper
-        else " So hours, energy and power keep the half-way assumption about the gauge."
-    )
-    return (text, f"What was read {verdicts}.{used}")
+    used = " ".join((*_contradicted(frame, names, counts), *_assumed(frame, names, counts)))
+    return (text, f"What was read {verdicts}. {used}")
+
+
+def _contradicted(
+    frame: pd.DataFrame, names: Names, counts: Mapping[str, GaugeCounts]
+) -> Iterator[str]:
+    """Yield whose gauge is stated to count what its repeated phase speaks against."""
+    for stated in ("charge", "energy"):
+        against = dict.fromkeys(
+            names.device[row.device]
+            for row in rows_of(frame)
+            if counts[row.device] == stated and row.verdict not in (stated, "cannot_tell")
+        )
+        if against:
+            yield (
+                f"That contradicts the setup file, which has the gauge of {joined(against)} count "
+                f"{stated}: one of the two is wrong, or the work was not the same."
+            )
+
+
+def _assumed(frame: pd.DataFrame, names: Names, counts: Mapping[str, GaugeCounts]) -> Iterator[str]:
+    """Yield for whom hours, energy and power use what, in place of the half-way assumption."""
+    sharper: list[str] = []
+    stated: list[str] = []
+    kept: list[str] = []
+    for device, mine in frame.groupby("device", sort=False):
+        half = (mine["charge_share_high"] - mine["charge_share_low"]).min() / 2.0
+        if counts[str(device)] == "energy":
+            stated.append(names.device[str(device)])
+        else:
+            (sharper if half < _HALF else kept).append(names.device[str(device)])
+    if sharper:
+        whom = joined(sharper)
+        yield f"It replaces the half-way assumption in hours, energy and power for {whom}."
+    if kept:
+        whose = f" of {joined(kept)}" if sharper or stated else ""
+        so = "" if sharper or stated else "So "
+        yield (
+            f"{so}{'h' if so else 'H'}ours, energy and power keep the half-way assumption about "
+            f"the gauge{whose}."
+        )
+    if stated:
+        yield f"None is made for {joined(stated)}, stated to count energy."
 
 
 SHAPE_WORDS = {

@@ -20,6 +20,8 @@ __all__ = ["glance", "units_and_runs"]
 
 MOST = 5
 MOST_MEANS = 6
+MOST_NAMED = 12
+"""Devices whose mean is told with its interval, and at all; a table has the others."""
 MIN_PER_H = 60.0
 
 
@@ -59,29 +61,63 @@ def _of_one_run(results: Results, run: int) -> list[str]:
 
 
 def _over_runs(results: Results, runs: list[int]) -> list[str]:
+    return [
+        _longest_on_average(results),
+        _means(results, len(runs)),
+        _winner_of_runs(results, runs),
+    ]
+
+
+def _longest_on_average(results: Results) -> str:
+    """Return who ran longest on average and whether that stands; of two devices, the pair."""
+    frame = results.extra.get("claims")
+    if frame is None or frame.empty:
+        return ""
+    whole = frame[(frame["run"] == 0) & (frame["group"] == "")]
+    for code in ("longest_on_average", "longer_on_average"):
+        said = whole.loc[whole["code"] == code, "wording"].tolist()
+        if said and (code == "longest_on_average" or len(said) == 1):
+            return str(said[0])
+    return ""
+
+
+def _means(results: Results, runs: int) -> str:
+    """Return the mean runtime of every device, the longest first; intervals for the first ones.
+
+    A device still on in a run has a lower bound: it is first if that is above all means, else named
+    apart, for where it belongs is not known.
+    """
     names = Names.of(results.session)
     means = [r for r in rows_of(results.replicates) if r.quantity == RUNTIME]
-    with_mean = [r for r in means if not math.isnan(r.mean) and not math.isnan(r.mean_high)]
-    sentences = []
-    if with_mean:
-        ordered = sorted(with_mean, key=lambda r: -r.mean)
-        known = [
-            f"{names.device[r.device]} {duration(r.mean * MIN_PER_H)} "
-            f"({outwards(max(r.mean_low, 0.0), r.mean_high)})"
-            for r in ordered
-        ]
-        still = [r for r in means if math.isnan(r.mean_high) and not math.isnan(r.mean_low)]
-        ahead = [_at_least(names, r) for r in still if r.mean_low >= ordered[0].mean]
-        others = [_at_least(names, r) for r in still if r.mean_low < ordered[0].mean]
-        listed = "; ".join([*ahead, *known][:MOST_MEANS])
-        text = f"Mean runtime over {count(len(runs), 'run')}, longest first: {listed}."
-        if others:
-            text += f" Not seen to its end in every run: {joined(others[:MOST_MEANS])}."
-        sentences.append(text)
-    sentences.append(_winner_of_runs(results, runs))
-    sentences.append(_pairs_over_runs(results))
-    sentences.append(fastest_phase(results, runs[0]) if len(runs) == 1 else "")
-    return sentences
+    known = sorted(
+        (r for r in means if not (math.isnan(r.mean) or math.isnan(r.mean_high))),
+        key=lambda r: -r.mean,
+    )
+    if not known:
+        return ""
+    still = [r for r in means if math.isnan(r.mean_high) and not math.isnan(r.mean_low)]
+    ahead = [_at_least(names, r) for r in still if r.mean_low >= known[0].mean]
+    others = [_at_least(names, r) for r in still if r.mean_low < known[0].mean]
+    told = [*ahead, *(_mean_words(names, row) for row in known[:MOST_MEANS])]
+    text = f"Mean runtime over {count(runs, 'run')}, longest first: {'; '.join(told)}"
+    rest = [
+        f"{names.device[row.device]} {duration(row.mean * MIN_PER_H)}"
+        for row in known[MOST_MEANS:MOST_NAMED]
+    ]
+    more = len(known) - MOST_NAMED
+    if more > 0:
+        rest.append(f"{more} more, under Replicates")
+    if rest:
+        text += f"; then {joined(rest)}"
+    tail = f" Not seen to its end in every run: {joined(others)}." if others else ""
+    return f"{text}.{tail}"
+
+
+def _mean_words(names: Names, row: Row) -> str:
+    return (
+        f"{names.device[row.device]} {duration(row.mean * MIN_PER_H)} "
+        f"({outwards(max(row.mean_low, 0.0), row.mean_high)})"
+    )
 
 
 def _at_least(names: Names, row: Row) -> str:
@@ -133,38 +169,6 @@ def _winner_of_runs(results: Results, runs: list[int]) -> str:
     tied = winners.count("")
     text = f"Lasted longest within a run: {joined(parts)}"
     return f"{text}; {count(tied, 'run')} too close to call." if tied else f"{text}."
-
-
-def _pairs_over_runs(results: Results) -> str:
-    """Return which mean runtimes differ by more than the scatter between the runs."""
-    frame = results.extra.get("replicate_pairs")
-    if frame is None or frame.empty:
-        return ""
-    names = Names.of(results.session)
-    pairs = [r for r in rows_of(frame) if r.quantity == RUNTIME]
-    stands = []
-    for r in pairs:
-        if r.verdict in ("a", "b"):
-            longer, shorter = (
-                (r.device_a, r.device_b) if r.verdict == "a" else (r.device_b, r.device_a)
-            )
-            stands.append(f"{names.device[longer]} over {names.device[shorter]}")
-    close = sum(r.verdict == "too_close" for r in pairs)
-    if not pairs:
-        return ""
-    unknown = sum(r.verdict == "unknown" for r in pairs)
-    if not stands:
-        shown = "is shown to be" if unknown else "is"
-        return (
-            f"No difference between mean runtimes {shown} larger than the scatter between the runs "
-            "explains."
-        )
-    text = "Differences of mean runtime that stand against the scatter between runs: "
-    text += joined(stands[:6])
-    if len(stands) > 6:
-        text += f", and {count(len(stands) - 6, 'further pair')}"
-    text += f"; too close: {count(close, 'pair')}" if close else ""
-    return f"{text}; cannot be said: {count(unknown, 'pair')}." if unknown else f"{text}."
 
 
 def units_and_runs(results: Results) -> str:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from kit.drain.gauge import step_of
+from kit.labels import device_names
 from kit.read.conditions import CONDITIONS
 from kit.show.tables.cells import of_run, rows_of, run_numbers
 from kit.show.wording.glance import units_and_runs
@@ -64,11 +66,37 @@ def _coverage(results: Results) -> str:
             f"For one fixed drain it may be anything from 80{NO_BREAK}% to 100{NO_BREAK}%; over "
             "many drains it is 95. "
         )
-    return text + (
-        "What always holds, as far as the display alone is concerned: a drain between two "
-        f"readings is wrong by less than {quantity(1, 'pp')}, a difference of two drains by less "
-        f"than {quantity(2, 'pp')}."
+    return f"{text}{_display_alone(results)}"
+
+
+def _display_alone(results: Results) -> str:
+    """Return by how much a drain can be wrong for the steps of the displays alone."""
+    readings = results.session.readings
+    seen = {device: mine["soc_pct"] for device, mine in readings.groupby("device", sort=False)}
+    steps = {d.id: step_of(d.gauge, seen.get(d.id, [])) for d in results.session.devices}
+    start = (
+        "What always holds, as far as the display alone is concerned: a drain between two readings "
     )
+    each = list(dict.fromkeys(steps.values()))
+    if len(each) < 2:
+        step = each[0] if each else 1.0
+        return (
+            f"{start}is wrong by less than {_pp(step)}, a difference of two drains by less than "
+            f"{_pp(2 * step)}."
+        )
+    names = device_names(results.session)
+    usual = max(each, key=list(steps.values()).count)
+    others = joined(
+        f"{_pp(step)} for {names[device]}" for device, step in steps.items() if step != usual
+    )
+    return (
+        f"{start}is wrong by less than one step, {_pp(usual)} ({others}), a difference of two "
+        "drains by less than the steps of both."
+    )
+
+
+def _pp(value: float) -> str:
+    return quantity(value, "pp", 0 if float(value).is_integer() else 2)
 
 
 def _bounds() -> str:

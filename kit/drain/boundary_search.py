@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from kit.drain.ticks import find_ticks
+from kit.stats.uncertainty import u_resolution
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -208,8 +209,8 @@ def _improve(draft: Draft, at: _Boundary, unit: Timed, step: float, share: float
     """Replace the observation of one boundary where a timed one says more."""
     k, b = at.unit, at.column
     rate, best = unit.rate_pp_per_min, at.cost
-    own_u = at.step / np.sqrt(12.0)
-    start_u = at.start_step / np.sqrt(12.0)
+    own_u = u_resolution(at.step)
+    start_u = float(u_resolution(at.start_step))
 
     def lateness(t: Floats, u: Floats, resolution: Floats) -> tuple[float, float]:
         after = after_noted(resolution, np.asarray(at.step + at.start_step), share)
@@ -217,7 +218,7 @@ def _improve(draft: Draft, at: _Boundary, unit: Timed, step: float, share: float
 
     if unit.t.size:
         i = _nearest(unit.t, at.t)
-        late, late_u = lateness(unit.t[i], unit.resolution[i] / np.sqrt(12.0), unit.resolution[i])
+        late, late_u = lateness(unit.t[i], u_resolution(unit.resolution[i]), unit.resolution[i])
         found = step**2 / 12.0 + (rate * late_u) ** 2 + (UNEVEN * rate * late) ** 2
         near = abs(late) <= at.reading_reach
         if near and (found < best or np.isnan(draft.shown[k, b])):

@@ -31,6 +31,7 @@ from kit.drain.readings import (
     observed,
 )
 from kit.read.phase_times import boundary_resolution, phase_times, unplaced_gaps
+from kit.stats.uncertainty import u_between
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -206,7 +207,7 @@ def ends_of(session: Session, spans: PhaseTimes, unit: Ints, low: Floats, high: 
         death[m], gone[m] = inside, after
     return Ends(
         death=death, gone=gone, middle=middle,
-        u=np.where(seen, (np.where(seen, high, 0.0) - low) / np.sqrt(12.0), np.nan),
+        u=np.where(seen, u_between(low, np.where(seen, high, 0.0)), np.nan),
         low=low, high=high, noted_pct=pct,
     )  # fmt: skip
 

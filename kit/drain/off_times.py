@@ -17,6 +17,7 @@ import numpy as np
 from kit.drain.last_seen import MINUTE, boundary_times, last_seen, seen_on, tail_min
 from kit.session import columns_of
 from kit.stats.order import least_lead, p_longer, surely_above
+from kit.stats.uncertainty import u_between
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -124,7 +125,9 @@ class OffTimes:
     @property
     def variance(self) -> Floats:
         """Return u² of the runtimes (min²): uniform windows of power-off and start."""
-        return ((self.high - self.low) ** 2 + (self.start_high - self.start_low) ** 2) / 12.0
+        return np.asarray(
+            u_between(self.low, self.high) ** 2 + u_between(self.start_low, self.start_high) ** 2
+        )
 
 
 def clock_margins(rounding: str, resolution_min: float) -> tuple[float, float]:

@@ -15,6 +15,7 @@ import numpy as np
 
 from kit.drain.gauge import charge_excess, constant_power_drain
 from kit.drain.reference_repeats import charge_share
+from kit.stats.uncertainty import u_rectangular
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -105,7 +106,7 @@ def power_drains(ready: Prepared, coverage: float = 0.95) -> PowerDrains:
         gauge_bound_pp=own,
         resolution=found.resolution.scaled(factor),
         u_other_pp=found.u_other_pp * factor,
-        u_pp=np.hypot(found.u_pp * factor, own / np.sqrt(3.0)),
+        u_pp=np.hypot(found.u_pp * factor, u_rectangular(own)),
         bound_pp=found.bound_pp * factor + own,
         length_u_pp=np.sqrt(found.variance["phase_length"]) * factor,
         exposure_h=found.exposure_h,

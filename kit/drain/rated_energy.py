@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import hypot, sqrt
+from math import hypot
 from typing import TYPE_CHECKING
+
+from kit.stats.uncertainty import u_rectangular
 
 if TYPE_CHECKING:
     from kit.session import Device
@@ -123,10 +125,12 @@ def rated_energy(device: Device) -> RatedEnergy | None:
     if device.health_pct is None:
         flags.append("health_unknown")
     tolerance = device.rated_energy_tol_pct
+    if tolerance is None:
+        tolerance = DEFAULT_TOLERANCE_PCT
     health, health_u = _health(device)
     return RatedEnergy(
         energy_wh=rated * health,
-        tolerance_u=(DEFAULT_TOLERANCE_PCT if tolerance is None else tolerance) / 100.0 / sqrt(3.0),
+        tolerance_u=float(u_rectangular(tolerance / 100.0)),
         health_u=health_u / health,
         flags=tuple(flags),
     )
@@ -135,6 +139,6 @@ def rated_energy(device: Device) -> RatedEnergy | None:
 def _health(device: Device) -> tuple[float, float]:
     """Return the health of a battery and its u, both as shares of 1."""
     if device.health_pct is None:
-        return HEALTH_UNKNOWN, HEALTH_UNKNOWN_HALF_WIDTH / sqrt(3.0)
+        return HEALTH_UNKNOWN, float(u_rectangular(HEALTH_UNKNOWN_HALF_WIDTH))
     stated = device.health_u_pct
     return device.health_pct / 100.0, (HEALTH_U_DEFAULT_PCT if stated is None else stated) / 100.0

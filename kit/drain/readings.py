@@ -25,6 +25,7 @@ from kit.drain.boundary_search import (
 from kit.drain.gauge import step_of
 from kit.drain.stop_readings import stop_readings
 from kit.session import columns_of
+from kit.stats.uncertainty import u_resolution
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -251,12 +252,12 @@ def noted_draft(
     )
     ordered = (order > 0) & (n > 1)
     walk = np.where(ordered, (order - 0.5) / np.maximum(n, 1) * tau, tau / 2.0)
-    walk_u = np.where(ordered, tau / 2.0, tau) / np.sqrt(12.0)
+    walk_u = u_resolution(np.where(ordered, tau / 2.0, tau))
     step = np.where(by_clock, obs.resolution[safe], 0.0)
     boundary, start = steps
     late = off + np.where(by_clock, after_noted(step, boundary + start, share), walk)
-    late_u = np.where(by_clock, np.hypot(step, boundary) / np.sqrt(12.0), walk_u)
-    draft.start_u = np.where(has & by_clock, start / np.sqrt(12.0), 0.0)
+    late_u = np.where(by_clock, u_resolution(np.hypot(step, boundary)), walk_u)
+    draft.start_u = np.where(has & by_clock, u_resolution(start), 0.0)
     draft.late = np.where(has, late, 0.0)
     draft.late_u = np.where(has, late_u, 0.0)
     return draft

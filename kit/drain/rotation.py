@@ -18,38 +18,9 @@ from kit.stats.uncertainty import normal_factor, resolution
 if TYPE_CHECKING:
     from kit.drain.phases import Prepared
 
-__all__ = ["plain_phase", "rotation_rows", "rotation_u"]
+__all__ = ["plain_phase", "rotation_rows"]
 
 _UNNAMED = ("turn", "rest of the time")
-
-
-def rotation_u(turn_h: float, rest_h: float, plain_h: float, *, adjacent: bool) -> float:
-    """Return u (pp/h) of the rate in a turn, from the resolution of whole percentages alone.
-
-    Parameters
-    ----------
-    turn_h, rest_h
-        Exposure to the turn's activity and to the other one within the rotation (h).
-    plain_h
-        Length of the plain phase from which the other activity's rate is taken (h).
-    adjacent
-        Whether the two phases share a reading.
-
-    Notes
-    -----
-    With ρ = rest/plain: adjacent ``√((ρ² + (1 + ρ)² + 1)/12)/turn``, else
-    ``√((2 + 2ρ²)/12)/turn``. Derived in docs/measurement.md.
-
-    Examples
-    --------
-    Ten minutes of sixty, plain phase of one hour: √((0.694 + 3.361 + 1)/12)/0.1667 = 3.89 pp/h:
-
-    >>> round(rotation_u(10 / 60, 50 / 60, 1.0, adjacent=True), 2)
-    3.89
-    """
-    rho = rest_h / plain_h
-    own = (rho**2 + (1.0 + rho) ** 2 + 1.0) if adjacent else 2.0 + 2.0 * rho**2
-    return float((own / 12.0) ** 0.5 / turn_h)
 
 
 def plain_phase(ready: Prepared, unit: int, phase: int, activity: str) -> int:
@@ -81,8 +52,10 @@ def rotation_rows(ready: Prepared, run: int, phase: int, coverage: float) -> lis
 
     Notes
     -----
-    ``r_A = (d − e_B r_B)/e_A`` with r_B from the nearest plain phase of that activity. A device
-    without a turn has no value (``not_reached``).
+    ``r_A = (d − e_B r_B)/e_A`` with r_B from the nearest plain phase of that activity. From the
+    resolution of whole percentages alone, with ρ = e_B over the length of the plain phase, u is
+    ``√((ρ² + (1 + ρ)² + 1)/12)/e_A`` where the two share a reading, else ``√((2 + 2ρ²)/12)/e_A``.
+    A device without a turn has no value (``not_reached``). Derived in docs/measurement.md.
     """
     chains, session = ready.chains, ready.chains.session
     spec = session.phases[phase]

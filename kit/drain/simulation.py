@@ -18,7 +18,7 @@ from kit.drain.phases import MEASURANDS
 from kit.drain.power_drain import level_effect
 from kit.drain.readings import observed
 from kit.drain.segments import segments
-from kit.stats.monte_carlo import block_size, sorted_interval, tolerance
+from kit.stats.monte_carlo import block_size, blocks_until_stable, sorted_interval
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -285,22 +285,16 @@ def simulate_to_digits(
     ----------
     JCGM 101:2008, 7.9.4 (from memory).
     """
-    block = block_size(coverage)
+    size = block_size(coverage)
     seeds = np.random.SeedSequence(seed)
-    blocks: list[Floats] = []
-    stable = False
-    while not stable and (len(blocks) + 1) * block <= max_draws:
+
+    def figures(_: int) -> Floats:
         own = int(seeds.spawn(1)[0].generate_state(1)[0])
-        one = simulate(ready, draws=block, seed=own, coverage=coverage, found=found, mixes=mixes)
-        blocks.append(np.concatenate([part.stack for part in one.all_figures], axis=1))
-        if len(blocks) < 2:
-            continue
-        stack = np.stack(blocks)
-        with np.errstate(invalid="ignore"):
-            spread = np.std(stack, axis=0, ddof=1) / np.sqrt(len(blocks))
-            moving = 2.0 * spread >= tolerance(stack[:, 0].mean(axis=0), digits)
-        stable = not bool(moving.any())
-    total = max(len(blocks), 1) * block
+        one = simulate(ready, draws=size, seed=own, coverage=coverage, found=found, mixes=mixes)
+        return np.concatenate([part.stack for part in one.all_figures], axis=1)
+
+    blocks, stable = blocks_until_stable(figures, digits=digits, most=max_draws // size)
+    total = blocks * size
     whole = simulate(ready, draws=total, seed=seed, coverage=coverage, found=found, mixes=mixes)
     return replace(whole, stable_digits=digits if stable else 0)
 

@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from kit.stats.uncertainty import u_resolution
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -90,7 +92,7 @@ def find_ticks(
     order = np.argsort(middle, kind="stable")
     return Ticks(
         t=middle[order],
-        u=(width / np.sqrt(12.0))[order],
+        u=u_resolution(width)[order],
         resolution=np.concatenate([resolution[noted], resolution[after]])[order],
         level=level[order],
         row=np.concatenate([row[noted], row[after]])[order],

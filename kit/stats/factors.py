@@ -1,14 +1,13 @@
 """Factors between a standard uncertainty and a coverage interval, and degrees of freedom.
 
-Exact widths of the distributions that occur (normal, Student, trapezoid, sums of uniform errors)
-and the guards by which the usual factors are rounded up.
+Exact widths of the distributions that occur (normal, Student, trapezoid) and the guards by which
+the usual factors are rounded up.
 """
 
 from __future__ import annotations
 
 from functools import lru_cache
-from itertools import product
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -24,11 +23,8 @@ __all__ = [
     "normal_factor",
     "one_sided_factor",
     "relative_u_of_s",
-    "sum_of_uniforms_half_width",
     "trapezoid_half_width",
 ]
-
-Dof = Literal["exact", "truncated"]
 
 NORMAL_GUARD = 2.0 / 1.959963984540054
 """The usual k = 2 in place of 1.96 at 95 %: factors are rounded up, here by 2.0 %."""
@@ -108,7 +104,7 @@ def effective_dof(u: ArrayLike, dof: ArrayLike) -> float:
 
 
 @lru_cache(maxsize=1024)
-def coverage_factor(coverage: float, dof: float = np.inf, *, degrees: Dof = "exact") -> float:
+def coverage_factor(coverage: float, dof: float = np.inf) -> float:
     """Return the two-sided factor of Student's t; exact, not rounded up.
 
     Parameters
@@ -116,33 +112,26 @@ def coverage_factor(coverage: float, dof: float = np.inf, *, degrees: Dof = "exa
     coverage
         Probability of the interval.
     dof
-        Degrees of freedom, not necessarily whole; ``inf`` gives the normal factor.
-    degrees
-        ``exact`` uses ``dof`` as it is, which is what interpolating a table approaches.
-        ``truncated`` takes the next lower whole number, after rounding to two decimals: 18.999
-        counts as 19.
+        Degrees of freedom, not necessarily whole, used as they are, which is what interpolating a
+        table approaches; ``inf`` gives the normal factor.
 
     Raises
     ------
     ValueError
-        Unless 0 < coverage < 1 and dof > 0 (at least 1 when truncated).
+        Unless 0 < coverage < 1 and dof > 0.
 
     References
     ----------
-    JCGM 100:2008 (GUM), G.4.1 note 1 (interpolate or truncate) and table G.2 (from memory).
+    JCGM 100:2008 (GUM), G.4.1 note 1 and table G.2 (from memory).
 
     Examples
     --------
     >>> [round(coverage_factor(0.95, n), 2) for n in (1, 4, 19, float("inf"))]
     [12.71, 2.78, 2.09, 1.96]
-    >>> round(coverage_factor(0.99, 16.75, degrees="truncated"), 2)
-    2.92
     """
     from scipy.special import ndtri, stdtrit
 
     _check_coverage(coverage)
-    if degrees == "truncated" and np.isfinite(dof):
-        dof = float(np.floor(np.round(dof, 2)))
     if not dof > 0.0:
         msg = f"degrees of freedom must be above 0, got {dof}"
         raise ValueError(msg)
@@ -202,50 +191,6 @@ def trapezoid_half_width(a: ArrayLike, b: ArrayLike, coverage: float) -> Floats:
     miss = 1.0 - coverage
     tail = wide + narrow - np.sqrt(4.0 * wide * narrow * miss)
     return np.where(miss * wide <= narrow, tail, wide * coverage)
-
-
-def sum_of_uniforms_half_width(half_widths: ArrayLike, coverage: float) -> float:
-    """Return the half-width that covers a sum of n uniform errors, exactly; n at most 12.
-
-    Parameters
-    ----------
-    half_widths
-        Shape (n,). Half-widths of the errors; zeros are left out.
-
-    Notes
-    -----
-    P(S ≤ x) = Σ_ε (Πε)(x + Σεa)₊ⁿ / (n! Π2a) over the 2ⁿ choices of signs ε, solved by
-    bisection. It is the slow reference for the fast approximations of this module.
-
-    References
-    ----------
-    JCGM 101:2008, 9.2.3 (values from memory): four of standard deviation 1, ±3.88; the formula
-    gives ±2√3(2 − 0.6^¼) = 3.8794 for that case.
-
-    Examples
-    --------
-    >>> round(sum_of_uniforms_half_width([3**0.5] * 4, 0.95), 4)
-    3.8794
-    """
-    from math import factorial
-
-    _check_coverage(coverage)
-    a = np.abs(np.asarray(half_widths, dtype=np.float64))
-    a = a[a > 0.0]
-    if a.size == 0:
-        return 0.0
-    if a.size > 12:
-        msg = f"at most 12 errors, got {a.size}"
-        raise ValueError(msg)
-    signs = np.array(list(product((1.0, -1.0), repeat=a.size)))
-    shift, sign = signs @ a, signs.prod(axis=1)
-    norm = factorial(a.size) * float(np.prod(2.0 * a))
-    low, high = 0.0, float(a.sum())
-    for _ in range(60):
-        middle = (low + high) / 2.0
-        below = float((sign * np.maximum(middle + shift, 0.0) ** a.size).sum()) / norm
-        low, high = (middle, high) if below < 0.5 + coverage / 2.0 else (low, middle)
-    return (low + high) / 2.0
 
 
 def _check_coverage(coverage: float) -> None:

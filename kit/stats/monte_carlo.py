@@ -5,7 +5,6 @@ Nothing here knows devices. References are to JCGM 101:2008 (clauses and numbers
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import ceil
 from typing import TYPE_CHECKING, Literal
 
@@ -19,22 +18,17 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 __all__ = [
-    "Adaptive",
-    "Summary",
-    "adaptive",
     "agrees",
     "block_size",
+    "blocks_until_stable",
     "furthest",
     "sorted_interval",
-    "summarise",
     "tolerance",
     "triangular_root",
     "weighted_sum",
 ]
 
 IntervalKind = Literal["symmetric", "shortest"]
-
-_MAX_DRAWS = 10_000_000
 
 _NEXT_TO_NOTHING = 1e-3
 """A weight below this share of the largest changes a standard deviation by less than 1e-6."""
@@ -139,85 +133,26 @@ def sorted_interval(
     return float(draws[r]), float(draws[r + q])
 
 
-@dataclass(frozen=True, kw_only=True)
-class Summary:
-    """Mean, standard uncertainty and interval of each output; arrays of shape (n,)."""
-
-    mean: Floats
-    u: Floats
-    low: Floats
-    high: Floats
-
-
-def summarise(
-    draws: NDArray[np.floating], coverage: float, *, kind: IntervalKind = "symmetric"
-) -> Summary:
-    """Return the summary of draws of shape (outputs, m); sorts each row in place.
-
-    Examples
-    --------
-    >>> s = summarise(np.array([[3.0, 1.0, 2.0, 4.0, 5.0]]), 0.6)
-    >>> float(s.mean[0]), float(s.low[0]), float(s.high[0])
-    (3.0, 2.0, 5.0)
-    """
-    draws.sort(axis=1)
-    ends = np.array([sorted_interval(row, coverage, kind=kind) for row in draws])
-    ends = ends.reshape(-1, 2)
-    return Summary(
-        mean=draws.mean(axis=1, dtype=np.float64),
-        u=draws.std(axis=1, ddof=1, dtype=np.float64),
-        low=ends[:, 0],
-        high=ends[:, 1],
-    )
-
-
-@dataclass(frozen=True, kw_only=True)
-class Adaptive:
-    """Result of `adaptive`.
+def blocks_until_stable(
+    block: Callable[[int], Floats], *, digits: int, most: int
+) -> tuple[int, bool]:
+    """Return after how many blocks of draws all figures are stable, and whether they are.
 
     Parameters
     ----------
-    summary
-        From all draws together.
-    draws
-        Number of draws made.
-    stable
-        Whether every figure was stable to the digits asked for before the limit was reached.
-    """
-
-    summary: Summary
-    draws: int
-    stable: bool
-
-
-def adaptive(
-    sample: Callable[[np.random.Generator, int], NDArray[np.floating]],
-    *,
-    seed: int,
-    coverage: float,
-    digits: int = 2,
-    kind: IntervalKind = "symmetric",
-    max_draws: int = _MAX_DRAWS,
-) -> Adaptive:
-    """Draw in blocks until mean, u and both ends are stable to ``digits`` of u.
-
-    Parameters
-    ----------
-    sample
-        Called with a generator and a number m; returns draws of shape (outputs, m).
-    seed
-        Seed of the generator; the result follows from it alone.
-    coverage, kind
-        See `sorted_interval`.
+    block
+        Called with 0, 1, 2 and so on: draws a block of its own and returns its figures, shape
+        (figures, n), the standard uncertainties first, then what else is to be stable; NaN for
+        what is not judged.
     digits
         Significant digits of u that must not change.
-    max_draws
-        Limit; reached, the result is returned with ``stable`` False.
+    most
+        Most blocks to draw; 2 at least are drawn.
 
     Notes
     -----
-    After h ≥ 2 blocks, s is the standard deviation of the mean of a figure's h values; the
-    procedure stops when 2s < δ for all four figures of all outputs, δ from `tolerance`.
+    After h ≥ 2 blocks, s is the standard deviation of the mean of a figure's h values; it is
+    stable when 2s < δ, δ from `tolerance` and the mean u.
 
     References
     ----------
@@ -225,36 +160,27 @@ def adaptive(
 
     Examples
     --------
-    The sum of two uniform errors of ±½: u = 1/√6 = 0.41.
+    The sum of two uniform errors of ±½, u = 1/√6 = 0.41, to one digit:
 
-    >>> found = adaptive(lambda rng, m: rng.random((1, m)) - rng.random((1, m)),
-    ...                  seed=1, coverage=0.95, digits=1)
-    >>> found.stable, round(float(found.summary.u[0]), 2)
-    (True, 0.41)
+    >>> def block(i):
+    ...     rng = np.random.default_rng(i)
+    ...     draws = np.sort(rng.random(10_000) - rng.random(10_000))
+    ...     return np.array([[draws.std()], *([v] for v in sorted_interval(draws, 0.95))])
+    >>> blocks_until_stable(block, digits=1, most=20)
+    (2, True)
     """
-    rng = np.random.Generator(np.random.PCG64DXSM(seed))
-    m = block_size(coverage)
-    blocks: list[NDArray[np.floating]] = []
-    figures: list[Floats] = []
+    found: list[Floats] = []
     stable = False
-    while True:
-        draws = np.asarray(sample(rng, m))
-        blocks.append(draws.copy())
-        found = summarise(draws, coverage, kind=kind)
-        figures.append(np.stack([found.mean, found.u, found.low, found.high]))
-        h = len(blocks)
-        if h >= 2:
-            spread = np.std(np.stack(figures), axis=0, ddof=1) / np.sqrt(h)
-            u = np.stack(figures).mean(axis=0)[1]
-            stable = bool(np.all(2.0 * spread < tolerance(u, digits)))
-        if stable or (h + 1) * m > max_draws:
-            break
-    everything = np.concatenate(blocks, axis=1)
-    return Adaptive(
-        summary=summarise(everything, coverage, kind=kind),
-        draws=everything.shape[1],
-        stable=stable,
-    )
+    while not stable and len(found) < max(most, 2):
+        found.append(block(len(found)))
+        if len(found) < 2:
+            continue
+        stack = np.stack(found)
+        with np.errstate(invalid="ignore"):
+            spread = np.std(stack, axis=0, ddof=1) / np.sqrt(len(found))
+            moving = 2.0 * spread >= tolerance(stack[:, 0].mean(axis=0), digits)
+        stable = not bool(moving.any())
+    return len(found), stable
 
 
 def agrees(

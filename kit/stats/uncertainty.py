@@ -22,7 +22,6 @@ from kit.stats.factors import (
     normal_factor,
     one_sided_factor,
     relative_u_of_s,
-    sum_of_uniforms_half_width,
     trapezoid_half_width,
 )
 from kit.stats.step_normal import step_normal_half_width
@@ -43,19 +42,16 @@ __all__ = [
     "relative_u_of_s",
     "replicate_mean_half_width",
     "resolution",
-    "sum_of_uniforms_half_width",
     "trapezoid_half_width",
     "u_between",
     "u_rectangular",
     "u_resolution",
-    "u_trapezoidal",
-    "u_triangular",
 ]
 
 _SPREAD_OVER = 0.75
 """Fractions with a bound below this share of the roundings' do not spread the latter."""
 
-_SQRT3, _SQRT6, _SQRT12 = 3.0**0.5, 6.0**0.5, 12.0**0.5
+_SQRT3, _SQRT12 = 3.0**0.5, 12.0**0.5
 
 STEP_GUARD = 0.80 / (1.0 - 0.05**0.5)
 """0.80 steps in place of the exact 0.7764 for a difference of two readings: up by 3.0 %.
@@ -86,41 +82,6 @@ def u_rectangular(half_width: ArrayLike) -> Floats:
     0.2887
     """
     return np.asarray(_floats(half_width) / _SQRT3)
-
-
-def u_triangular(half_width: ArrayLike) -> Floats:
-    """Return u of a triangular distribution of half-width a: a/√6.
-
-    References
-    ----------
-    JCGM 100:2008 (GUM), 4.3.9, equation (9b) (clause from memory).
-
-    Examples
-    --------
-    The difference of two whole-number readings is triangular with a = 1, 1/2.4495 = 0.4082:
-
-    >>> round(float(u_triangular(1.0)), 4)
-    0.4082
-    """
-    return np.asarray(_floats(half_width) / _SQRT6)
-
-
-def u_trapezoidal(half_width: ArrayLike, beta: ArrayLike) -> Floats:
-    """Return u of a symmetric trapezoid: √(a²(1 + β²)/6), a = half base, β = top/base.
-
-    References
-    ----------
-    JCGM 100:2008 (GUM), 4.3.9, equation (9a) (clause from memory).
-
-    Examples
-    --------
-    β = 1 is the rectangle, β = 0 the triangle:
-
-    >>> [round(float(u_trapezoidal(1.0, b)), 4) for b in (1.0, 0.0)]
-    [0.5774, 0.4082]
-    """
-    a = np.asarray(half_width, dtype=np.float64)
-    return a * np.sqrt((1.0 + np.asarray(beta, dtype=np.float64) ** 2) / 6.0)
 
 
 def u_between(low: ArrayLike, high: ArrayLike) -> Floats:

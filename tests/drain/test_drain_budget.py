@@ -14,8 +14,8 @@ from kit.drain.phases import phase_drain, prepare
 from kit.drain.simulation import Figures, simulate, simulate_to_digits
 from kit.results import RESULT_COLUMNS, Settings
 from kit.session import Assumptions, Device, Gauge
-from kit.stats.uncertainty import sum_of_uniforms_half_width
 from tests.helpers.builders import BARE, make_session
+from tests.helpers.exact import sum_of_uniforms_half_width
 
 DRAWS = 200_000
 

@@ -12,8 +12,8 @@ from kit.drain.simulation import simulate
 from kit.results import RESULT_COLUMNS, Settings
 from kit.session import Device, Gauge, Phase
 from kit.stats.monte_carlo import triangular_root
-from kit.stats.uncertainty import sum_of_uniforms_half_width
 from tests.helpers.builders import BARE, COMPLETE_CONDITIONS, make_session
+from tests.helpers.exact import sum_of_uniforms_half_width
 
 DRAWS = 200_000
 TRIANGLE_95 = 1 - 0.05**0.5

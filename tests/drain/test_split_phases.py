@@ -9,7 +9,6 @@ import pytest
 
 from kit.drain.crossover import crossover_effect
 from kit.drain.part_rows import Turn, done_h
-from kit.drain.rotation import rotation_u
 from kit.drain.split_phases import parts
 from kit.results import RESULT_COLUMNS, Settings
 from kit.session import Phase, PlannedTurn
@@ -178,7 +177,11 @@ def test_rotation_u_against_simulation(hours, adjacent):
         error = (e[1] - e[2] - rho * (e[0] - e[1])) / (10 / 60)
     else:
         error = (e[2] - e[3] - rho * (e[0] - e[1])) / (10 / 60)
-    ours = rotation_u(10 / 60, 50 / 60, hours, adjacent=adjacent)
+    plain = Phase(id="g", label="g", activity="guide", planned_min=60 * hours)
+    between = Phase(id="m", label="m", activity="map", planned_min=60)
+    phases = (plain, ROTATION) if adjacent else (plain, between, ROTATION)
+    levels = [90, 82, 69] if adjacent else [90, 82, 75, 62]
+    ours = rotation({"a": levels}, phases).loc[("a", "call"), "rate_pp_per_h_u"]
     assert ours == pytest.approx(np.std(error), rel=0.01)
 
 
@@ -190,7 +193,8 @@ def test_naive_independence_in_a_rotation_fails():
     e = rng.random((3, 200_000)) - 0.5
     error = np.abs(e[1] - e[2] - rho * (e[0] - e[1])) / (10 / 60)
     assert np.mean(error <= 1.96 * naive) < 0.92
-    assert np.mean(error <= 2 * rotation_u(10 / 60, 50 / 60, 1.0, adjacent=True)) > 0.95
+    call = rotation({"a": [90, 82, 69]}).loc[("a", "call")]
+    assert np.mean(error <= call["rate_pp_per_h_high"] - call["rate_pp_per_h"]) > 0.95
 
 
 def test_plain_phase_of_another_length_and_place():

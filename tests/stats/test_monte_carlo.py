@@ -6,11 +6,10 @@ import numpy as np
 import pytest
 
 from kit.stats.monte_carlo import (
-    adaptive,
     agrees,
     block_size,
+    blocks_until_stable,
     sorted_interval,
-    summarise,
     tolerance,
 )
 
@@ -61,38 +60,36 @@ def test_shortest_interval_of_a_skewed_distribution():
     assert (low, high) == (pytest.approx(-np.log(0.975), abs=1e-4), pytest.approx(3.6889, abs=1e-3))
 
 
-def test_summary_of_three_outputs():
-    rng = np.random.default_rng(7)
-    found = summarise(rng.normal([[0.0], [5.0], [-2.0]], [[1.0], [2.0], [0.5]], (3, 200_000)), 0.95)
-    # standard error of a mean: 2/√200 000 = 0.0045
-    np.testing.assert_allclose(found.mean, [0, 5, -2], atol=0.02)
-    np.testing.assert_allclose(found.u, [1, 2, 0.5], rtol=0.01)
-    np.testing.assert_allclose(found.low, [-1.96, 5 - 3.92, -2.98], atol=0.05)
+def triangle(i):
+    """Figures of a block of 10⁴ sums of two uniform errors: u, then both ends."""
+    rng = np.random.default_rng([3, i])
+    draws = np.sort(rng.random(10_000) - rng.random(10_000))
+    return np.array([[draws.std()], *([end] for end in sorted_interval(draws, 0.95))])
 
 
-def test_adaptive_is_seeded_and_stops_when_the_digits_stand():
-    def triangle(rng, m):
-        return rng.random((1, m)) - rng.random((1, m))
+def test_blocks_are_drawn_until_the_digits_stand():
+    """u = 0.41. One digit: δ = 0.05 against an end that moves by 0.007 a block: at once.
 
-    first = adaptive(triangle, seed=3, coverage=0.95, digits=2)
-    again = adaptive(triangle, seed=3, coverage=0.95, digits=2)
-    other = adaptive(triangle, seed=4, coverage=0.95, digits=2)
-    assert first.stable
-    assert first.draws % 10_000 == 0
-    assert first.draws >= 20_000
-    np.testing.assert_array_equal(first.summary.low, again.summary.low)
-    assert first.summary.low[0] != other.summary.low[0]
-    # exact: u = 1/√6, ends ±(1 − √0.05), to δ = ½·10⁻²
-    assert first.summary.u[0] == pytest.approx(1 / 6**0.5, abs=0.005)
-    assert first.summary.high[0] == pytest.approx(1 - 0.05**0.5, abs=0.01)
+    Two: 2 · 0.007/√h < 0.005 at h = 8 or so, as the spread of a few blocks has it.
+    """
+    assert blocks_until_stable(triangle, digits=1, most=50) == (2, True)
+    blocks, stable = blocks_until_stable(triangle, digits=2, most=200)
+    assert stable
+    assert 3 <= blocks <= 40
+    assert blocks_until_stable(triangle, digits=2, most=200) == (blocks, True)
 
 
-def test_adaptive_says_when_it_gave_up():
-    found = adaptive(
-        lambda rng, m: rng.random((1, m)), seed=1, coverage=0.95, digits=6, max_draws=30_000
-    )
-    assert not found.stable
-    assert found.draws == 30_000
+def test_blocks_end_at_the_most_that_may_be_drawn():
+    assert blocks_until_stable(triangle, digits=6, most=5) == (5, False)
+    # two at least: one block says nothing of its spread
+    assert blocks_until_stable(triangle, digits=6, most=0) == (2, False)
+
+
+def test_what_is_not_known_is_not_judged():
+    def with_a_gap(i):
+        return np.concatenate([triangle(i), np.full((3, 1), np.nan)], axis=1)
+
+    assert blocks_until_stable(with_a_gap, digits=1, most=50) == (2, True)
 
 
 def test_agreement_needs_both_ends():

@@ -14,14 +14,12 @@ from kit.stats.uncertainty import (
     relative_u_of_s,
     replicate_mean_half_width,
     resolution,
-    sum_of_uniforms_half_width,
     trapezoid_half_width,
     u_between,
     u_rectangular,
     u_resolution,
-    u_trapezoidal,
-    u_triangular,
 )
+from tests.helpers.exact import sum_of_uniforms_half_width
 
 DRAWS = 200_000
 # P(|error| ≤ U) from DRAWS draws: standard error √(0.95 × 0.05/200 000) = 0.05 %
@@ -35,12 +33,9 @@ def fractions(rng: np.random.Generator, n: int) -> np.ndarray:
 def test_simple_distributions():
     # 1/√12 = 0.288675; two of them added: √(2/12) = 1/√6 = 0.408248, the triangle's own u
     assert float(u_resolution(1.0)) == pytest.approx(0.288675, abs=1e-6)
-    assert float(np.hypot(u_resolution(1.0), u_resolution(1.0))) == pytest.approx(
-        float(u_triangular(1.0)), rel=1e-12
-    )
+    two = float(np.hypot(u_resolution(1.0), u_resolution(1.0)))
+    assert two == pytest.approx(6**-0.5, rel=1e-12)
     assert float(u_rectangular(0.5)) == pytest.approx(float(u_resolution(1.0)), rel=1e-12)
-    assert float(u_trapezoidal(2.0, 1.0)) == pytest.approx(2 / 3**0.5)
-    assert float(u_trapezoidal(2.0, 0.0)) == pytest.approx(2 / 6**0.5)
     # off between 14:05 and 14:10: 5/√12 = 1.4434 min
     assert float(u_between(845.0, 850.0)) == pytest.approx(1.4434, abs=1e-4)
 
@@ -234,14 +229,12 @@ def test_effective_degrees_of_freedom():
     assert effective_dof([1, 1, 1], [5, 5, 5]) == pytest.approx(15.0)
 
 
-def test_coverage_factor_and_its_rounding_of_dof():
+def test_coverage_factor_of_degrees_that_are_not_whole():
     assert coverage_factor(0.95) == pytest.approx(1.959964, abs=1e-6)
-    assert coverage_factor(0.95, 18.999, degrees="truncated") == coverage_factor(0.95, 19)
-    assert coverage_factor(0.95, 18.98, degrees="truncated") == coverage_factor(0.95, 18)
-    assert coverage_factor(0.95, 16.7) < coverage_factor(0.95, 16.7, degrees="truncated")
-    assert coverage_factor(0.95, np.inf, degrees="truncated") == coverage_factor(0.95)
+    assert coverage_factor(0.95, 17) < coverage_factor(0.95, 16.7) < coverage_factor(0.95, 16)
+    assert coverage_factor(0.95, np.inf) == coverage_factor(0.95)
     with pytest.raises(ValueError, match="degrees of freedom must be above 0"):
-        coverage_factor(0.95, 0.5, degrees="truncated")
+        coverage_factor(0.95, 0.0)
 
 
 def test_relative_u_of_s_needs_two_values():

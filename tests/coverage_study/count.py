@@ -10,6 +10,7 @@ whose order was claimed.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 from zlib import crc32
 
@@ -21,6 +22,8 @@ from kit.drain.energy import energy
 from kit.drain.order import drain_pairs
 from kit.drain.phases import phase_drain, prepare
 from kit.drain.projections import projections
+from kit.drain.readings import observed
+from kit.drain.segments import segments
 from kit.drain.simulation import simulate
 from kit.drain.split_phases import parts
 from kit.drain.standing import standing
@@ -52,6 +55,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from kit.drain.phases import Prepared
+    from kit.drain.segments import Segments
     from kit.drain.simulation import Simulated
     from kit.session import Session
     from kit.simulate import Truth
@@ -95,6 +99,10 @@ class _Told:
     ready: Prepared
     mix: Mapping[str, float]
 
+    @cached_property
+    def stretches(self) -> Segments:
+        return segments(self.ready, observed(self.session), coverage=SETTINGS.coverage)
+
     def frames(self, drawn: Simulated | None = None) -> Frames:
         """Return what is stated, with draws or without."""
         session, ready = self.session, self.ready
@@ -107,7 +115,12 @@ class _Told:
         if self.mix:
             mixes = {MIX: self.mix}
             found["mix"] = usage_mixes(
-                session, SETTINGS, prepared=ready, mixes=mixes, simulated=drawn
+                session,
+                SETTINGS,
+                prepared=ready,
+                found=self.stretches,
+                mixes=mixes,
+                simulated=drawn,
             )
         return found
 
@@ -118,6 +131,7 @@ class _Told:
             draws=draws,
             seed=seed,
             coverage=SETTINGS.coverage,
+            found=self.stretches,
             mixes={MIX: self.mix} if self.mix else {},
         )
 

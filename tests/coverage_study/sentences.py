@@ -24,7 +24,7 @@ EQUAL = 1e-6
 
 SENTENCES = (
     "longest", "first_in_group", "outlasted", "drained_least", "drained_less", "led",
-    "tied_after", "gained", "lasts_longer", "longer_on_average",
+    "tied_after", "gained", "lasts_longer", "longer_on_average", "longest_on_average",
 )  # fmt: skip
 """Every kind of sentence of `kit.claims`."""
 
@@ -69,9 +69,11 @@ def _true(facts: _Facts, row: Any, means: Mapping[str, float]) -> bool:
         others = [facts.devices.index(row.device_b)]
     if row.code in ("lasts_longer", "longer_on_average"):
         return means[row.device_a] > means[row.device_b] + EQUAL
-    run = facts.runs.index(row.run)
-    if row.code == "first_in_group":
+    if row.code == "first_in_group" or row.group:
         others = [k for k in others if k <= len(facts.devices) // 2]
+    if row.code == "longest_on_average":
+        return _ahead(np.array([means[d] for d in facts.devices]), a, others)
+    run = facts.runs.index(row.run)
     if row.code in ("longest", "first_in_group", "outlasted"):
         return _ahead(facts.off[run], a, others)
     first, last = facts.phases.index(row.phase_from), facts.phases.index(row.phase_to)

@@ -221,10 +221,11 @@ def test_operators_of_the_worlds_start_at_any_second_unless_said():
     assert Operator().starts == "on_the_minute"
 
 
-def said(code, a, b="", verdict="supported", phase="", measurand="runtime", lead=1.0):
+def said(code, a, b="", verdict="supported", phase="", measurand="runtime", lead=1.0, group=""):
+    run = 0 if code.endswith("on_average") else 1
     return {
-        "run": 1, "code": code, "device_a": a, "device_b": b, "phase_from": phase,
-        "phase_to": phase, "measurand": measurand, "verdict": verdict, "lead": lead,
+        "run": run, "code": code, "device_a": a, "device_b": b, "group": group,
+        "phase_from": phase, "phase_to": phase, "measurand": measurand, "verdict": verdict, "lead": lead,
     }  # fmt: skip
 
 
@@ -246,6 +247,8 @@ def test_study_sees_false_sentences_of_every_kind():
         said("longest", longest[0]), said("first_in_group", half[0]),
         said("outlasted", longest[0], longest[-1]), said("lasts_longer", longest[0], longest[1]),
         said("longer_on_average", longest[0], longest[1]),
+        said("longest_on_average", longest[0]),
+        said("longest_on_average", half[0], group="first half"),
         said("drained_least", small[0], phase="p2", measurand="displayed"),
         said("drained_less", small[0], small[-1], phase="p2", measurand="displayed"),
         said("gained", small[0], small[1], phase="p2", measurand="displayed"),
@@ -257,6 +260,8 @@ def test_study_sees_false_sentences_of_every_kind():
         said("longest", longest[1]), said("first_in_group", half[1]),
         said("outlasted", longest[-1], longest[0]), said("lasts_longer", longest[1], longest[0]),
         said("longer_on_average", longest[1], longest[0]),
+        said("longest_on_average", longest[1]),
+        said("longest_on_average", half[1], group="first half"),
         said("drained_least", small[1], phase="p2", measurand="displayed"),
         said("drained_less", small[-1], small[0], phase="p2", measurand="displayed"),
         said("gained", small[1], small[0], phase="p2", measurand="displayed"),

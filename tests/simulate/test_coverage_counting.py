@@ -225,7 +225,8 @@ def said(code, a, b="", verdict="supported", phase="", measurand="runtime", lead
     run = 0 if code.endswith("on_average") else 1
     return {
         "run": run, "code": code, "device_a": a, "device_b": b, "group": group,
-        "phase_from": phase, "phase_to": phase, "measurand": measurand, "verdict": verdict, "lead": lead,
+        "phase_from": phase, "phase_to": phase, "measurand": measurand, "verdict": verdict,
+        "lead": lead,
     }  # fmt: skip
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -24,7 +25,8 @@ EQUAL = 1e-6
 
 SENTENCES = (
     "longest", "first_in_group", "outlasted", "drained_least", "drained_less", "led",
-    "tied_after", "gained", "lasts_longer", "longer_on_average", "longest_on_average",
+    "ahead_after", "tied_after", "gained", "lasts_longer", "longer_on_average",
+    "longest_on_average",
 )  # fmt: skip
 """Every kind of sentence of `kit.claims`."""
 
@@ -45,7 +47,7 @@ class _Facts:
         def cube(column: str) -> Any:
             return truth.drains[column].to_numpy().reshape(shape)
 
-        self.completed = cube("completed").astype(bool)
+        self.begun = cube("exposure_h") > 0.0
         self.drain = {
             "displayed": cube("shown_drain_pp"),
             "true_charge": cube("charge_drain_pp"),
@@ -59,6 +61,17 @@ class _Facts:
 def _ahead(value: Floats, a: int, others: list[int]) -> bool:
     """Return whether the value of a is above those of all the others."""
     return bool(np.all(value[a] > value[others] + EQUAL))
+
+
+_AMONG = re.compile(r"Among those that can be compared \(([^)]*)\)")
+
+
+def _compared(facts: _Facts, row: Any, begun: Floats) -> list[int]:
+    """Return whom a sentence on one device compares it with: those it names, else all then on."""
+    named = _AMONG.search(getattr(row, "statement", ""))
+    if named is None:
+        return [k for k in range(len(facts.devices)) if begun[k]]
+    return [facts.devices.index(name) for name in re.split(r", | and ", named[1])]
 
 
 def _true(facts: _Facts, row: Any, means: Mapping[str, float]) -> bool:
@@ -78,10 +91,10 @@ def _true(facts: _Facts, row: Any, means: Mapping[str, float]) -> bool:
         return _ahead(facts.off[run], a, others)
     first, last = facts.phases.index(row.phase_from), facts.phases.index(row.phase_to)
     if row.code in ("drained_least", "drained_less", "gained"):
-        ready = facts.completed[run, first]
-        others = [k for k in others if ready[k]]
+        if not row.device_b:
+            others = [k for k in _compared(facts, row, facts.begun[run, first]) if k != a]
         return _ahead(-facts.drain[row.measurand][run, first], a, others)
-    if row.code == "led":
+    if row.code in ("led", "ahead_after"):
         return all(_ahead(facts.standing[run, p], a, others) for p in range(first, last + 1))
     msg = f"a sentence of a kind that the study does not know: {row.code}"
     raise ValueError(msg)

@@ -254,6 +254,7 @@ def test_study_sees_false_sentences_of_every_kind():
         said("drained_less", small[0], small[-1], phase="p2", measurand="displayed"),
         said("gained", small[0], small[1], phase="p2", measurand="displayed"),
         said("led", high[0], phase="p2", measurand="displayed"),
+        said("ahead_after", high[0], high[1], phase="p2", measurand="displayed"),
         said("tied_after", high[0], high[1], "not_supported", "p2", "displayed", lead=1.0),
         said("outlasted", longest[-1], longest[0], "not_supported"),
     ]  # fmt: skip
@@ -267,6 +268,7 @@ def test_study_sees_false_sentences_of_every_kind():
         said("drained_less", small[-1], small[0], phase="p2", measurand="displayed"),
         said("gained", small[1], small[0], phase="p2", measurand="displayed"),
         said("led", high[1], phase="p2", measurand="displayed"),
+        said("ahead_after", high[1], high[0], phase="p2", measurand="displayed"),
         said("tied_after", high[0], high[1], "not_supported", "p2", "displayed", lead=-1.0),
     ]  # fmt: skip
     tally = Tally()
@@ -280,6 +282,17 @@ def test_study_sees_false_sentences_of_every_kind():
     # what is tied, or cannot be said, claims nothing
     open_ones = [{**row, "verdict": v} for row in wrong for v in ("tied", "cannot_be_said")]
     assert not count_sentences(Tally(), pd.DataFrame(open_ones), truth, means)
+
+
+def test_a_sentence_is_held_against_those_it_names_else_against_all_that_were_on():
+    truth, _ = one_day(4)
+    devices = [d.id for d in truth.scenario.devices]
+    drain = truth.drains[truth.drains["phase"] == "p2"]["shown_drain_pp"].to_numpy()
+    small = [devices[k] for k in np.argsort(drain)]
+    second = said("drained_least", small[1], phase="p2", measurand="displayed")
+    among = f"Among those that can be compared ({small[1]}, {small[2]} and {small[3]}), …"
+    assert count_sentences(Tally(), pd.DataFrame([{**second, "statement": "…"}]), truth, {})
+    assert not count_sentences(Tally(), pd.DataFrame([{**second, "statement": among}]), truth, {})
 
 
 def test_sentences_about_equal_devices_are_all_false():

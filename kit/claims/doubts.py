@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-__all__ = ["Doubt", "off_doubts", "reading_doubts"]
+__all__ = ["Doubt", "off_doubts", "reading_doubts", "stop_doubts"]
 
 _OFF_COLUMNS = ("last_on_min", "first_off_min", "noted_min")
 
@@ -116,6 +116,41 @@ def reading_doubts(ready: Prepared, run: int) -> list[Doubt]:
     return doubts
 
 
+def stop_doubts(ready: Prepared, run: int) -> list[Doubt]:
+    """Return the doubts about percentages seen at the stop that stand for the end of a phase.
+
+    Parameters
+    ----------
+    ready, run
+        As for `reading_doubts`.
+    """
+    session, obs = ready.chains.session, ready.chains.observed
+    n = len(session.devices)
+    looks = np.flatnonzero((obs.row < 0) & (obs.unit // n == run))
+    if not looks.size:
+        return []
+    offs = session.power_offs
+    rows = {
+        device: row
+        for row, (number, device, on) in enumerate(
+            zip(*(offs[c].tolist() for c in ("run", "device", "still_on")), strict=True)
+        )
+        if number == session.runs[run].number and on
+    }
+    found = ready.chains.observations
+    doubts = []
+    for at in looks.tolist():
+        unit, boundary = int(obs.unit[at]), int(2 * obs.phase[at] + obs.point[at])
+        if found.row[unit, boundary] >= 0 or found.node[unit, boundary] != boundary:
+            continue
+        k, noted = unit % n, float(obs.soc[at])
+        before = obs.soc[(obs.unit == unit) & (obs.row >= 0)]
+        for slip in percentage_slips(noted, high=float(before.min(initial=100.0))):
+            row = rows[session.devices[k].id]
+            doubts.append(Doubt(run, "power_offs", row, "soc_pct", k, boundary, noted, slip))
+    return doubts
+
+
 def _last_reading_min(session: Session, run: int) -> dict[str, float]:
     """Return when each device was last read (min), where the time was noted."""
     obs, n = observed(session), len(session.devices)
@@ -142,10 +177,12 @@ def off_doubts(session: Session, place: int, found: Evidence) -> list[Doubt]:
             noted = known[column]
             if noted != noted or (column == "noted_min" and known["first_off_min"] == noted):
                 continue
-            low, high = 0.0, np.inf
+            # nobody looked after the stop
+            stop = np.inf if run.stop_min is None else run.stop_min
+            low, high = 0.0, max(stop, noted)
             if column == "last_on_min":
                 ends = (known["first_off_min"], known["noted_min"])
-                high = next((v for v in ends if v == v), np.inf)
+                high = next((v for v in ends if v == v), high)
             else:
                 seen = [v for v in (known["last_on_min"], last.get(device)) if v and v == v]
                 low = max([low, *seen])

@@ -19,7 +19,7 @@ from kit.claims.doubted import (
     misnoted_verdicts,
     misread_verdicts,
 )
-from kit.claims.doubts import off_doubts, reading_doubts
+from kit.claims.doubts import off_doubts, reading_doubts, stop_doubts
 from kit.claims.judge import grounds
 from kit.claims.misreadings import SLIP_WORDS, WEIGHTS
 from kit.claims.table import claims
@@ -137,7 +137,7 @@ class _Search:
 
 def _ask_readings(search: _Search, ready: Prepared, asking: Asking, settings: Settings) -> None:
     """Ask a run of all doubts about its percentages."""
-    doubts = reading_doubts(ready, asking.run)
+    doubts = [*reading_doubts(ready, asking.run), *stop_doubts(ready, asking.run)]
     if not doubts or not asking.places.size:
         return
     now = misread_verdicts(ready, asking, doubts, settings)
@@ -193,9 +193,11 @@ class _Source:
 def _told(source: _Source, run: Run, doubt: Doubt) -> tuple[str, str, str, str, str]:
     """Return what, phase, point, the number noted and the other one, in words."""
     phase = str(source.phase[doubt.row])
-    if doubt.frame == "readings":
+    if doubt.column == "soc_pct":
         places = 0 if float(doubt.noted).is_integer() else 1
         noted, instead = (f"{number(v, places)} %" for v in (doubt.noted, doubt.slip.value))
+        if doubt.frame == "power_offs":
+            return "still on", phase, "percentage at the stop", noted, instead
         return "reading", phase, str(source.point[doubt.row]), noted, instead
     noted, instead = _time(run, doubt.noted), _time(run, doubt.slip.value)
     return "power-off", phase, _OFF_WORDS[doubt.column], noted, instead

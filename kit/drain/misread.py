@@ -39,16 +39,29 @@ def _taken(whole: Any, names: tuple[str, ...], unit: Ints) -> dict[str, Any]:
     return {name: getattr(whole, name)[unit] for name in names}
 
 
-def _steps(chains: Chains, obs: Observed, unit: Ints, row: Ints, value: Floats) -> Floats:
+def _taken_from(obs: Observed, old: Observations, unit: Ints, boundary: Ints) -> Ints:
+    """Return which observation stands for each boundary, (M,): a reading, or a look at the stop."""
+    row = old.row[unit, boundary]
+    noted = np.flatnonzero(obs.row >= 0)
+    place = np.full(int(obs.row.max(initial=-1)) + 1, -1, dtype=np.int64)
+    place[obs.row[noted]] = noted
+    at = np.where(row >= 0, place[row] if place.size else -1, -1)
+    for m in np.flatnonzero(row < 0).tolist():
+        where = 2 * obs.phase + obs.point == boundary[m]
+        at[m] = np.flatnonzero((obs.row < 0) & (obs.unit == unit[m]) & where)[0]
+    return at
+
+
+def _steps(chains: Chains, obs: Observed, unit: Ints, at: Ints, value: Floats) -> Floats:
     """Return the step of the display of each altered unit, as its altered values show it."""
     device = obs.unit % len(chains.devices)
     steps = np.empty(unit.size)
     for k in np.unique(chains.unit_device[unit]).tolist():
         gauge = chains.session.devices[k].gauge
         mine = np.flatnonzero((device == k) & ~obs.tick)
-        soc, rows = obs.soc[mine], obs.row[mine]
+        soc = obs.soc[mine]
         for m in np.flatnonzero(chains.unit_device[unit] == k).tolist():
-            steps[m] = step_of(gauge, np.where(rows == row[m], value[m], soc))
+            steps[m] = step_of(gauge, np.where(mine == at[m], value[m], soc))
     return steps
 
 
@@ -98,10 +111,10 @@ def misread_chains(chains: Chains, unit: Ints, boundary: Ints, value: Floats) ->
     obs = chains.observed
     old = chains.observations
     each = np.arange(unit.size)
-    row = old.row[unit, boundary]
+    at = _taken_from(obs, old, unit, boundary)
     level = old.level[unit]
     level[each, boundary] = value
-    step = _steps(chains, obs, unit, row, value)
+    step = _steps(chains, obs, unit, at, value)
     shown = old.shown[unit]
     shown[each, boundary] = value
     found = replace(
@@ -112,10 +125,7 @@ def misread_chains(chains: Chains, unit: Ints, boundary: Ints, value: Floats) ->
         **_taken(old, ("node", "weight", "late", "late_u", "start_u", "row"), unit),
     )
     if searches_boundaries(obs):
-        place = np.full(len(session.readings), -1, dtype=np.int64)
-        of_rows = np.flatnonzero(obs.row >= 0)
-        place[obs.row[of_rows]] = of_rows
-        other = Misread(unit=unit, at=place[row], value=value, step=step)
+        other = Misread(unit=unit, at=at, value=value, step=step)
         _search_again(chains, obs, other, found)
     node = found.node
     levels = np.where(node >= 0, np.take_along_axis(level, np.maximum(node, 0), axis=1), np.nan)
@@ -130,7 +140,7 @@ def misread_chains(chains: Chains, unit: Ints, boundary: Ints, value: Floats) ->
     high = np.concatenate([o.high for o in chains.off_times])
     last_t, last = last_read(high, obs)
     last_pct = np.where(last >= 0, np.append(obs.soc, np.nan)[last], np.nan)[unit]
-    is_last = (last[unit] >= 0) & (np.append(obs.row, -1)[last[unit]] == row)
+    is_last = last[unit] == at
     seen = LastLevel(
         low=low, high=high[unit], noted_pct=logged_ends(session)[1][unit], read_at=last_t[unit],
         read_pct=np.where(is_last, value, last_pct),

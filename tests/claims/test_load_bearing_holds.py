@@ -20,6 +20,7 @@ from kit.read.record import read_record
 from kit.results import Settings
 from kit.simulate import random_day, simulate_day
 from tests.coverage_study.worlds import WORLDS
+from tests.helpers.builders import BARE, make_session
 from tests.helpers.files import SAMPLES
 
 SETTINGS = Settings()
@@ -190,3 +191,24 @@ def test_the_sentences_asked_are_those_that_the_report_prints(name):
     asked = {table.said[place].statement for place in table.claims}
     others = {c.code for c in table.said if c.statement not in asked}
     assert others <= {"longer_on_average", "longest_on_average", "lasts_longer"}
+
+
+def test_the_percentage_at_the_stop_can_bear_a_conclusion():
+    # A is still on with 40 at the stop, the end of p2: 71 − 40 = 31 pp, B 71 − 45 = 26: B drained
+    # less. One off, 41, leaves 30, 4 apart. A 0 for a 6: 71 − 46 = 25 pp, 1 apart, which is tied.
+    session = make_session(
+        phases={"p1": 60, "p2": 60}, devices=["A", "B"], start=None, assumptions=BARE,
+        readings={"A": [97, 71], "B": [97, 71, 45]}, still_on={"A": 120.0},
+    )  # fmt: skip
+    session = replace(session, power_offs=session.power_offs.assign(soc_pct=40.0, phase="p2"))
+    frame = bearing(session, SETTINGS).readings
+    at_stop = frame[frame["what"] == "still on"]
+    told = {(r.noted, r.instead, r.slip) for r in at_stop.itertuples()}
+    assert told == {("40 %", "46 %", "a digit confused")}
+    assert set(at_stop["verdict_if_misread"]) == {"tied"}
+    table = Table(session)
+    place = {c.statement: p for p, c in enumerate(table.said)}
+    for row in at_stop.itertuples():
+        offs = session.power_offs.assign(soc_pct=float(row.instead.split()[0]))
+        now, _ = table.again(replace(session, power_offs=offs))
+        assert now[place[row.statement]] == row.verdict_if_misread

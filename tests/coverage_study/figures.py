@@ -16,6 +16,7 @@ __all__ = [
     "FALSE",
     "INTERVALS",
     "MADE",
+    "NAIVE",
     "POWER",
     "SAID",
     "WARNED",
@@ -82,6 +83,12 @@ FALSE = {
     "sentence false in session": "sentences",
     "any false in session": "**any**",
 }
+NAIVE = {
+    "displayed naive in session": "naive d",
+    "true_charge naive in session": "naive q",
+}
+"""What the whole numbers alone, without a margin, would claim falsely."""
+
 POWER = {
     "displayed table power": "d, table",
     "displayed pair power": "d, pair",

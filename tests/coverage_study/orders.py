@@ -37,6 +37,9 @@ FAR_PP = 3.0
 FAR_MIN = 6.0
 """… and whose true power-offs are at least this far apart (min)."""
 
+NAIVE_PP = 0.5
+"""Drains that differ by more than this differ as whole numbers."""
+
 DIFFERENCES_PP = (1.0, 2.0, 3.0, 4.0, 5.0, 6.0)
 DIFFERENCES_MIN = (1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0)
 """Power is also counted by true differences, ± ½."""
@@ -50,7 +53,13 @@ def count_drain_claims(tally: Tally, pairs: pd.DataFrame, truth: Truth) -> bool:
     for measurand, column in MEASURANDS:
         true = truth.drains[f"{column}_drain_pp"].to_numpy().reshape(-1, n)
         more = (true[:, first] - true[:, second]).ravel()
-        table, single = of_measurand(pairs, measurand, ("verdict_table", "verdict_single"))
+        table, single, apart = of_measurand(
+            pairs, measurand, ("verdict_table", "verdict_single", "difference_pp")
+        )
+        # without any margin: whoever lost fewer whole per cents is said to have drained less
+        with np.errstate(invalid="ignore"):
+            naive = (np.abs(apart) > NAIVE_PP) & (np.sign(apart) * more < EQUAL)
+        tally.add(f"{measurand} naive in session", bool(naive.any()))
         for rule, verdict in (("table", table), ("pair", single)):
             a, b = verdict == "a", verdict == "b"
             false = (a & (more > -EQUAL)) | (b & (more < EQUAL))

@@ -27,6 +27,7 @@ from tests.coverage_study.figures import (
     LEAST_PERCENT,
     MADE,
     MOST_PERCENT,
+    NAIVE,
     POWER,
     SAID,
     WARNED,
@@ -101,7 +102,12 @@ def _figures(tallies: Sequence[tuple[World, Tally]], columns: dict[str, str]) ->
 
 def _false_figures(tallies: Sequence[tuple[World, Tally]]) -> str:
     """Return the table of false claims, with the number of sessions each row stands on."""
-    columns = {**FALSE, "displayed pair false": "pair d", "true_charge pair false": "pair q"}
+    columns = {
+        **FALSE,
+        "displayed pair false": "pair d",
+        "true_charge pair false": "pair q",
+        **NAIVE,
+    }
     used = {k: v for k, v in columns.items() if any(t.trials[k] for _, t in tallies)}
     rows = [
         [w.name, str(t.trials["any false in session"]), *(_cell(w, t, name) for name in used)]
@@ -160,6 +166,8 @@ cases is left out ({NO_CASES}), of power one of fewer than {ENOUGH_FOR_POWER}.
   Where devices are truly equal, every such statement is false.
 - *Pair false*: comparisons in which the rule for one pair chosen beforehand claims an order
   that is not true.
+- *Naive*: sessions in which a false order of drains would be claimed if no margin were kept, and
+  whoever lost fewer whole per cents of the display were said to have drained less.
 - *Power*: pairs whose true drains differ by at least {FAR_PP:g} pp (power-offs by {FAR_MIN:g} min)
   and whose order is claimed.
 - *Sentences*: those of the claims table (`kit.claims`), of every kind: what is called supported,

@@ -46,6 +46,13 @@ def test_what_is_promised_is_kept_in_every_world(name):
     assert shortfalls(BY_NAME[name], tally_of(name)) == []
 
 
+def test_integers_without_a_margin_claim_falsely_where_all_are_equal():
+    """In practically every session; the kit in at most 5 %, as is held above."""
+    assert tally_of("all equal").percent("displayed naive in session") >= 95.0
+    for name in ("all equal", "all equal, gauge ±3"):
+        assert tally_of(name).percent("true_charge naive in session") >= 95.0
+
+
 # --------------------------------------------------------------------- against the page
 
 

@@ -293,7 +293,9 @@ def test_an_open_end_is_one_sentence_and_no_table():
     assert OPEN_END in sections.open_end_sentence(results)
     told = elapsed_fit(open_ended(315.0), logged("p5", 14.0 * 40 / 60), runtimes(open_ended(315.0)))
     results = replace(results, extra={"elapsed_fit": told})
-    assert quality.elapsed_fit(results) is not None
+    table = quality.elapsed_fit(results)
+    assert table is not None
+    assert table.rows[0][-1] == "not the phase lengths"
     assert sections.open_end_sentence(results) == ""
 
 

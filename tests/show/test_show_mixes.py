@@ -67,6 +67,37 @@ def test_the_table_has_hours_places_and_what_a_mix_is() -> None:
     assert plain(table.notes[0]) == "“half”: idle 50 %, game 50 % of the time."
 
 
+def test_the_own_mix_names_what_it_leaves_out() -> None:
+    """Idle 60 min, gaming 60 min, video 80 min, in which only a was read: 80 of 200 min, 40 %."""
+    phases = [
+        Phase(id=p, label=p, activity=p, planned_min=length)
+        for p, length in (("idle", 60), ("game", 60), ("video", 80))
+    ]
+    changes = {"phases": phases, "readings": {"a": [95, 90, 70, 50], "b": [95, 85, 70]}}
+    (table,) = tables.mixes(results_of(two({}, **changes)))
+    assert plain(table.notes[0]).startswith("“as in this session”: idle 50 %, game 50 %")
+    assert plain(table.notes[1]) == (
+        "“as in this session” leaves out video, 40 % of the time, for want of a phase of every "
+        "device that can stand for it."
+    )
+    (whole,) = tables.mixes(results_of(two({})))
+    assert not any("leaves out" in note for note in whole.notes)
+
+
+def test_what_is_left_out_of_a_shared_phase_counts_by_its_parts() -> None:
+    """Crossover of 60 min, half map, half film; b was not read at its end: 60 of 180 min, 33 %."""
+    phases = [
+        *(Phase(id=p, label=p, activity=p, planned_min=60) for p in ("idle", "game")),
+        Phase(id="both", label="both", kind="crossover", parts=("map", "film"), planned_min=60,
+              first_half=("a",)),
+    ]  # fmt: skip
+    inside = [{"device": "a", "phase": "both", "point": "inside", "t_min": 150.0, "soc_pct": 60}]
+    changes = {"phases": phases, "readings": {"a": [95, 90, 70, 50], "b": [95, 85, 70]},
+               "more_readings": inside}  # fmt: skip
+    (table,) = tables.mixes(results_of(two({}, **changes)))
+    assert "leaves out map and film, 33 % of the time" in plain(table.notes[1])
+
+
 def test_a_mix_that_a_device_cannot_do_says_what_is_missing() -> None:
     session = two({"half": {"idle": 1, "game": 1}}, readings={"a": [95, 90, 70], "b": [95, 85]})
     (table,) = tables.mixes(results_of(session))

@@ -6,6 +6,8 @@ import math
 from typing import TYPE_CHECKING
 
 from kit.display import Column, Table
+from kit.drain.usage_mix import OWN_MIX
+from kit.labels import full_name
 from kit.show.tables.cells import Names, note_long_names, place, rows_of, run_words
 from kit.show.tables.drain import by_drawing
 from kit.units import MISSING, NO_BREAK, estimate, interval, joined, percent
@@ -16,6 +18,7 @@ if TYPE_CHECKING:
 
 __all__ = ["mix_made_of", "mixes"]
 
+MIN_PER_H = 60.0
 MIXES_PER_TABLE = 4
 """Mixes side by side that stay readable on an A4 page; more are set in several tables."""
 
@@ -52,6 +55,7 @@ def mixes(results: Results) -> tuple[Table, ...]:
     lacking = _lacking(results, names)
     notes = (
         *(f"“{mix}”: {mix_made_of(results, mix)} of the time." for mix in frame["mix"].unique()),
+        *_left_out(results),
         "In square brackets the place on that mix; a range of places is a tie.",
         *lacking,
         *by_drawing(frame),
@@ -81,6 +85,42 @@ def mixes(results: Results) -> tuple[Table, ...]:
         )
         for number, group in enumerate(groups, start=1)
     )  # fmt: skip
+
+
+def _hours_of(results: Results) -> dict[str, float]:
+    """Return the hours of each activity in the session: phases by their length, parts by device."""
+    session = results.session
+    activity = {p.id: p.activity for p in session.phases if p.evaluated and not p.is_split}
+    hours: dict[str, float] = {}
+    for row in rows_of(session.spans):
+        if activity.get(row.phase) and not math.isnan(row.duration_min):
+            name = activity[row.phase]
+            hours[name] = hours.get(name, 0.0) + row.duration_min / MIN_PER_H
+    parts = results.parts[results.parts["device"] != ""] if len(results.parts) else results.parts
+    for part, here in parts.groupby("part", sort=False):
+        mean = float(here.groupby(["run", "phase"])["exposure_h"].mean().sum())
+        hours[str(part)] = hours.get(str(part), 0.0) + mean
+    return hours
+
+
+def _left_out(results: Results) -> list[str]:
+    """Return which activities the session's own mix leaves out, and how much of the time."""
+    made = results.extra["mix_parts"]
+    taken = set(made.loc[made["mix"] == OWN_MIX, "activity"].tolist())
+    if not taken:
+        return []
+    hours = _hours_of(results)
+    left = [name for name in hours if name not in taken]
+    total = sum(hours.values())
+    if not left or not total > 0.0:
+        return []
+    share = percent(round(sum(hours[name] for name in left) / total, 2))
+    every = "every device in every run" if len(results.session.runs) > 1 else "every device"
+    return [
+        f"“{OWN_MIX}” leaves out {joined(full_name(name, name) for name in left)}, {share} of the "
+        f"time, for want of a phase of {every} that can stand for "
+        f"{'it' if len(left) == 1 else 'them'}."
+    ]
 
 
 def _lacking(results: Results, names: Names) -> list[str]:

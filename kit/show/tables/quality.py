@@ -12,6 +12,7 @@ from kit.units import MISSING, estimate, h_mm, joined, number, percent, quantity
 
 if TYPE_CHECKING:
     from kit.results import Results
+    from kit.show.tables.cells import Row
 
 __all__ = ["data_quality", "elapsed_fit"]
 
@@ -91,7 +92,7 @@ def elapsed_fit(results: Results) -> Table | None:
                 ),
                 _share(row.share_stated, row.exposure_stated_min),
                 _share(row.share_summed, row.exposure_summed_min),
-                _FIT_WORDS.get(row.verdict, row.verdict),
+                _fits(row),
             )
             for row in rows_of(frame)
         ),
@@ -99,6 +100,12 @@ def elapsed_fit(results: Results) -> Table | None:
             f"{joined(who)}: {reason.rstrip('.')}." for reason, who in whose.items()
         ),
     )  # fmt: skip
+
+
+def _fits(row: Row) -> str:
+    if row.verdict == "neither" and math.isnan(row.summed_min):
+        return "not the phase lengths"
+    return _FIT_WORDS.get(row.verdict, str(row.verdict))
 
 
 def _share(share: float, minutes: float) -> str:

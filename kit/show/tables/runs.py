@@ -146,7 +146,7 @@ def _mean_notes(frame: pd.DataFrame, *, fitted: bool) -> tuple[str, ...]:
     if (frame["mean_h_u"].isna() & (2 * frame["observed"] < frame["runs"])).any():
         notes.append(
             "There is none where most runs were not seen to their end: the few that ended do not "
-            "show how they scatter, and the mean counts the others as if they had ended there."
+            "show how they scatter, and the mean counts the others only up to that time."
         )
     if (frame["of"] != "device").any() and frame["mean_h_u"].isna().any():
         notes.append("Several runs of several units, or of unlike devices, have none either.")

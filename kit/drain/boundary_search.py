@@ -118,6 +118,14 @@ def after_noted(noted: Floats, boundary: Floats, share: float) -> Floats:
 
     A digital clock shows a minute that has begun: on average half a minute has passed. Where both
     times were noted in this way that cancels.
+
+    Examples
+    --------
+    A change noted to the minute, after a boundary kept exactly: half a minute later than the note
+    says. After a boundary noted to the minute as well the two halves cancel:
+
+    >>> after_noted(np.array([1.0, 1.0]), np.array([0.0, 1.0]), 0.5).tolist()
+    [0.5, 0.0]
     """
     return share * (noted - np.minimum(boundary, noted))
 
@@ -128,6 +136,17 @@ def own_or_beside(level: Floats, joined: Bools) -> Ints:
     ``level`` (units, boundaries): NaN where there is none. ``joined`` (units, phases): whether an
     observation may be carried between the end of the phase before and the start of this one
     (nothing was charged between).
+
+    Examples
+    --------
+    Read at boundaries 0, 1 and 3; the second phase starts with the reading that ended the first,
+    unless the device was charged between:
+
+    >>> level = np.array([[100.0, 87.0, np.nan, 75.0]])
+    >>> own_or_beside(level, np.array([[True, True]])).tolist()
+    [[0, 1, 1, 3]]
+    >>> own_or_beside(level, np.array([[True, False]])).tolist()
+    [[0, 1, -1, 3]]
     """
     n_units, n_states = level.shape
     own = np.where(np.isnan(level), -1, np.arange(n_states))
@@ -152,7 +171,21 @@ class Timed:
 
 
 def timed(obs: Observed, unit: int, step: float) -> Timed:
-    """Return the timed observations of a unit whose display has a step (%)."""
+    """Return the timed observations of a unit whose display has a step (%).
+
+    Examples
+    --------
+    A reading of 94 % half-way, besides those of the start and the end: it alone is tied to no
+    boundary, and the display fell (100 − 88)/60 = 0.2 pp a minute:
+
+    >>> from kit.drain.readings import observed
+    >>> from tests.helpers.builders import make_session
+    >>> s = make_session(phases={"p1": 60}, readings={"a": [100, 88]},
+    ...     more_readings=[{"device": "a", "point": "inside", "t_min": 30, "soc_pct": 94}])
+    >>> found = timed(observed(s), 0, 1.0)
+    >>> found.t.tolist(), found.soc.tolist(), float(found.rate_pp_per_min)
+    ([30.0], [94.0], 0.2)
+    """
     rows = np.flatnonzero((obs.unit == unit) & ~np.isnan(obs.t))
     if np.any(np.diff(obs.t[rows]) < 0.0):
         rows = rows[np.argsort(obs.t[rows], kind="stable")]
@@ -255,6 +288,23 @@ def search(draft: Draft, obs: Observed, bounds: Bounds, step: Floats) -> None:
         Of all units.
     step
         Shape (K,). Steps of the displays (%).
+
+    Examples
+    --------
+    As for `search_one`, with what each unit's log holds: 88 % read inside at minute 58 stands for
+    the end at minute 60:
+
+    >>> from kit.drain.readings import observed
+    >>> from tests.helpers.builders import make_session
+    >>> s = make_session(phases={"p1": 60}, readings={"a": [100]},
+    ...     more_readings=[{"device": "a", "point": "inside", "t_min": 58, "soc_pct": 88}])
+    >>> nothing = np.zeros((1, 2))
+    >>> bounds = Bounds(times=np.array([[0.0, 60.0]]), own_step=nothing, start_step=nothing,
+    ...     joined=np.array([[True]]), over=np.array([np.inf]), tau=2.0, share=0.0)
+    >>> draft = Draft.empty((1, 2))
+    >>> search(draft, observed(s), bounds, np.array([1.0]))
+    >>> draft.level[0, 1].item(), draft.late[0, 1].item()
+    (88.0, -2.0)
     """
     for k in np.unique(obs.unit[(obs.point == 2) | obs.tick]).tolist():
         search_one(draft, k, timed(obs, k, float(step[k])), bounds, float(step[k]))
@@ -264,6 +314,22 @@ def search_one(draft: Draft, k: int, unit: Timed, bounds: Bounds, step: float) -
     """Look through the timed observations of one unit; changes row ``k`` of ``draft``.
 
     A boundary that is both an end and a start, with nothing between, is looked at once.
+
+    Examples
+    --------
+    The end at minute 60 was not read; 88 % was, inside, at minute 58. It stands for the end, made
+    58 − 60 = −2 minutes after it:
+
+    >>> nothing = np.zeros((1, 2))
+    >>> bounds = Bounds(times=np.array([[0.0, 60.0]]), own_step=nothing, start_step=nothing,
+    ...     joined=np.array([[True]]), over=np.array([np.inf]), tau=2.0, share=0.0)
+    >>> log = Timed(t=np.array([58.0]), soc=np.array([88.0]), resolution=np.array([1.0]),
+    ...     row=np.array([7]), ticks=find_ticks(*[np.zeros(0)] * 3, np.zeros(0, dtype=bool),
+    ...     np.zeros(0, dtype=np.int64), 1.0), rate_pp_per_min=0.2)
+    >>> draft = Draft.empty((1, 2))
+    >>> search_one(draft, 0, log, bounds, 1.0)
+    >>> draft.level[0, 1].item(), draft.late[0, 1].item(), draft.row[0, 1].item()
+    (88.0, -2.0, 7)
     """
     times, joined = bounds.times[k], bounds.joined[k]
     length = times[1::2] - times[0::2]

@@ -64,6 +64,21 @@ def other_lines(session: Session, off_times: Sequence[OffTimes]) -> Iterator[Lin
         The record.
     off_times
         Bounds of the power-offs, one for each run.
+
+    Examples
+    --------
+    Last seen on at 5:00 and first seen off at 5:03, by a digital clock: off before 5:04, four
+    minutes wide; the start noted as 8:00 lies before 8:01, one minute wide:
+
+    >>> from kit.drain.off_times import off_times
+    >>> from tests.helpers.builders import make_session, seen
+    >>> s = make_session(phases={"p1": 600}, readings={"a": [90]}, power_offs={"a": seen(300, 303)})
+    >>> for line in other_lines(s, off_times(s)):
+    ...     print(line.source, "·", line.value, line.unit)
+    shape of the gauge · ½ ± ½ of the effect
+    rate turned into hours · 8 × fourth power of the relative u
+    minutes of the power-off · 4 min wide
+    minute of the start · 1 min wide
     """
     rated = [d for d in session.devices if rated_energy(d) is not None]
     if rated:

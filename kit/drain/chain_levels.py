@@ -38,13 +38,36 @@ _MIN_RATE_PHASE_H = 10.0 / 60.0
 
 
 def device_conditions(session: Session, device: int) -> dict[str, object]:
-    """Return the conditions of one device: the session's, with the device's exceptions."""
+    """Return the conditions of one device: the session's, with the device's exceptions.
+
+    Examples
+    --------
+    >>> from kit.session import Device
+    >>> from tests.helpers.builders import make_session
+    >>> dim = Device(id="a", label="a", conditions={"brightness_pct": 40})
+    >>> s = make_session(devices=[dim], conditions={"brightness_pct": 60, "network": "off",
+    ...                                             "dimming": "not recorded"})
+    >>> device_conditions(s, 0)
+    {'brightness_pct': 40, 'network': 'off'}
+    """
     merged = {**session.conditions, **session.devices[device].conditions}
     return {k: v for k, v in merged.items() if v != "not recorded"}
 
 
 def logged_ends(session: Session) -> tuple[Ints, Floats]:
-    """Return phase (−1: none) and percentage noted for each unit's power-off."""
+    """Return phase (−1: none) and percentage noted for each unit's power-off.
+
+    Examples
+    --------
+    a in the second phase at 1 %, b nowhere:
+
+    >>> from tests.helpers.builders import make_session
+    >>> s = make_session(devices=["a", "b"], phases={"p1": 60, "p2": 60},
+    ...     power_offs={"a": {"noted_min": 99, "phase": "p2", "soc_pct": 1}})
+    >>> phase, pct = logged_ends(s)
+    >>> phase.tolist(), pct.tolist()
+    ([1, -1], [1.0, nan])
+    """
     n = len(session.devices)
     logged = np.full(len(session.runs) * n, -1, dtype=np.int64)
     pct = np.full(logged.shape, np.nan)
@@ -64,6 +87,23 @@ def started_full(session: Session, observations: Observations, device: Ints) -> 
     """Return which units, of the devices given, started at a known full charge.
 
     The first reading shows 100 %; or there is none and the conditions state a start at 100 %.
+
+    Examples
+    --------
+    a shows 100 %; b shows 99 %; c was not read, and nothing is stated of its start:
+
+    >>> from kit.drain.chains import build_chains
+    >>> from tests.helpers.builders import make_session
+    >>> first = {"a": [100, 90], "b": [99, 90], "c": [None, 90]}
+    >>> s = make_session(phases={"p1": 60}, readings=first)
+    >>> started_full(s, build_chains(s).observations, np.arange(3)).tolist()
+    [True, False, False]
+
+    With a start at 100 % stated c is full as well, and b is what was read:
+
+    >>> s = make_session(phases={"p1": 60}, readings=first, conditions={"start_charge_pct": 100})
+    >>> started_full(s, build_chains(s).observations, np.arange(3)).tolist()
+    [True, False, True]
     """
     n = len(session.devices)
     if not observations.level.shape[1]:
@@ -82,6 +122,20 @@ def busiest_rates(levels: Floats, length_h: Floats, factor: float) -> Floats:
     """Return the highest rate to allow for in a gap; of all units where a unit has none.
 
     ``levels`` of shape (…, K, 2P).
+
+    Examples
+    --------
+    12 pp in 1 h and 18 pp in ½ h: 36 pp/h, times 1.15 = 41.4 pp/h. The second unit has no reading
+    and gets the same:
+
+    >>> levels = np.array([[100.0, 88.0, 88.0, 70.0], [np.nan] * 4])
+    >>> busiest_rates(levels, np.array([[1.0, 0.5], [1.0, 0.5]]), 1.15).round(1).tolist()
+    [41.4, 41.4]
+
+    Five minutes are too short to count: of 12 pp/h and 4 pp in 5 min the first is taken:
+
+    >>> busiest_rates(np.array([[100.0, 88.0, 88.0, 84.0]]), np.array([[1.0, 5 / 60]]), 1.0).tolist()
+    [12.0]
     """
     if not length_h.size:
         return np.zeros(levels.shape[:-1])
@@ -95,7 +149,19 @@ def busiest_rates(levels: Floats, length_h: Floats, factor: float) -> Floats:
 
 
 def last_read(high: Floats, obs: Observed) -> tuple[Floats, Ints]:
-    """Return when each unit was last read before it was off, and which observation that is."""
+    """Return when each unit was last read before it was off, and which observation that is.
+
+    Examples
+    --------
+    Read at 0 and 60 min and once more, by mistake, at 120; off by 100: the second reading counts:
+
+    >>> from kit.drain.readings import observed
+    >>> from tests.helpers.builders import make_session
+    >>> obs = observed(make_session(phases={"p1": 60, "p2": 60}, readings={"a": [100, 40, 35]}))
+    >>> at, which = last_read(np.array([100.0]), obs)
+    >>> at.tolist(), which.tolist()
+    ([60.0], [1])
+    """
     last_t = np.full(high.size, -np.inf)
     last = np.full(high.size, -1, dtype=np.int64)
     timed = ~np.isnan(obs.t) & (obs.t <= np.where(np.isnan(high), np.inf, high)[obs.unit])
@@ -121,6 +187,18 @@ def off_percentages(most: float, seen: LastLevel, busiest: Floats) -> Floats:
 
     0 to ``most``, and not above the percentage last seen; but if not even a very fast drain could
     have taken the device there since it was last seen, what is left by that.
+
+    Examples
+    --------
+    3 % last seen at 290 min, off by 300: 0 to 3 %. 40 % last seen 12 minutes before, busiest rate
+    20 pp/h: the fastest drain takes 2.5 × 20 × 12/60 = 10 pp, and a reading may be one point high,
+    so at least 40 − 1 − 10 = 29 % were left, well above 5:
+
+    >>> nan = np.array([np.nan, np.nan])
+    >>> seen = LastLevel(low=nan, high=np.array([300.0, 300.0]), noted_pct=nan,
+    ...     read_at=np.array([290.0, 288.0]), read_pct=np.array([3.0, 40.0]))
+    >>> off_percentages(5.0, seen, np.array([20.0, 20.0])).tolist()
+    [[0.0, 3.0], [29.0, 40.0]]
     """
     noted = ~np.isnan(seen.noted_pct)
     pct = np.where(noted, seen.noted_pct, seen.read_pct)

@@ -194,6 +194,17 @@ def ends_of(session: Session, spans: PhaseTimes, unit: Ints, low: Floats, high: 
         Times of the phases of all units, unplaced gaps included.
     unit, low, high
         Shape (M,). Which units, and the bounds of their power-offs (min).
+
+    Examples
+    --------
+    Off between 80 and 84 min in a record of two phases of an hour: in the second (1), middle 82,
+    u = 4/√12 = 1.15 min; nothing is begun after it (2):
+
+    >>> from tests.helpers.builders import make_session
+    >>> s = make_session(devices=["a"], phases={"p1": 60, "p2": 60})
+    >>> found = ends_of(s, phase_times(s), np.array([0]), np.array([80.0]), np.array([84.0]))
+    >>> int(found.death[0]), int(found.gone[0]), float(found.middle[0]), round(float(found.u[0]), 2)
+    (1, 2, 82.0, 1.15)
     """
     seen = np.isfinite(high) & np.isfinite(low)
     middle = np.where(seen, (low + np.where(seen, high, 0.0)) / 2.0, np.nan)
@@ -278,7 +289,16 @@ def _located(spans: PhaseTimes, unplaced: UnplacedGaps) -> Floats:
 
 
 def search_bounds(chains: Chains) -> Bounds:
-    """Return what a search of the boundaries of all units goes by."""
+    """Return what a search of the boundaries of all units goes by.
+
+    Examples
+    --------
+    >>> from tests.helpers.builders import make_session
+    >>> found = search_bounds(build_chains(make_session(phases={"p1": 60, "p2": 30},
+    ...     readings={"a": [100, 87, 75]}, gaps={"p2": 5})))
+    >>> found.times.tolist(), found.tau
+    ([[0.0, 60.0, 65.0, 95.0]], 2.0)
+    """
     session = chains.session
     spans = phase_times(session)
     high = np.concatenate([o.high for o in chains.off_times])

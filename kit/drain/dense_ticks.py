@@ -62,6 +62,20 @@ def phase_ticks(ready: Prepared) -> list[PhaseTicks]:
     -------
     list
         In the order of run, phase, device; only phases with at least one change.
+
+    Examples
+    --------
+    Changes to 89, 88 and 87 % noted at 10, 20 and 32 minutes: 10 and 12 min, 0.167 and 0.2 h, for
+    one point; the level of each is taken between the two numbers, 89.5 % for 90 to 89:
+
+    >>> from kit.drain.phases import prepare
+    >>> from tests.helpers.builders import make_session
+    >>> s = make_session(phases={"p1": 60}, readings={"a": [90, 84]}, more_readings=[
+    ...     {"device": "a", "phase": "p1", "kind": "tick", "t_min": t, "soc_pct": n}
+    ...     for t, n in ((10, 89), (20, 88), (32, 87))])
+    >>> one, = phase_ticks(prepare(s))
+    >>> one.per_pp.round(3).tolist(), one.level.tolist()
+    ([0.167, 0.2], [89.5, 88.5, 87.5])
     """
     chains = ready.chains
     session = chains.session

@@ -67,19 +67,45 @@ class Drawn:
 
 
 def single(values: NDArray[np.floating]) -> Draws:
-    """Return values in single precision."""
+    """Return values in single precision.
+
+    Examples
+    --------
+    >>> single(np.array([0.5, 0.25])).dtype.name
+    'float32'
+    """
     return np.asarray(values, dtype=np.float32)
 
 
 def centred(rng: np.random.Generator, m: int) -> Draws:
-    """Return uniform draws between −½ and ½."""
+    """Return uniform draws between −½ and ½.
+
+    Examples
+    --------
+    Their standard deviation is 1/√12 = 0.289:
+
+    >>> drawn = centred(np.random.default_rng(1), 100_000)
+    >>> bool(np.abs(drawn).max() <= 0.5), round(float(drawn.std()), 3)
+    (True, 0.289)
+    """
     drawn = rng.random(m, dtype=np.float32)
     drawn -= np.float32(0.5)
     return drawn
 
 
 def uniform(rng: np.random.Generator, m: int, low: float, high: float) -> Draws:
-    """Return uniform draws between two bounds."""
+    """Return uniform draws between two bounds.
+
+    Examples
+    --------
+    Between 2 and 5: mean 3.5, standard deviation 3/√12 = 0.87:
+
+    >>> drawn = uniform(np.random.default_rng(1), 100_000, 2.0, 5.0)
+    >>> bool(drawn.min() >= 2.0), round(float(drawn.mean()), 1), round(float(drawn.std()), 2)
+    (True, 3.5, 0.87)
+    >>> uniform(np.random.default_rng(1), 2, 4.0, 4.0).tolist()
+    [4.0, 4.0]
+    """
     if high == low:
         return np.full(m, low, dtype=np.float32)
     drawn = rng.random(m, dtype=np.float32)
@@ -89,5 +115,14 @@ def uniform(rng: np.random.Generator, m: int, low: float, high: float) -> Draws:
 
 
 def spread(rng: np.random.Generator, m: int, middle: float, u: float) -> Draws:
-    """Return uniform draws of that standard deviation."""
+    """Return uniform draws of that standard deviation.
+
+    Examples
+    --------
+    u = 0.1 about 1: no draw is further off than 0.1 √3 = 0.1732:
+
+    >>> drawn = spread(np.random.default_rng(1), 100_000, 1.0, 0.1)
+    >>> round(float(drawn.std()), 3), round(float(np.abs(drawn - 1.0).max()), 3)
+    (0.1, 0.173)
+    """
     return uniform(rng, m, middle - u * sqrt(3.0), middle + u * sqrt(3.0))

@@ -9,7 +9,7 @@ from kit.plan.lines import moment
 from kit.plan.timetable import unattended
 from kit.read.conditions import CONDITIONS
 from kit.safety.advice import ALWAYS, SOURCES
-from kit.safety.cautions import CHARGE_HIGH_C, CHARGE_LOW_C
+from kit.safety.temperatures import CHARGE_HIGH_C, CHARGE_LOW_C
 from kit.sheet.contents import BOX, prose
 from kit.units import NOT_RECORDED, joined, number, recorded
 

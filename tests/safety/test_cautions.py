@@ -13,12 +13,11 @@ from kit.display import Prose, Table
 from kit.results import Results
 from kit.safety.advice import ALWAYS, SOURCES
 from kit.safety.cautions import (
-    CHARGE_HIGH_C,
-    CHARGE_LOW_C,
     Cautions,
     cautions,
     session_cautions,
 )
+from kit.safety.temperatures import CHARGE_HIGH_C, CHARGE_LOW_C
 from kit.safety.touch_limits import TOUCH_LIMITS
 from kit.session import Device, Session
 from tests.helpers.builders import join_runs, make_session

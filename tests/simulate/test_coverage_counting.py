@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import doctest
 from dataclasses import replace
 
 import numpy as np
@@ -11,6 +12,7 @@ import pytest
 from kit.drain.phases import phase_drain
 from kit.results import Settings
 from kit.simulate import Operator, random_day, simulate_day
+from tests.coverage_study import tally as tally_module
 from tests.coverage_study.count import CHUNK, study
 from tests.coverage_study.figures import FALSE, INTERVALS, kind_of_warning, near_misses, shortfalls
 from tests.coverage_study.intervals import count_drains
@@ -104,6 +106,10 @@ def test_shortfalls_allow_for_chance_only():
     assert shortfalls(world, filled("any false in session", 71, 1000)) == [
         "base: any false in session in 7.1 %"
     ]
+
+
+def test_examples_of_the_tally_are_right():
+    assert doctest.testmod(tally_module) == (0, 6)
 
 
 def test_sessions_that_hang_together_count_for_less():

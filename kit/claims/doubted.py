@@ -12,20 +12,15 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from kit.claims.conclusions import Said, asked_of_run, said_again
+from kit.claims.conclusions import asked_of_run
 from kit.claims.evidence import altered_facts, evidence
-from kit.claims.kinds import Seen, compared_kinds, first_percentages, kinds
-from kit.claims.mean_claims import LONGEST, mean_verdicts, top_verdicts
-from kit.claims.verdicts import CANNOT, SUPPORTED, Asked, verdicts
+from kit.claims.verdicts import Asked, verdicts
 from kit.drain.misnoted import misnoted, misnoted_chains
 from kit.drain.misread import misread_chains
 from kit.drain.phases import prepare
-from kit.results import RESULT_COLUMNS
-from kit.runtime.replicate_pairs import pairs_of
-from kit.runtime.replicates import runtime_quantity
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Sequence
 
     import pandas as pd
     from numpy.typing import NDArray
@@ -37,7 +32,6 @@ if TYPE_CHECKING:
     from kit.claims.words import Speech
     from kit.drain.phases import Prepared
     from kit.results import Settings
-    from kit.runtime.replicates import Quantity
     from kit.session import Session
 
     Floats = NDArray[np.float64]
@@ -45,7 +39,6 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Asking",
-    "Overall",
     "changed_record",
     "misnoted_verdicts",
     "misread_verdicts",
@@ -176,108 +169,3 @@ def misnoted_verdicts(
     now = verdicts(asking.asked, *altered_facts(ready, run, other, settings, noted=noted))
     kept = np.flatnonzero(noted.possible)
     return _Ends([doubts[d] for d in kept.tolist()], noted.low[kept], noted.high[kept], now[kept])
-
-
-class Overall:
-    """Conclusions over all runs and on kinds of device, asked again of changed records.
-
-    Parameters
-    ----------
-    ready
-        From `kit.drain.phases.prepare`.
-    runtimes
-        Frame of `kit.runtime.runtimes`.
-    conclusions
-        Those that are not about one run alone.
-    settings
-        The coverage probability.
-    """
-
-    def __init__(
-        self,
-        ready: Prepared,
-        runtimes: pd.DataFrame,
-        conclusions: Sequence[Conclusion],
-        settings: Settings,
-    ) -> None:
-        self.ready, self.conclusions, self.settings = ready, conclusions, settings
-        self.session = ready.chains.session
-        self._lasted = runtime_quantity(self.session, runtimes)
-        self._starts = first_percentages(self.session)
-        self._ended: dict[tuple[int, int, float, float], list[int]] = {}
-        codes = {c.code for c in conclusions}
-        self._of_tops, self._of_kinds = LONGEST in codes, KINDS in codes
-        self._of_means = self._of_tops or MEANS in codes
-
-    def _said(self, lasted: Quantity, starts: Mapping[str, float]) -> list[int]:
-        return said_again(self._sentences(lasted, starts), self.conclusions)
-
-    def _sentences(self, lasted: Quantity, starts: Mapping[str, float]) -> Iterator[Said]:
-        session, settings = self.session, self.settings
-        if self._of_means:
-            columns = RESULT_COLUMNS["replicate_pairs"]
-            pairs = pairs_of(lasted, session, settings.coverage)
-            rows = [dict(zip(columns, row, strict=True)) for row in pairs]
-            yield from (Said(MEANS, *found) for found in mean_verdicts(rows))
-            for device, group, verdict in top_verdicts(session, rows) if self._of_tops else ():
-                yield Said(LONGEST, device, "", verdict, group)
-        if self._of_kinds:
-            found = kinds(session, _each_seen(session, lasted))
-            for pair in compared_kinds(session, found, starts, settings):
-                a, b = (session.devices[kind.devices[0]].id for kind in (pair.a, pair.b))
-                yield Said(KINDS, a, b, SUPPORTED if pair.supported else CANNOT)
-
-    def of_time(self, doubt: Doubt, low: float, high: float) -> list[int]:
-        """Return the verdicts if a device powered off between other bounds (min)."""
-        key = doubt.run, doubt.device, low, high
-        if key not in self._ended:
-            self._ended[key] = self._said(self._with_end(*key), self._starts)
-        return self._ended[key]
-
-    def of_percentage(self, doubt: Doubt) -> list[int] | None:
-        """Return the verdicts if a percentage was another; ``None``: it cannot change them.
-
-        Only the first one of a device says whether kinds began with the same charge.
-        """
-        if doubt.boundary != 0 or not self._of_kinds:
-            return None
-        return self._said(self._lasted, first_percentages(changed_record(self.session, doubt)))
-
-    def _with_end(self, run: int, device: int, low: float, high: float) -> Quantity:
-        """Return the runtimes with other bounds for one power-off."""
-        offs = self.ready.chains.off_times[run]
-        here = np.arange(offs.low.size) == device
-        other = replace(
-            offs, low=np.where(here, low, offs.low), high=np.where(here, high, offs.high)
-        )
-        least, most = float(other.runtime_low[device]), float(other.runtime_high[device])
-        open_end = bool(np.isinf(high))
-        value, half_width, u = (
-            getattr(self._lasted, name).copy() for name in ("value", "half_width", "u")
-        )
-        value[run, device] = (least if open_end else (least + most) / 2.0) / _MIN_PER_H
-        # as the frame of runtimes has it: from bounds in hours
-        half_width[run, device] = (
-            np.nan if open_end else (most / _MIN_PER_H - least / _MIN_PER_H) / 2.0
-        )
-        u[run, device] = np.nan if open_end else float(np.sqrt(other.variance[device])) / _MIN_PER_H
-        return self._lasted._replace(value=value, half_width=half_width, u=u)
-
-
-def _each_seen(session: Session, lasted: Quantity) -> dict[str, list[Seen]]:
-    """Return the runtimes of each device as `kit.claims.kinds.runtimes_seen` does."""
-    value, u = lasted.value * _MIN_PER_H, np.nan_to_num(lasted.u) * _MIN_PER_H
-    return {
-        device.id: seen
-        for k, device in enumerate(session.devices)
-        if (
-            seen := [
-                Seen(*row)
-                for row in zip(
-                    value[:, k].tolist(), u[:, k].tolist(), lasted.at_least[:, k].tolist(),
-                    strict=True,
-                )
-                if row[0] == row[0]
-            ]
-        )
-    }  # fmt: skip

@@ -37,6 +37,7 @@ __all__ = [
     "Seen",
     "compared_kinds",
     "first_percentages",
+    "kind_of",
     "kind_pairs",
     "kinds",
     "runtimes_seen",
@@ -221,36 +222,45 @@ def kinds(session: Session, rows: Mapping[str, Sequence[Seen]]) -> tuple[Kind, .
     and its scatter the stated one, whatever the number of runs and units: bounds scatter less than
     what they bound.
     """
+    return tuple(kind_of(session, name, places, rows) for name, places in _units(session).items())
+
+
+def kind_of(
+    session: Session, name: str, places: Sequence[int], rows: Mapping[str, Sequence[Seen]]
+) -> Kind:
+    """Return one kind of device; see `kinds`.
+
+    Parameters
+    ----------
+    session, rows
+        As for `kinds`.
+    name, places
+        Of the kind, and the positions of its units.
+    """
     unknown = _HEALTH_NOT_RECORDED if any(d.health_pct for d in session.devices) else 1.0
-    found = []
-    for name, places in _units(session).items():
-        devices = [session.devices[k] for k in places]
-        seen = [rows[d.id] for d in devices if d.id in rows]
-        if not seen:
-            found.append(Kind(name=name, devices=tuple(places)))
-            continue
-        values = [np.array([r[0] for r in unit]) for unit in seen]
-        mean = float(np.mean([v.mean() for v in values]))
-        at_least = any(r[2] for unit in seen for r in unit)
-        measured, parts = _scatter(session, values, mean, at_least=at_least)
-        factor, health = _health(devices, mean, unknown=unknown)
-        window = _Part(max(r[1] for unit in seen for r in unit), np.inf)
-        parts = [*parts, health, window]
-        us = [part.u for part in parts]
-        found.append(
-            Kind(
-                name=name,
-                devices=tuple(places),
-                mean_min=mean * factor,
-                u_min=float(np.sqrt(np.square(us).sum())) * factor,
-                dof=_dof(us, [part.dof for part in parts]),
-                scaled=factor != 1.0,
-                at_least=at_least,
-                measured=measured,
-                assumed="; ".join(part.assumed for part in parts if part.assumed),
-            )
-        )
-    return tuple(found)
+    devices = [session.devices[k] for k in places]
+    seen = [rows[d.id] for d in devices if d.id in rows]
+    if not seen:
+        return Kind(name=name, devices=tuple(places))
+    values = [np.array([r[0] for r in unit]) for unit in seen]
+    mean = float(np.mean([v.mean() for v in values]))
+    at_least = any(r[2] for unit in seen for r in unit)
+    measured, parts = _scatter(session, values, mean, at_least=at_least)
+    factor, health = _health(devices, mean, unknown=unknown)
+    window = _Part(max(r[1] for unit in seen for r in unit), np.inf)
+    parts = [*parts, health, window]
+    us = [part.u for part in parts]
+    return Kind(
+        name=name,
+        devices=tuple(places),
+        mean_min=mean * factor,
+        u_min=float(np.sqrt(np.square(us).sum())) * factor,
+        dof=_dof(us, [part.dof for part in parts]),
+        scaled=factor != 1.0,
+        at_least=at_least,
+        measured=measured,
+        assumed="; ".join(part.assumed for part in parts if part.assumed),
+    )
 
 
 def first_percentages(session: Session) -> dict[str, float]:
@@ -322,7 +332,12 @@ def kind_pairs(
 
 
 def compared_kinds(
-    session: Session, found: Sequence[Kind], starts: Mapping[str, float], settings: Settings
+    session: Session,
+    found: Sequence[Kind],
+    starts: Mapping[str, float],
+    settings: Settings,
+    *,
+    asked: Collection[frozenset[str]] | None = None,
 ) -> tuple[KindPair, ...]:
     """Return what may be said of every two of some kinds; see `kind_pairs`.
 
@@ -334,6 +349,8 @@ def compared_kinds(
         From `kinds`.
     starts
         From `first_percentages`.
+    asked
+        Names of the kinds of the pairs to return; all if not given.
     """
     total = max(len(found) * (len(found) - 1) // 2, 1)
     known = [k for k in found if not math.isnan(k.mean_min)]
@@ -342,6 +359,8 @@ def compared_kinds(
     charged = set(session.charges["device"].tolist())
     pairs = []
     for a, b in combinations(order, 2):
+        if asked is not None and frozenset((a.name, b.name)) not in asked:
+            continue
         comparisons = 1 if _is_declared(session, a, b) else total
         share = 1.0 - (1.0 - settings.coverage) / comparisons
         needed = float("nan")

@@ -15,10 +15,10 @@ import numpy as np
 from kit.claims.conclusions import printed
 from kit.claims.doubted import (
     Asking,
-    Overall,
     misnoted_verdicts,
     misread_verdicts,
 )
+from kit.claims.doubted_means import Overall
 from kit.claims.doubts import off_doubts, reading_doubts, stop_doubts
 from kit.claims.judge import grounds
 from kit.claims.misreadings import SLIP_WORDS, WEIGHTS
@@ -153,11 +153,7 @@ def _ask_offs(
     search.add(ends.doubts, ends.verdicts, asking.places)
     if not places.size or not ends.doubts:
         return
-    said = [
-        overall.of_time(doubt, low, high)
-        for doubt, low, high in zip(ends.doubts, ends.low.tolist(), ends.high.tolist(), strict=True)
-    ]
-    search.add(ends.doubts, np.array(said, dtype=np.int64), places)
+    search.add(ends.doubts, overall.of_times(ends.doubts, ends.low, ends.high), places)
 
 
 def _ask_starts(
@@ -172,7 +168,7 @@ def _ask_starts(
         if (now := overall.of_percentage(doubt)) is not None
     }
     if said:
-        search.add(list(said), np.array(list(said.values()), dtype=np.int64), places)
+        search.add(list(said), np.stack(list(said.values())), places)
 
 
 def _time(run: Run, minutes: float) -> str:

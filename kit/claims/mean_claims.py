@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from kit.claims.words import Speech
     from kit.session import Session
 
-__all__ = ["LONGEST", "mean_rows", "mean_verdicts", "top_verdicts"]
+__all__ = ["LONGEST", "groups_of", "mean_rows", "mean_verdicts", "top_verdicts"]
 
 LONGEST = "longest_on_average"
 """Code of the sentence that one device ran longest of all, or of a group."""
@@ -263,7 +263,7 @@ class _Top(NamedTuple):
         )
 
 
-def _groups(session: Session, known: Collection[str]) -> list[tuple[str, list[str]]]:
+def groups_of(session: Session, known: Collection[str]) -> list[tuple[str, list[str]]]:
     """Return all devices that have runs, "", and the groups among them, each of two or more."""
     everyone = [device.id for device in session.devices if device.id in known]
     found: dict[str, list[str]] = {}
@@ -296,14 +296,14 @@ def top_verdicts(
     names = {device.id: device.id for device in session.devices}
     found = [_Pair.of(row, names) for row in pairs]
     known = {device for pair in found for device in pair.ids}
-    for group, ids in _groups(session, known):
+    for group, ids in groups_of(session, known):
         for device in ids:
             yield device, group, _Top.of(device, ids, found).verdict
 
 
 def _top_rows(speech: Speech, pairs: Sequence[_Pair], method: str) -> Iterator[tuple[object, ...]]:
     known = {device for pair in pairs for device in pair.ids}
-    for group, ids in _groups(speech.session, known):
+    for group, ids in groups_of(speech.session, known):
         device = _by_length(ids, pairs)[0]
         top = _Top.of(device, ids, pairs)
         name, hardest = speech.device[device], top.pairs[0]

@@ -134,7 +134,8 @@ def busiest_rates(levels: Floats, length_h: Floats, factor: float) -> Floats:
 
     Five minutes are too short to count: of 12 pp/h and 4 pp in 5 min the first is taken:
 
-    >>> busiest_rates(np.array([[100.0, 88.0, 88.0, 84.0]]), np.array([[1.0, 5 / 60]]), 1.0).tolist()
+    >>> levels = np.array([[100.0, 88.0, 88.0, 84.0]])
+    >>> busiest_rates(levels, np.array([[1.0, 5 / 60]]), 1.0).tolist()
     [12.0]
     """
     if not length_h.size:

@@ -116,6 +116,19 @@ def flag_matrix(chains: Chains, found: Drains) -> dict[str, Bools]:
         From `kit.drain.chains.build_chains`.
     found
         Displayed drains of the chains.
+
+    Examples
+    --------
+    From 100 to 98 %, then to 18 %, with a power saver that may begin at 20 %:
+
+    >>> from kit.drain.phases import prepare
+    >>> from tests.helpers.builders import make_session
+    >>> s = make_session(phases={"p1": 60, "p2": 60}, readings={"a": [100, 98, 18]},
+    ...                  conditions={"power_saver": "on", "power_saver_threshold_pct": 20})
+    >>> ready = prepare(s)
+    >>> found = flag_matrix(ready.chains, ready.drains["displayed"])
+    >>> {code: where.tolist() for code, where in found.items() if where.any()}
+    {'from_full': [[True, False]], 'may_contain_sync': [[True, False]], 'saver': [[False, True]], 'small_drain': [[True, False]]}
     """
     session, obs = chains.session, chains.observations
     k, p = chains.length_h.shape
@@ -173,7 +186,14 @@ def flag_matrix(chains: Chains, found: Drains) -> dict[str, Bools]:
 
 
 def join_flags(flags: Mapping[str, Bools], shape: tuple[int, int]) -> Texts:
-    """Return the codes that apply joined by ";", shape (K, P)."""
+    """Return the codes that apply joined by ";", shape (K, P).
+
+    Examples
+    --------
+    >>> flags = {"gap": np.array([[True, False]]), "ticks": np.array([[True, True]])}
+    >>> join_flags(flags, (1, 2)).tolist()
+    [['gap;ticks', 'ticks']]
+    """
     texts = np.full(shape, "", dtype=object)
     for code, where in flags.items():
         if where.any():

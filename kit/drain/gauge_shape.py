@@ -114,6 +114,27 @@ def gauge_shape(ready: Prepared, settings: Settings, ticks: Sequence[PhaseTicks]
         energy, 1 for one that counts charge. Only devices whose changes span levels that differ
         by 3 % in effect at least. The interval has in it that cells differ. A load that grows or
         fades within its phase looks like a shape.
+
+    Examples
+    --------
+    A display that falls by one point every minute from 95 to 20 % counts energy; one that takes
+    1/(1 + β) minutes at each level, β that of a gauge counting charge, counts charge:
+
+    >>> from kit.drain.dense_ticks import PhaseTicks
+    >>> from kit.drain.phases import prepare
+    >>> from kit.results import Settings
+    >>> from tests.helpers.builders import BARE, make_session
+    >>> s = make_session(phases={"p1": 80}, readings={"a": [95, 20]}, assumptions=BARE,
+    ...                  conditions={"power_saver": "off"})
+    >>> level = np.arange(95.0, 19.0, -1.0)
+    >>> for share in (0.0, 1.0):
+    ...     minutes = 1.0 / (1.0 + share * charge_excess((level[1:] + level[:-1]) / 2.0))
+    ...     log = PhaseTicks(unit=0, phase=0, t=np.cumsum([0.0, *minutes]) / 60.0,
+    ...                      u=np.zeros(76), level=level)
+    ...     row = gauge_shape(prepare(s), Settings(), [log]).iloc[0]
+    ...     print(abs(round(float(row["share"]), 3)), row["verdict"])
+    0.0 energy
+    1.0 charge
     """
     n = len(ready.chains.devices)
     units: dict[int, list[PhaseTicks]] = {}
@@ -158,6 +179,22 @@ def rate_by_level(ready: Prepared, settings: Settings, ticks: Sequence[PhaseTick
     Notes
     -----
     u from the scatter of the stretches about the rates of their bands, s/√m for m stretches.
+
+    Examples
+    --------
+    One point in 2 minutes down to 80 %, in 1 minute below: 30 and 60 pp/h. All ten together take
+    1.5 minutes a point, 40 pp/h, so relatively 0.75 and 1.5:
+
+    >>> from kit.drain.dense_ticks import PhaseTicks
+    >>> from kit.drain.phases import prepare
+    >>> from kit.results import Settings
+    >>> from tests.helpers.builders import BARE, make_session
+    >>> s = make_session(phases={"p1": 60}, readings={"a": [90, 70]}, assumptions=BARE)
+    >>> log = PhaseTicks(unit=0, phase=0, t=np.cumsum([0.0] + [2.0] * 5 + [1.0] * 5) / 60,
+    ...                  u=np.zeros(11), level=np.arange(85.0, 74.0, -1.0))
+    >>> found = rate_by_level(prepare(s), Settings(), [log])
+    >>> found[["level_high_pct", "level_low_pct", "rate_pp_per_h", "relative"]].round(2).values.tolist()
+    [[90.0, 80.0, 30.0, 0.75], [80.0, 70.0, 60.0, 1.5]]
     """
     chains = ready.chains
     n = len(chains.devices)

@@ -64,7 +64,14 @@ class Seen:
 
 
 def boundary_times(session: Session) -> dict[tuple[int, str], tuple[float, float]]:
-    """Return start and end (min) of every phase, by number of the run and id of the phase."""
+    """Return start and end (min) of every phase, by number of the run and id of the phase.
+
+    Examples
+    --------
+    >>> from tests.helpers.builders import make_session
+    >>> boundary_times(make_session(phases={"p1": 60, "p2": 30}, gaps={"p2": 5}))
+    {(1, 'p1'): (0.0, 60.0), (1, 'p2'): (65.0, 95.0)}
+    """
     columns = columns_of(session.spans, "run", "phase", "start_min", "end_min")
     return {
         (int(run), str(phase)): (float(start), float(end))
@@ -73,7 +80,19 @@ def boundary_times(session: Session) -> dict[tuple[int, str], tuple[float, float
 
 
 def seen_on(session: Session, devices: Mapping[str, int], runs: Mapping[int, int]) -> Seen:
-    """Return the readings that show a device was on, timed by clock or by their boundary."""
+    """Return the readings that show a device was on, timed by clock or by their boundary.
+
+    Examples
+    --------
+    Readings without a time of their own count at their boundary, exactly:
+
+    >>> from tests.helpers.builders import make_session
+    >>> s = make_session(phases={"p1": 60}, readings={"a": [100, 88]}, timed=False,
+    ...     more_readings=[{"device": "a", "kind": "tick", "t_min": 75, "soc_pct": 84}])
+    >>> found = seen_on(s, {"a": 0}, {1: 0})
+    >>> found.t.tolist(), found.soc.tolist(), found.margin.tolist(), found.change.tolist()
+    ([0.0, 60.0, 75.0], [100.0, 88.0, 84.0], [0.0, 0.0, 1.0], [False, False, True])
+    """
     run_of, device_of, phase_of, point_of, t_of, soc_of, step, kind_of = columns_of(
         session.readings, "run", "device", "phase", "point", "t_min", "soc_pct",
         "t_resolution_min", "kind",
@@ -120,7 +139,18 @@ class LastSeen:
 
 
 def last_seen(seen: Seen, limit: Floats) -> LastSeen:
-    """Return each unit's last reading not later than ``limit``."""
+    """Return each unit's last reading not later than ``limit``.
+
+    Examples
+    --------
+    Of readings at 0, 60 and 120 min the second is the last by minute 100:
+
+    >>> from tests.helpers.builders import make_session
+    >>> s = make_session(phases={"p1": 60, "p2": 60}, readings={"a": [100, 88, 70]})
+    >>> found = last_seen(seen_on(s, {"a": 0}, {1: 0}), np.array([100.0]))
+    >>> found.t.tolist(), found.soc.tolist(), found.change.tolist()
+    ([60.0], [88.0], [False])
+    """
     inside = seen.t <= limit[seen.unit]
     unit, t = seen.unit[inside], seen.t[inside]
     last = np.full(limit.shape, -np.inf)
@@ -140,6 +170,17 @@ def tail_min(seen: Seen, unit: int, at: float) -> float:
     """Return the minutes that a device can still run after ``at``, at its busiest rate.
 
     The rate is the steepest fall over any stretch of about half an hour of the log.
+
+    Examples
+    --------
+    100, 88 and 70 % at 0, 60 and 120 min: the steeper hour fell 0.3 pp a minute, so 70 % last
+    70/0.3 = 233.3 minutes, 203.3 of them after minute 150:
+
+    >>> from tests.helpers.builders import make_session
+    >>> s = make_session(phases={"p1": 60, "p2": 60}, readings={"a": [100, 88, 70]})
+    >>> found = seen_on(s, {"a": 0}, {1: 0})
+    >>> round(tail_min(found, 0, 120.0), 1), round(tail_min(found, 0, 150.0), 1)
+    (233.3, 203.3)
     """
     mine = np.flatnonzero(seen.unit == unit)
     mine = mine[np.argsort(seen.t[mine], kind="stable")]

@@ -302,6 +302,18 @@ def saturated(chains: Chains) -> Bools:
     """Return where the display stood at 100 % throughout, or at the start after such a phase.
 
     There the charge that left is not shown: true-charge drain cannot be had for the phase.
+
+    Examples
+    --------
+    100 % after an hour and after two, then 97: nothing is shown of the first two phases, and how
+    much had left before the display fell in the third is not known:
+
+    >>> from kit.drain.chains import build_chains
+    >>> from tests.helpers.builders import make_session
+    >>> s = make_session(phases={"p1": 60, "p2": 60, "p3": 60, "p4": 60},
+    ...                  readings={"a": [100, 100, 100, 97, 90]})
+    >>> saturated(build_chains(s)).tolist()
+    [[True, True, True, False]]
     """
     levels = chains.levels
     top = levels == 100.0
@@ -339,6 +351,19 @@ def interval(found: Drains, coverage: float) -> tuple[Floats, Floats, Floats, Fl
     Notes
     -----
     Clipped at 0, below which no drain can lie, unless the percentage rose.
+
+    Examples
+    --------
+    90 to 78 % in an hour: 12 pp; the difference of two errors of rounding is triangular, ±1 at
+    most, 95 % of it within 1 − √0.05 = 0.776, with the guard of 3 % 0.80. So are 6 pp in half an
+    hour, whose rate has twice that:
+
+    >>> from kit.drain.chains import build_chains
+    >>> from tests.helpers.builders import BARE, make_session
+    >>> s = make_session(phases={"p1": 60, "p2": 30}, readings={"a": [90, 78, 72]}, assumptions=BARE)
+    >>> ends = interval(drains(build_chains(s))["displayed"], 0.95)
+    >>> [end.round(2).tolist() for end in ends]
+    [[[11.2, 5.2]], [[12.8, 6.8]], [[11.2, 10.4]], [[12.8, 13.6]]]
     """
     return intervals([found], coverage)[0]
 
@@ -346,7 +371,23 @@ def interval(found: Drains, coverage: float) -> tuple[Floats, Floats, Floats, Fl
 def intervals(
     found: Sequence[Drains], coverage: float
 ) -> list[tuple[Floats, Floats, Floats, Floats]]:
-    """Return what `interval` does for each of several measurands, from one calculation."""
+    """Return what `interval` does for each of several measurands, from one calculation.
+
+    Examples
+    --------
+    As for `interval`; of true charge the gauge's deviation counts as well,
+    u² = 2·3·(1 − exp(−12²/98)) = 4.62, and 12 + √(0.80² + 2²·4.62) = 16.37:
+
+    >>> from kit.drain.chains import build_chains
+    >>> from kit.session import Assumptions
+    >>> from tests.helpers.builders import make_session
+    >>> exact = Assumptions(reading_delay_min=0, phase_length_u_min=0, gauge_error_pp=3)
+    >>> s = make_session(phases={"p1": 60}, readings={"a": [90, 78]}, assumptions=exact)
+    >>> found = drains(build_chains(s))
+    >>> both = intervals([found["displayed"], found["true_charge"]], 0.95)
+    >>> [round(float(ends[1][0, 0]), 2) for ends in both]
+    [12.8, 16.37]
+    """
     u = np.stack([one.u_other_pp for one in found])
     length = np.sqrt(np.stack([one.variance["phase_length"] for one in found]))
     halves = Resolution.stacked([one.resolution for one in found]).expanded(

@@ -127,8 +127,8 @@ def flag_matrix(chains: Chains, found: Drains) -> dict[str, Bools]:
     ...                  conditions={"power_saver": "on", "power_saver_threshold_pct": 20})
     >>> ready = prepare(s)
     >>> found = flag_matrix(ready.chains, ready.drains["displayed"])
-    >>> {code: where.tolist() for code, where in found.items() if where.any()}
-    {'from_full': [[True, False]], 'may_contain_sync': [[True, False]], 'saver': [[False, True]], 'small_drain': [[True, False]]}
+    >>> [[code for code in sorted(found) if found[code][0, j]] for j in (0, 1)]
+    [['from_full', 'may_contain_sync', 'small_drain'], ['saver']]
     """
     session, obs = chains.session, chains.observations
     k, p = chains.length_h.shape

@@ -193,8 +193,8 @@ def rate_by_level(ready: Prepared, settings: Settings, ticks: Sequence[PhaseTick
     >>> log = PhaseTicks(unit=0, phase=0, t=np.cumsum([0.0] + [2.0] * 5 + [1.0] * 5) / 60,
     ...                  u=np.zeros(11), level=np.arange(85.0, 74.0, -1.0))
     >>> found = rate_by_level(prepare(s), Settings(), [log])
-    >>> found[["level_high_pct", "level_low_pct", "rate_pp_per_h", "relative"]].round(2).values.tolist()
-    [[90.0, 80.0, 30.0, 0.75], [80.0, 70.0, 60.0, 1.5]]
+    >>> found[["level_low_pct", "rate_pp_per_h", "relative"]].round(2).values.tolist()
+    [[80.0, 30.0, 0.75], [70.0, 60.0, 1.5]]
     """
     chains = ready.chains
     n = len(chains.devices)

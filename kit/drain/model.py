@@ -360,7 +360,8 @@ def interval(found: Drains, coverage: float) -> tuple[Floats, Floats, Floats, Fl
 
     >>> from kit.drain.chains import build_chains
     >>> from tests.helpers.builders import BARE, make_session
-    >>> s = make_session(phases={"p1": 60, "p2": 30}, readings={"a": [90, 78, 72]}, assumptions=BARE)
+    >>> s = make_session(phases={"p1": 60, "p2": 30}, readings={"a": [90, 78, 72]},
+    ...                  assumptions=BARE)
     >>> ends = interval(drains(build_chains(s))["displayed"], 0.95)
     >>> [end.round(2).tolist() for end in ends]
     [[[11.2, 5.2]], [[12.8, 6.8]], [[11.2, 10.4]], [[12.8, 13.6]]]

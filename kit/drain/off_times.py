@@ -329,7 +329,22 @@ class OffRecord:
 
 
 def bounds_of(record: OffRecord, run: Run, units: range, rounding: str) -> list[_Bound]:
-    """Return the windows of the power-offs of some units."""
+    """Return the windows of the power-offs of some units.
+
+    Examples
+    --------
+    Last seen on at 300, first seen off at 303. A digital clock shows a minute that has begun, so
+    it was on at 300 and off before 304; rounded minutes reach half a minute further down:
+
+    >>> from tests.helpers.builders import make_session, seen
+    >>> s = make_session(devices=["a"], phases={"p1": 600}, power_offs={"a": seen(300, 303)})
+    >>> for rounding in ("floor", "nearest", "unknown"):
+    ...     bound, = bounds_of(off_record(s), s.runs[0], range(1), rounding)
+    ...     print(bound.low, bound.high, bound.basis)
+    300.0 304.0 last seen on; first seen off
+    299.5 303.5 last seen on; first seen off
+    299.5 304.0 last seen on; first seen off
+    """
     return [
         record.bound(
             run, record.notes.get(unit), float(record.last.t[unit]),
@@ -345,6 +360,15 @@ def lead_roundings(session: Session) -> tuple[str, ...]:
 
     Where it is not known which, a lead is the lesser of what either leaves: no clock shows one
     note half a minute late and another up to a whole one early.
+
+    Examples
+    --------
+    >>> from kit.session import Assumptions
+    >>> from tests.helpers.builders import make_session
+    >>> lead_roundings(make_session(assumptions=Assumptions(clock_rounding="unknown")))
+    ('floor', 'nearest')
+    >>> lead_roundings(make_session(assumptions=Assumptions(clock_rounding="nearest")))
+    ('nearest',)
     """
     known = session.assumptions.clock_rounding
     return _ROUNDINGS if known == "unknown" else (known,)
@@ -353,7 +377,25 @@ def lead_roundings(session: Session) -> tuple[str, ...]:
 def compared_bounds(
     session: Session, run: Run, low: Floats, high: Floats, rounding: str
 ) -> tuple[Floats, Floats]:
-    """Return bounds (…, n) by which devices are compared: a start common to all is left out."""
+    """Return bounds (…, n) by which devices are compared: a start common to all is left out.
+
+    Examples
+    --------
+    Started together: the power-offs are compared as they are. b started 10 minutes after a, both
+    by a digital clock (0 to 1 minute later than shown): a ran at least 300 − 1 = 299 and at most
+    304 − 0, b at least 310 − 11 = 299 and at most 314 − 10 = 304:
+
+    >>> from kit.session import Device
+    >>> from tests.helpers.builders import make_session
+    >>> off = np.array([300.0, 310.0]), np.array([304.0, 314.0])
+    >>> s = make_session(devices=["a", "b"])
+    >>> [bound.tolist() for bound in compared_bounds(s, s.runs[0], *off, "floor")]
+    [[300.0, 310.0], [304.0, 314.0]]
+    >>> b = Device(id="b", label="b", conditions={"start_offset_min": 10})
+    >>> s = make_session(devices=[Device(id="a", label="a"), b])
+    >>> [bound.tolist() for bound in compared_bounds(s, s.runs[0], *off, "floor")]
+    [[299.0, 299.0], [304.0, 304.0]]
+    """
     offsets, own_start = _start_offsets(session)
     if own_start:
         early, late = clock_margins(rounding, _start_resolution(run))
@@ -403,7 +445,19 @@ def _one_run(record: OffRecord, run: Run, first_unit: int) -> OffTimes:
 
 
 def off_record(session: Session) -> OffRecord:
-    """Return what a session says of power-offs, gathered once."""
+    """Return what a session says of power-offs, gathered once.
+
+    Examples
+    --------
+    Noted off at 303, and read twice before that; what is read later than that is not the device on:
+
+    >>> from tests.helpers.builders import make_session
+    >>> s = make_session(phases={"p1": 60, "p2": 300}, readings={"a": [100, 80, 9]},
+    ...                  power_offs={"a": 303})
+    >>> record = off_record(s)
+    >>> record.notes[0].off, record.last.t.tolist(), record.ends[1, "p2"]
+    (303.0, [60.0], 360.0)
+    """
     devices = {device.id: i for i, device in enumerate(session.devices)}
     runs = {run.number: i for i, run in enumerate(session.runs)}
     notes = _notes(session, devices, runs)

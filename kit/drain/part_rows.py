@@ -134,6 +134,15 @@ def flag_exposure(rows: Iterable[PartRow], longest: Mapping[str, float]) -> list
         Rows of one phase.
     longest
         Longest exposure to each part (h).
+
+    Examples
+    --------
+    95 % of 30 minutes less half a minute is 28 minutes: 27 are fewer, 28.5 are not:
+
+    >>> rows = [PartRow(run=1, phase="x", device=d, part="map", exposure_h=t / 60)
+    ...         for d, t in (("a", 30), ("b", 27), ("c", 28.5))]
+    >>> [row.flags for row in flag_exposure(rows, {"map": 0.5})]
+    [(), ('unequal_exposure',), ()]
     """
     flagged = []
     for row in rows:

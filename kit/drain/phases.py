@@ -127,6 +127,18 @@ def phase_status(chains: Chains, found: Drains) -> Texts:
 
     The first that applies of: not_reached, died, no_reading, saturated, split,
     unknown_length, measured.
+
+    Examples
+    --------
+    a died in the second phase and did not reach the third, b was not read after the second, so
+    neither that phase nor the next has a drain:
+
+    >>> from tests.helpers.builders import make_session
+    >>> s = make_session(phases={"p1": 60, "p2": 60, "p3": 60},
+    ...     readings={"a": [90, 40], "b": [90, 80, None, 60]}, power_offs={"a": 99})
+    >>> chains = build_chains(s)
+    >>> phase_status(chains, drains(chains)["displayed"]).tolist()
+    [['measured', 'died', 'not_reached'], ['measured', 'no_reading', 'no_reading']]
     """
     phases = np.arange(len(chains.phases))
     split = np.array([p.is_split for p in chains.session.phases], dtype=bool)
@@ -146,7 +158,15 @@ def phase_status(chains: Chains, found: Drains) -> Texts:
 
 
 def frame_keys(chains: Chains) -> tuple[Texts, Texts, Texts]:
-    """Return run, phase and device of each row of a frame in its order."""
+    """Return run, phase and device of each row of a frame in its order.
+
+    Examples
+    --------
+    >>> from tests.helpers.builders import make_session
+    >>> s = make_session(devices=["a", "b"], phases={"p1": 60, "p2": 60})
+    >>> list(zip(*(column.tolist() for column in frame_keys(build_chains(s)))))
+    [(1, 'p1', 'a'), (1, 'p1', 'b'), (1, 'p2', 'a'), (1, 'p2', 'b')]
+    """
     n_runs, n_phases, n_devices = len(chains.runs), len(chains.phases), len(chains.devices)
     return (
         np.repeat(np.array(chains.runs, dtype=np.int64), n_phases * n_devices),
@@ -168,6 +188,19 @@ def reached(
         The same result by Monte Carlo; ``None``: not drawn.
     u
         Standard uncertainty for the tolerance, where the draws have none worth stating.
+
+    Examples
+    --------
+    11.20 to 12.80 by the closed form. u = 0.41 is 0.4 to one digit, so the tolerance is half of
+    the last place, 0.05: draws that reach to 12.83 change nothing, those that reach to 12.90 do:
+
+    >>> from kit.drain.simulation import Figures
+    >>> for far in (12.83, 12.90):
+    ...     drawn = Figures(u=np.array([0.41]), low=np.array([11.25]), high=np.array([far]))
+    ...     low, high, by_draws = reached(np.array([11.2]), np.array([12.8]), drawn)
+    ...     print(low.tolist(), high.tolist(), by_draws.tolist())
+    [11.2] [12.8] [False]
+    [11.2] [12.9] [True]
     """
     if drawn is None:
         return low, high, np.zeros(low.shape, dtype=bool)
@@ -177,7 +210,13 @@ def reached(
 
 
 def methods(known: Bools, drawn: NDArray[np.bool_]) -> Texts:
-    """Return by which method each result is stated: ``gum``, ``monte_carlo``, or empty."""
+    """Return by which method each result is stated: ``gum``, ``monte_carlo``, or empty.
+
+    Examples
+    --------
+    >>> methods(np.array([True, True, False]), np.array([False, True, False])).tolist()
+    ['gum', 'monte_carlo', '']
+    """
     return np.where(drawn, "monte_carlo", np.where(known, "gum", "")).astype(object)
 
 

@@ -66,6 +66,21 @@ def places(chains: Chains, now: States, seen: Bools | None = None) -> Places:
     seen
         Shape (K,). Whether the run says when the unit was on at all; by default what the
         power-offs of the chains say.
+
+    Examples
+    --------
+    a was read after both phases; b died in the second; c was not read after the first, but later:
+
+    >>> from kit.drain.chains import build_chains
+    >>> from kit.drain.states import states
+    >>> from tests.helpers.builders import make_session
+    >>> chains = build_chains(make_session(phases={"p1": 60, "p2": 60}, power_offs={"b": 99},
+    ...     readings={"a": [90, 80, 70], "b": [90, 20], "c": [90, None, 50]}))
+    >>> found = places(chains, states(chains))
+    >>> found.on.tolist(), found.off.tolist()
+    ([[True, True], [True, False], [False, True]], [[False, False], [False, True], [False, False]])
+    >>> found.unread[2].tolist(), found.on_later[2].tolist(), found.at[2].tolist()
+    ([True, False], [True, False], [0, 3])
     """
     if seen is None:
         lows = [offs.low for offs in chains.off_times]
@@ -134,6 +149,23 @@ def left(chains: Chains, now: States, found: Places) -> Left:
         As for `places`.
     found
         From `places`.
+
+    Examples
+    --------
+    After an hour 80 % are left by the display, u = √(1/12) = 0.289 from its resolution, and
+    3/√3 = 1.732 from a gauge that may be 3 pp off:
+
+    >>> from kit.drain.chains import build_chains
+    >>> from kit.drain.states import states
+    >>> from kit.session import Device, Gauge
+    >>> from tests.helpers.builders import make_session
+    >>> a = Device(id="a", label="a", gauge=Gauge(rounding="nearest"))
+    >>> chains = build_chains(make_session(devices=[a], phases={"p1": 60}, readings={"a": [90, 80]},
+    ...                                    timed=False))
+    >>> now = states(chains)
+    >>> found = left(chains, now, places(chains, now))
+    >>> [round(float(u[0, 0]), 3) for u in (found.shown.u, found.gauge_variance**0.5)]
+    [0.289, 1.732]
     """
     at = found.at
     b = now.level.shape[1]

@@ -140,6 +140,20 @@ def project(ready: Prepared, coverage: float) -> Projected:
     -----
     The ends are those of the rate, turned over; below 3 pp of drain, or where the rate may be 0,
     only the low end is known.
+
+    Examples
+    --------
+    12 pp in an hour, nothing uncertain but the resolution (±0.80): 100/12 = 8.33 h, 100/12.8 to
+    100/11.2 h. In the second hour 1 pp: too little, at least 100/1.8 = 55.6 h:
+
+    >>> from kit.session import Device, Gauge
+    >>> from tests.helpers.builders import BARE, make_session
+    >>> a = Device(id="a", label="a", gauge=Gauge(counts="energy"))
+    >>> s = make_session(devices=[a], phases={"p1": 60, "p2": 60}, readings={"a": [90, 78, 77]},
+    ...                  assumptions=BARE)
+    >>> found = project(prepare(s), 0.95)
+    >>> [v.round(2).tolist() for v in (found.hours, found.low, found.high)]
+    [[[8.33, nan]], [[7.81, 55.56]], [[8.93, inf]]]
     """
     found = power_drains(ready, coverage)
     half = found.half_width_pp(coverage)
@@ -189,6 +203,17 @@ def projections(
         Columns ``kit.results.RESULT_COLUMNS["projections"]``, as of `project`. A phase in which
         devices did different things has no figure here; see `kit.drain.split_phases`.
         ``ranked``: the device may be compared in this phase.
+
+    Examples
+    --------
+    >>> from kit.results import Settings
+    >>> from kit.session import Device, Gauge
+    >>> from tests.helpers.builders import BARE, make_session
+    >>> a = Device(id="a", label="a", gauge=Gauge(counts="energy"))
+    >>> s = make_session(devices=[a], phases={"p1": 60}, readings={"a": [90, 78]}, assumptions=BARE)
+    >>> row = projections(s, Settings()).iloc[0]
+    >>> round(float(row["hours"]), 2), row["method"]
+    (8.33, 'gum')
     """
     ready = prepare(session) if prepared is None else prepared
     chains = ready.chains

@@ -161,7 +161,13 @@ def charge_share(ready: Prepared, coverage: float = 0.95) -> ChargeShare:
 
 
 def share_verdict(low: float, high: float) -> str:
-    """Return what the interval of the share allows: 1 charge, 0 energy."""
+    """Return what the interval of the share allows: 1 charge, 0 energy.
+
+    Examples
+    --------
+    >>> [share_verdict(*ends) for ends in ((0.6, 1.3), (-0.2, 0.4), (-0.2, 1.3), (0.2, 0.8))]
+    ['charge', 'energy', 'cannot_tell', 'neither']
+    """
     charge, energy = low <= 1.0 <= high, low <= 0.0 <= high
     if charge and energy:
         return "cannot_tell"

@@ -565,6 +565,8 @@ def test_the_opening_keeps_who_was_longest_groups_kinds_and_the_declared_pair() 
         ({"lead_low": 5.9, "code": "longest"}, "supported: at least 5 min"),
         ({"verdict": "tied", "lead": 1.0, "lead_low": -2.4, "lead_high": 4.4},
          "tied: 1 (−3 to 5) min"),
+        # a survivor last seen on 2.4 min before the other was off: no end on the other side
+        ({"verdict": "tied", "lead_low": -2.4}, "tied: from −3 min on"),
         ({"verdict": "cannot_be_said"}, "cannot be said"),
     ],
 )  # fmt: skip

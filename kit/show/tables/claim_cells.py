@@ -58,9 +58,8 @@ def margin(row: Row) -> str:
             return f"more than 0{NO_BREAK}{row.unit_symbol}"
     if one_sided and row.lead_low < 0:
         scale = 10.0 ** (decimals or 0)
-        return (
-            f"{number(math.floor(row.lead_low * scale) / scale)}{NO_BREAK}{row.unit_symbol} or more"
-        )
+        least = number(math.floor(row.lead_low * scale) / scale)
+        return f"from {least}{NO_BREAK}{row.unit_symbol} on"
     return estimate(row.lead, row.lead_low, row.lead_high, row.unit_symbol, decimals=decimals)
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from kit.claims.evidence import AHEAD, LESS, LONGER
+from kit.claims.evidence import AHEAD, DOING, LESS, LONGER
 from kit.claims.verdicts import Claim, Need
 from kit.drain.phases import MEASURANDS
 
@@ -109,6 +109,24 @@ def _phase_drains(evidence: Evidence) -> Iterator[Claim]:
                     phase_from=phase, phase_to=phase, measurand=m,
                     priority=2 if m == DISPLAYED else 3,
                 )  # fmt: skip
+
+
+def _activities(evidence: Evidence) -> Iterator[Claim]:
+    """Yield who drained least doing something, over several phases or in a half of a crossover."""
+    for place, stretch in enumerate(evidence.stretches):
+        drain = evidence.doing_pp[:, place].tolist()
+        members = [k for k, pp in enumerate(drain) if pp == pp]
+        if len(members) < 2:
+            continue
+        least = min(members, key=lambda k: (drain[k], k))
+        present = np.flatnonzero(evidence.present[:, stretch.phases[0]]).tolist()
+        yield Claim(
+            code="least_doing", a=least,
+            needs=tuple(Need(DOING, place, least, j) for j in members if j != least),
+            phase_from=stretch.phases[0], phase_to=stretch.phases[-1], measurand=DISPLAYED,
+            group=stretch.activity, members=tuple(members),
+            left_out=tuple(k for k in present if k not in members), priority=2,
+        )  # fmt: skip
 
 
 def _stretches(leaders: Sequence[int]) -> Iterator[tuple[int, int, int]]:
@@ -228,13 +246,15 @@ def candidates(session: Session, evidence: Evidence) -> tuple[Claim, ...]:
     -------
     tuple of Claim
         Who lasted longest, overall and in each group; who outlasted whom; who drained least in
-        each phase, by the display and by the charge; who led from when to when; who was tied
+        each phase, by the display and by the charge, and doing what was done more than once or in
+        a crossover; who led from when to when; who was tied
         after a phase; who gained on the one before it in a phase. Of the pair declared beforehand
         also who drained less in every phase and who was ahead after it.
     """
     return (
         *_runtimes(session, evidence),
         *_phase_drains(evidence),
+        *_activities(evidence),
         *_leads(evidence),
         *_ties(evidence),
         *_gains(evidence),

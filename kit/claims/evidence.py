@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
+from kit.claims.activities import doing, stretches
 from kit.drain.declared import declared_comparisons, declared_margin, declared_pair
 from kit.drain.margins import table_margin
 from kit.drain.phases import MEASURANDS
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from kit.claims.activities import Doing, Stretch
     from kit.drain.misnoted import Misnoted
     from kit.drain.off_times import OffTimes
     from kit.drain.phases import Prepared
@@ -38,6 +40,8 @@ if TYPE_CHECKING:
 
 __all__ = [
     "AHEAD",
+    "DOING",
+    "DRAINS",
     "LESS",
     "LONGER",
     "Declared",
@@ -52,7 +56,11 @@ __all__ = [
 LONGER = "longer"
 LESS = {m: f"less:{m}" for m in MEASURANDS}
 AHEAD = {m: f"ahead:{m}" for m in MEASURANDS}
-"""Names of the tables: ran longer; drained less in a phase; stood higher after a phase."""
+DOING = "less:doing"
+"""Names of the tables: ran longer; drained less in a phase; stood higher after a phase; drained
+less doing something, where the place of a stretch takes that of a phase."""
+DRAINS = frozenset({*LESS.values(), DOING})
+"""Tables in which less is ahead."""
 
 
 class Declared(NamedTuple):
@@ -171,6 +179,9 @@ class Evidence:
         Shape (n, phases). Percentage read at the end of each phase, NaN where none.
     drain_pp
         Per measurand, shape (n, phases).
+    stretches, doing, doing_pp, slopes
+        What drains are compared by activity, their table, the drains of shape (n, stretches), and
+        the coefficients of the readings in them, (n, stretches, boundaries).
     present, unread
         Shape (n, phases). Not known to be off when the phase began; neither read nor known to be
         off at its end, though the run has something of the device.
@@ -191,6 +202,10 @@ class Evidence:
     levels: Mapping[str, PairTable]
     level_pct: Floats
     drain_pp: Mapping[str, Floats]
+    stretches: tuple[Stretch, ...]
+    doing: PairTable | None
+    doing_pp: Floats
+    slopes: Floats
     present: Flags
     unread: Flags
     barred: Mapping[str, Flags]
@@ -391,9 +406,20 @@ class _Tables:
 
     def add(self, name: str, above: Flags, both: Flags, known: Flags) -> None:
         """Add a table of levels, or of drains, where less is ahead."""
-        drain = name in LESS.values()
+        drain = name in DRAINS
         self.facts[name] = np.swapaxes(above, -1, -2) if drain else above
         self.open_pairs[name] = both | known | np.swapaxes(known, -1, -2)
+
+
+def _doing(found: Doing) -> Compared:
+    return Compared(
+        value=found.drain,
+        shown=found.shown,
+        u2=found.u2,
+        bound=found.bound,
+        ready=found.ready,
+        capped=np.zeros(found.ready.shape, dtype=bool),
+    )
 
 
 def _declared(ready: Prepared) -> Declared | None:
@@ -431,7 +457,14 @@ def evidence(ready: Prepared, run: int, settings: Settings) -> Evidence:
     )
     drains: dict[str, PairTable] = dict(zip(MEASURANDS, pairs[: len(MEASURANDS)], strict=True))
     levels: dict[str, PairTable] = dict(zip(MEASURANDS, pairs[len(MEASURANDS) :], strict=True))
+    asked = stretches(chains.session)
+    done = doing(ready, range(units.start, units.stop), asked) if asked else None
+    by_activity = None
     tables = _Tables()
+    if done is not None:
+        none = np.zeros((n, n, len(asked)), dtype=bool)
+        by_activity = _pairs([_doing(done)], [none], settings.coverage, None)[0]
+        tables.add(DOING, by_activity.above, by_activity.compared, by_activity.known)
     for m in MEASURANDS:
         for name, table in ((LESS[m], drains[m]), (AHEAD[m], levels[m])):
             both = table.compared & np.swapaxes(table.compared, -1, -2)
@@ -446,6 +479,10 @@ def evidence(ready: Prepared, run: int, settings: Settings) -> Evidence:
         levels=levels,
         level_pct=chains.shown_levels[units, 1::2],
         drain_pp={m: ready.drains[m].drain_pp[units] for m in MEASURANDS},
+        stretches=asked,
+        doing=by_activity,
+        doing_pp=np.zeros((n, 0)) if done is None else done.drain,
+        slopes=np.zeros((n, 0, 0)) if done is None else done.slopes,
         present=ready.places.begun[units],
         unread=ready.places.unread[units],
         barred={code: flag[units] for code, flag in ready.flags.items()},
@@ -513,6 +550,14 @@ def altered_facts(
             pair = None if nothing_said else declared
             above, both = _above(merged, known, settings.coverage, pair)
             tables.add(names[m], above, both, _phases_first(known))
+    asked = stretches(chains.session)
+    if asked:
+        changed = doing(other, range(device.size), asked, origin=run * n + device)
+        none = np.zeros((n, n, len(asked)), dtype=bool)
+        mine = doing(ready, range(units.start, units.stop), asked)
+        merged = _doing(mine).with_rows(_doing(changed), device)
+        above, both = _above(merged, none, settings.coverage, None)
+        tables.add(DOING, above, both, _phases_first(none))
     shape = (device.size, n, n)
     tables.facts[LONGER] = np.broadcast_to(longer, shape)
     tables.open_pairs[LONGER] = np.broadcast_to(comparable, shape)

@@ -104,7 +104,11 @@ def _left_out(speech: Speech, evidence: Evidence, claim: Claim) -> str:
     if not claim.left_out:
         return ""
     told = []
+    halved = claim.code == "least_doing" and evidence.stretches[claim.needs[0].phase].half
     for k in claim.left_out:
+        if halved and not any(evidence.barred[code][k, claim.phase_from] for code in _WHY_LEFT_OUT):
+            told.append(f"{speech.name(k)} (did something else then)")
+            continue
         flags = (code for code in _WHY_LEFT_OUT if evidence.barred[code][k, claim.phase_from])
         why = next(flags, "")
         told.append(f"{speech.name(k)} ({_WHY_LEFT_OUT[why] if why else 'no drain to compare'})")
@@ -115,11 +119,14 @@ def _drain_words(
     speech: Speech, evidence: Evidence, claim: Claim, verdict: str, weakest: _Pair
 ) -> tuple[str, str]:
     m = claim.measurand
-    phase, a = claim.phase_from, claim.a
-    where = speech.in_phase(phase)
-    drain = evidence.drain_pp[m][:, phase]
+    a, first = claim.a, claim.needs[0]
+    if claim.code == "least_doing":
+        where, drain = f"the time spent {speech.doing(claim)}", evidence.doing_pp[:, first.phase]
+    else:
+        where = speech.in_phase(claim.phase_from)
+        drain = evidence.drain_pp[m][:, first.phase]
     shown = m == DISPLAYED
-    facts = evidence.facts[claim.needs[0].table][phase]
+    facts = evidence.facts[first.table][first.phase]
     others = [need.j for need in claim.needs]
     less = [j for j in others if facts[j, a]]
     close = [j for j in others if not facts[a, j] and not facts[j, a]]
@@ -265,11 +272,13 @@ def tell_levels(speech: Speech, evidence: Evidence, claim: Claim, verdict: str) 
     claim, verdict
         Any claim but those on runtimes, and its verdict.
     """
-    drains = claim.code in ("drained_least", "drained_less", "gained")
+    drains = claim.code in ("drained_least", "drained_less", "least_doing", "gained")
     table = (evidence.drains if drains else evidence.levels)[claim.measurand]
+    if claim.code == "least_doing" and evidence.doing is not None:
+        table = evidence.doing
     # a smaller drain speaks for the claim, a higher level does
     weakest = _weakest(table, claim, -1.0 if drains else 1.0)
-    if claim.code in ("drained_least", "drained_less"):
+    if claim.code in ("drained_least", "drained_less", "least_doing"):
         reason, wording = _drain_words(speech, evidence, claim, verdict, weakest)
     elif claim.code == "led":
         reason, wording = _led_words(speech, evidence, claim, verdict, weakest)
@@ -283,6 +292,7 @@ def tell_levels(speech: Speech, evidence: Evidence, claim: Claim, verdict: str) 
     lead, margin = (np.nan, np.nan) if known else (weakest.lead, weakest.margin)
     declared = evidence.declared
     chosen = declared is not None and declared.is_pair(weakest.need.i, weakest.need.j)
+    chosen &= claim.code != "least_doing"
     method = (
         _declared_method(declared.comparisons)
         if declared is not None and chosen

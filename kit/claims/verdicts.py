@@ -32,6 +32,7 @@ Code = Literal[
     "first_in_group",
     "drained_least",
     "drained_less",
+    "least_doing",
     "led",
     "ahead_after",
     "tied_after",

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
 
+from kit.claims.activities import stretches
 from kit.drain.phases import MEASURANDS
 from kit.labels import device_names, full_name, phase_names, phase_numbers
 from kit.read.conditions import CONDITIONS
@@ -18,6 +19,7 @@ from kit.units import NO_BREAK, count, duration, joined, number
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from kit.claims.activities import Stretch
     from kit.claims.verdicts import Claim
     from kit.session import Session
 
@@ -32,6 +34,20 @@ _SETTING = {
     "dimming_threshold_pct": "the level at which dimming starts",
 }
 """Conditions whose label would not stand in a sentence."""
+
+_STATEMENTS: Mapping[str, str] = {
+    "longest": "{a} lasted longest",
+    "first_in_group": "{a} lasted longest among “{group}”",
+    "outlasted": "{a} outlasted {b}",
+    "drained_least": "{among}{a} {least} in {where}",
+    "drained_less": "{a} {less} than {b} in {where}",
+    "least_doing": "{among}{a} drained least {doing}",
+    "led": "{a} led {when}",
+    "ahead_after": "{a} was ahead of {b} after {where}",
+    "tied_after": "{a} and {b} tied after {where}",
+    "gained": "{a} gained on {b} in {where}",
+}
+"""What somebody may want to say, by the code of the claim."""
 
 
 def chance(p: float) -> str:
@@ -173,32 +189,36 @@ class Speech:
 
     def statement(self, claim: Claim) -> str:
         """Return the sentence that somebody may want to say."""
-        a = self.name(claim.a)
-        b = self.name(claim.b) if claim.b >= 0 else ""
-        p = claim.phase_from
+        p, last = claim.phase_from, claim.phase_to
         where = self.in_phase(p) if p >= 0 else ""
         shown = claim.measurand == DISPLAYED
-        if claim.code == "longest":
-            return f"{a} lasted longest"
-        if claim.code == "first_in_group":
-            return f"{a} lasted longest among “{self.group(claim.group)}”"
-        if claim.code == "outlasted":
-            return f"{a} outlasted {b}"
-        if claim.code == "drained_least":
-            what = "drained least" if shown else "used the smallest share of its charge"
-            return f"{self.among(claim)}{a} {what} in {where}"
-        if claim.code == "drained_less":
-            what = "drained less" if shown else "used a smaller share of its charge"
-            return f"{a} {what} than {b} in {where}"
-        if claim.code == "led":
-            if claim.phase_to == p:
-                return f"{a} led after {where}"
-            return f"{a} led from phase {self.number(p)} to phase {self.number(claim.phase_to)}"
-        if claim.code == "ahead_after":
-            return f"{a} was ahead of {b} after {where}"
-        if claim.code == "tied_after":
-            return f"{a} and {b} tied after {where}"
-        return f"{a} gained on {b} in {where}"
+        return _STATEMENTS[claim.code].format(
+            a=self.name(claim.a),
+            b=self.name(claim.b) if claim.b >= 0 else "",
+            where=where,
+            group=self.group(claim.group) if claim.code == "first_in_group" else "",
+            among=self.among(claim),
+            least="drained least" if shown else "used the smallest share of its charge",
+            less="drained less" if shown else "used a smaller share of its charge",
+            doing=self.doing(claim) if claim.code == "least_doing" else "",
+            when=f"after {where}"
+            if p == last
+            else f"from phase {self.number(p)} to phase {self.number(last)}",
+        )
+
+    @cached_property
+    def _stretches(self) -> tuple[Stretch, ...]:
+        return stretches(self.session)
+
+    def doing(self, claim: Claim) -> str:
+        """Return ``doing “film” in phases 2 and 4 together``, or in a half of a crossover."""
+        stretch = self._stretches[claim.needs[0].phase]
+        name = f"doing “{full_name(stretch.activity, stretch.activity)}”"
+        if stretch.half:
+            half = "first" if stretch.half == 1 else "second"
+            return f"{name} in the {half} half of {self.in_phase(stretch.phases[0])}"
+        listed = joined(str(self.number(p)) for p in stretch.phases)
+        return f"{name} in phases{NO_BREAK}{listed} together"
 
     def among(self, claim: Claim) -> str:
         """Return whom a claim compares, where that is not everybody who was on; else nothing."""

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from kit.session import Phase
 
     Floats = NDArray[np.float64]
+    Ints = NDArray[np.int64]
 
 __all__ = ["UNNAMED_PARTS", "Plan", "Swaps", "with_swaps"]
 
@@ -139,7 +140,7 @@ def _grown(values: NDArray[np.generic], extra: int, fill: float) -> NDArray[np.g
     return np.concatenate([values, more], axis=1)
 
 
-def with_swaps(ready: Prepared, obs: Observed) -> Swaps:
+def with_swaps(ready: Prepared, obs: Observed, *, origin: Ints | None = None) -> Swaps:
     """Return the boundary states with one more for each crossover phase.
 
     Parameters
@@ -149,6 +150,25 @@ def with_swaps(ready: Prepared, obs: Observed) -> Swaps:
     obs
         From `kit.drain.readings.observed`. The reading inside the phase that is nearest to the swap
         stands for it; without one the state is not valid.
+    origin
+        Shape (K,). Which unit of the record each unit is, where they are alternatives of some; by
+        default each itself.
+
+    Examples
+    --------
+    90 % at the start, 78 at the swap, 70 at the end: the swap is boundary 2, and a did "map" first:
+
+    >>> from kit.drain.phases import prepare
+    >>> from kit.session import Phase
+    >>> from tests.helpers.builders import BARE, make_session
+    >>> cross = Phase(id="x", label="x", kind="crossover", parts=("map", "photo"),
+    ...               first_half=("a",), planned_min=60)
+    >>> s = make_session(phases=[cross], readings={"a": [90, 70]}, assumptions=BARE, more_readings=[
+    ...     {"device": "a", "phase": "x", "point": "inside", "t_min": 30, "soc_pct": 78}])
+    >>> ready = prepare(s)
+    >>> found = with_swaps(ready, ready.chains.observed)
+    >>> found.states.value.tolist(), found.column, found.plans[0, 0].first
+    ([[90.0, 70.0, 78.0]], {0: 2}, 'map')
     """
     chains, now = ready.chains, ready.states
     session = chains.session
@@ -171,39 +191,40 @@ def with_swaps(ready: Prepared, obs: Observed) -> Swaps:
     plans: dict[tuple[int, int], Plan] = {}
     column = {phase: b + i for i, phase in enumerate(phases)}
     n = len(chains.devices)
+    noted = np.arange(k) if origin is None else origin
     for phase in phases:
         spec = session.phases[phase]
-        for run, number in enumerate(chains.runs):
-            logged = turns(session, number, spec)
-            for unit in range(run * n, run * n + n):
-                device = chains.devices[unit - run * n]
-                plan = _plan(
-                    logged.get(device, ()), spec, device,
-                    float(chains.start_h[unit, phase]), float(chains.length_h[unit, phase]),
-                )  # fmt: skip
-                plans[unit, phase] = plan
-                row = _middle(obs, unit, phase, plan.swap_h)
-                rest = plan.exposure[plan.second]
-                end = 2 * phase + 1
-                if row < 0 or not rest > 0.0 or not now.valid[unit, end]:
-                    continue
-                late, late_u = _delay(ready, obs, row, plan.swap_h)
-                late = min(late, rest / 2.0)
-                at = column[phase]
-                shift = chains.offset[unit] * chains.observations.step[unit]
-                level = min(float(obs.soc[row]) + shift, 100.0)
-                # s = D + late·(s − s_end)/rest, solved for s
-                own = 1.0 / (1.0 - late / rest)
-                for part in (matrix, transfer):
-                    part[unit, at] = (1.0 - own) * part[unit, end]
-                    part[unit, at, at] = own
-                fields["valid"][unit, at] = True
-                fields["level"][unit, at] = level
-                fields["node"][unit, at] = at
-                value = own * level + (1.0 - own) * now.value[unit, end]
-                fields["value"][unit, at] = value
-                fields["rate"][unit, at] = (value - now.value[unit, end]) / rest
-                fields["time_u_h"][unit, at] = late_u
+        logged = [turns(session, number, spec) for number in chains.runs]
+        for unit, source in enumerate(noted.tolist()):
+            run, place = divmod(source, n)
+            device = chains.devices[place]
+            plan = _plan(
+                logged[run].get(device, ()), spec, device,
+                float(chains.start_h[unit, phase]), float(chains.length_h[unit, phase]),
+            )  # fmt: skip
+            plans[unit, phase] = plan
+            row = _middle(obs, source, phase, plan.swap_h)
+            rest = plan.exposure[plan.second]
+            end = 2 * phase + 1
+            if row < 0 or not rest > 0.0 or not now.valid[unit, end]:
+                continue
+            late, late_u = _delay(ready, obs, row, plan.swap_h)
+            late = min(late, rest / 2.0)
+            at = column[phase]
+            shift = chains.offset[unit] * chains.observations.step[unit]
+            level = min(float(obs.soc[row]) + shift, 100.0)
+            # s = D + late·(s − s_end)/rest, solved for s
+            own = 1.0 / (1.0 - late / rest)
+            for part in (matrix, transfer):
+                part[unit, at] = (1.0 - own) * part[unit, end]
+                part[unit, at, at] = own
+            fields["valid"][unit, at] = True
+            fields["level"][unit, at] = level
+            fields["node"][unit, at] = at
+            value = own * level + (1.0 - own) * now.value[unit, end]
+            fields["value"][unit, at] = value
+            fields["rate"][unit, at] = (value - now.value[unit, end]) / rest
+            fields["time_u_h"][unit, at] = late_u
     return Swaps(
         states=States(matrix=matrix, transfer=transfer, **fields),
         weights=np.asarray(_grown(chains.observations.weight, extra, 1.0), dtype=np.float64),

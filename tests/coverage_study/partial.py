@@ -41,6 +41,23 @@ def saver_day(rng: np.random.Generator) -> Scenario:
     )  # fmt: skip
 
 
+def repeated_day(rng: np.random.Generator, *, spread: float = 0.1) -> Scenario:
+    """Return a day of four activities, each done again in the second half of the day."""
+    day = random_day(replace(BASE, device_spread=spread), rng)
+    return replace(
+        day,
+        phases=tuple(
+            replace(phase, activity=day.phases[k % 4].activity)
+            for k, phase in enumerate(day.phases)
+        ),
+    )
+
+
+def equal_repeated_day(rng: np.random.Generator) -> Scenario:
+    """Return such a day with devices that are truly equal."""
+    return repeated_day(rng, spread=0.0)
+
+
 def _declared(session: Session) -> Session:
     return replace(session, declared_comparison=("d2", "d1"))
 
@@ -61,6 +78,16 @@ PARTIAL: tuple[World, ...] = (
         name="not all read, deaths",
         says="one reading in five was not taken, most devices power off in phases 5 to 8",
         draw=replace(BASE, rate_pp_per_h=(10.0, 20.0), operator=operator(miss_probability=0.2)),
+    ),
+    World(
+        name="activities repeated",
+        says="four activities, each done twice",
+        draw=repeated_day,
+    ),
+    World(
+        name="all equal, activities repeated",
+        says="the same with devices that are truly equal",
+        draw=equal_repeated_day,
     ),
     World(
         name="pair declared",

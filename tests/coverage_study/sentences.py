@@ -24,7 +24,8 @@ EQUAL = 1e-6
 """Values closer than this are equal: an order between them is false."""
 
 SENTENCES = (
-    "longest", "first_in_group", "outlasted", "drained_least", "drained_less", "led",
+    "longest", "first_in_group", "outlasted", "drained_least", "drained_less",
+    "least_doing", "led",
     "ahead_after", "tied_after", "gained", "lasts_longer", "longer_on_average",
     "longest_on_average",
 )  # fmt: skip
@@ -52,10 +53,27 @@ class _Facts:
             "displayed": cube("shown_drain_pp"),
             "true_charge": cube("charge_drain_pp"),
         }
+        self.activity = [p.activity for p in scenario.phases]
+        self.parts = truth.parts
         level = cube("end_shown_pct")
         # who is off stands below all that are on, in the order of the power-offs
         on = self.off[:, None, :] > ends[:, :, None]
         self.standing = np.where(on, level, self.off[:, None, :] - 1e6)
+
+
+def _doing(facts: _Facts, row: Any, run: int) -> Floats:
+    """Return what each device drained doing something; gauges are exact where parts are asked."""
+    first = facts.phases.index(row.phase_from)
+    if row.group in facts.activity and row.phase_from != row.phase_to:
+        same = [p for p, activity in enumerate(facts.activity) if activity == row.group]
+        return np.asarray(facts.drain["displayed"][run, same].sum(axis=0))
+    rows = facts.parts[
+        (facts.parts["run"] == facts.runs[run])
+        & (facts.parts["phase"] == facts.phases[first])
+        & (facts.parts["part"] == row.group)
+    ]
+    drained = rows.groupby("device")["charge_drain_pp"].sum()
+    return np.array([drained.get(device, np.nan) for device in facts.devices])
 
 
 def _ahead(value: Floats, a: int, others: list[int]) -> bool:
@@ -94,6 +112,9 @@ def _true(facts: _Facts, row: Any, means: Mapping[str, float]) -> bool:
         if not row.device_b:
             others = [k for k in _compared(facts, row, facts.begun[run, first]) if k != a]
         return _ahead(-facts.drain[row.measurand][run, first], a, others)
+    if row.code == "least_doing":
+        others = [k for k in _compared(facts, row, facts.begun[run, first]) if k != a]
+        return _ahead(-_doing(facts, row, run), a, others)
     if row.code in ("led", "ahead_after"):
         return all(_ahead(facts.standing[run, p], a, others) for p in range(first, last + 1))
     msg = f"a sentence of a kind that the study does not know: {row.code}"

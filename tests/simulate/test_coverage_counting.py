@@ -249,6 +249,7 @@ def test_study_sees_false_sentences_of_every_kind():
         return [devices[k] for k in np.argsort(-values)]
 
     longest, small, high = order(off), order(-drain), order(level)
+    least = small  # done in p2 alone
     half = [d for d in longest if devices.index(d) <= 3]
     right = [
         said("longest", longest[0]), said("first_in_group", half[0]),
@@ -261,6 +262,7 @@ def test_study_sees_false_sentences_of_every_kind():
         said("gained", small[0], small[1], phase="p2", measurand="displayed"),
         said("led", high[0], phase="p2", measurand="displayed"),
         said("ahead_after", high[0], high[1], phase="p2", measurand="displayed"),
+        {**said("least_doing", least[0], phase="p2", group="p2"), "phase_to": "p3"},
         said("tied_after", high[0], high[1], "not_supported", "p2", "displayed", lead=1.0),
         said("outlasted", longest[-1], longest[0], "not_supported"),
     ]  # fmt: skip
@@ -275,6 +277,7 @@ def test_study_sees_false_sentences_of_every_kind():
         said("gained", small[1], small[0], phase="p2", measurand="displayed"),
         said("led", high[1], phase="p2", measurand="displayed"),
         said("ahead_after", high[1], high[0], phase="p2", measurand="displayed"),
+        {**said("least_doing", least[1], phase="p2", group="p2"), "phase_to": "p3"},
         said("tied_after", high[0], high[1], "not_supported", "p2", "displayed", lead=-1.0),
     ]  # fmt: skip
     tally = Tally()

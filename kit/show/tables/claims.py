@@ -33,6 +33,7 @@ SUBJECTS = {
     "longest_on_average": "mean runtimes",
     "drained_least": "drains",
     "drained_less": "drains",
+    "least_doing": "drains by activity",
     "gained": "drains",
     "led": "percentages left",
     "ahead_after": "percentages left",

@@ -147,6 +147,14 @@ def observed(session: Session) -> Observed:
     ----------
     session
         A record that passed its checks; rows of unknown devices or runs are left out.
+
+    Examples
+    --------
+    >>> from tests.helpers.builders import make_session
+    >>> s = make_session(phases={"p1": 60}, readings={"a": [100, 88], "b": [100, 91]})
+    >>> found = observed(s)
+    >>> found.unit.tolist(), found.point.tolist(), found.soc.tolist()
+    ([0, 1, 0, 1], [0, 0, 1, 1], [100.0, 100.0, 88.0, 91.0])
     """
     frame = session.readings
     runs = {run.number: i for i, run in enumerate(session.runs)}
@@ -221,6 +229,19 @@ def noted_draft(
         As in `kit.drain.boundary_search.Bounds`.
     n_runs
         Number of runs.
+
+    Examples
+    --------
+    A walk along two devices takes 2 minutes: the first is read on average ½ minute after the
+    boundary, the second 1½, each with u = 1/√12 = 0.289 min:
+
+    >>> from tests.helpers.builders import make_session
+    >>> s = make_session(phases={"p1": 60}, readings={"a": [100, 88], "b": [100, 91]})
+    >>> nothing = np.zeros((2, 2))
+    >>> times = np.array([[0.0, 60.0], [0.0, 60.0]])
+    >>> draft = noted_draft(observed(s), times, (nothing, nothing), 2.0, 1, 0.5)
+    >>> draft.late.tolist(), draft.late_u.round(3).tolist()
+    ([[0.5, 0.5], [1.5, 1.5]], [[0.289, 0.289], [0.289, 0.289]])
     """
     draft = Draft.empty(times.shape)
     given = np.flatnonzero((obs.point < 2) & (obs.phase >= 0) & ~obs.tick)
@@ -273,7 +294,17 @@ def _steps(session: Session, obs: Observed) -> Floats:
 
 
 def searches_boundaries(obs: Observed) -> bool:
-    """Return whether there are timed observations that may tell more of a boundary than its own."""
+    """Return whether there are timed observations that may tell more of a boundary than its own.
+
+    Examples
+    --------
+    >>> from tests.helpers.builders import make_session
+    >>> record = {"phases": {"p1": 60}, "readings": {"a": [100, 88]}}
+    >>> tick = {"device": "a", "kind": "tick", "t_min": 30, "soc_pct": 94}
+    >>> [searches_boundaries(observed(make_session(**record, more_readings=more)))
+    ...  for more in ((), [tick], [{**tick, "t_min": None}])]
+    [False, True, False]
+    """
     return bool(np.any(((obs.point == 2) | obs.tick) & ~np.isnan(obs.t)))
 
 
@@ -313,6 +344,20 @@ def boundary_observations(
     the walk it was made around (k − ½)τ/n, with half the spread. A display that lags by 0 … Λ
     (``display_lag_min``) shows the charge of that long before: Λ/2 earlier, with one error of
     u = Λ/√12 for all readings of a unit.
+
+    Examples
+    --------
+    No reading at the end of the first hour, but the display was seen to change to 87 % a minute
+    later: 87.5 % at minute 61 stands for both boundaries, the end and the next start:
+
+    >>> from tests.helpers.builders import make_session
+    >>> s = make_session(phases={"p1": 60, "p2": 60}, readings={"a": [100, None, 75]},
+    ...     more_readings=[{"device": "a", "kind": "tick", "t_min": 61, "soc_pct": 87}])
+    >>> nothing = np.zeros((1, 4))
+    >>> found = boundary_observations(s, observed(s), np.array([[0.0, 60.0, 60.0, 120.0]]),
+    ...     (nothing, nothing), np.array([[True, True]]), [np.inf])
+    >>> found.node.tolist(), found.level[0, 1].item(), found.late[0, 1].item()
+    ([[0, 1, 1, 3]], 87.5, 1.5)
     """
     bounds = bounds_of_search(session, times, steps, joined, over)
     step = _steps(session, obs)
@@ -323,7 +368,22 @@ def boundary_observations(
 
 
 def finished(session: Session, draft: Draft, joined: Bools, step: Floats) -> Observations:
-    """Return the observations of a draft that has been looked through."""
+    """Return the observations of a draft that has been looked through.
+
+    Examples
+    --------
+    A display that lags by up to 3 min shows on average what was true 1½ min before: read ½ min
+    after the boundary it stands for a minute before it, u = 3/√12 = 0.866 min for all readings:
+
+    >>> from kit.session import Assumptions
+    >>> from tests.helpers.builders import make_session
+    >>> draft = Draft.empty((1, 2))
+    >>> draft.level[:], draft.late[:] = [[90.0, 78.0]], 0.5
+    >>> s = make_session(assumptions=Assumptions(display_lag_min=3.0))
+    >>> found = finished(s, draft, np.array([[True]]), np.array([1.0]))
+    >>> found.late.tolist(), found.start_u.round(3).tolist()
+    ([[-1.0, -1.0]], [[0.866, 0.866]])
+    """
     lag = session.assumptions.display_lag_min
     return Observations(
         node=own_or_beside(draft.level, joined),
@@ -345,7 +405,19 @@ def bounds_of_search(
     joined: Bools,
     over: Sequence[float] | Floats,
 ) -> Bounds:
-    """Return what a search of boundaries goes by; parameters as of `boundary_observations`."""
+    """Return what a search of boundaries goes by; parameters as of `boundary_observations`.
+
+    Examples
+    --------
+    Readings up to 2 min late; a digital clock is on average half its step behind:
+
+    >>> from tests.helpers.builders import make_session
+    >>> nothing = np.zeros((1, 2))
+    >>> found = bounds_of_search(make_session(), np.array([[0.0, 60.0]]), (nothing, nothing),
+    ...                          np.array([[True]]), [303.0])
+    >>> found.tau, found.share, found.over.tolist()
+    (2.0, 0.5, [303.0])
+    """
     return Bounds(
         times=times, own_step=steps[0], start_step=steps[1], joined=joined,
         over=np.asarray(over, dtype=np.float64), tau=session.assumptions.reading_delay_min,

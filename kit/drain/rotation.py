@@ -24,7 +24,22 @@ _UNNAMED = ("turn", "rest of the time")
 
 
 def plain_phase(ready: Prepared, unit: int, phase: int, activity: str) -> int:
-    """Return the plain phase nearest to a rotation in which a unit did the other activity, −1."""
+    """Return the plain phase nearest to a rotation in which a unit did the other activity, −1.
+
+    Examples
+    --------
+    The devices read in the first and in the fourth phase; the rotation is the third:
+
+    >>> from kit.drain.phases import prepare
+    >>> from kit.session import Phase
+    >>> from tests.helpers.builders import make_session
+    >>> plain = [Phase(id=name, label=name, activity=what, planned_min=60)
+    ...          for name, what in (("p1", "read"), ("p2", "map"), ("p4", "read"))]
+    >>> turn = Phase(id="p3", label="p3", kind="rotation", parts=("scan", "read"), planned_min=60)
+    >>> s = make_session(phases=[*plain[:2], turn, plain[2]], readings={"a": [90, 80, 70, 60, 50]})
+    >>> plain_phase(prepare(s), 0, 2, "read"), plain_phase(prepare(s), 0, 2, "photo")
+    (3, -1)
+    """
     session = ready.chains.session
     usable = [
         j

@@ -322,6 +322,19 @@ def enough_draws(
     Simulated
         ``stable_digits``: significant digits of u to which u and both ends of every result stand,
         those asked for, or 0 if the draws did not suffice for it.
+
+    Examples
+    --------
+    Two thousand draws are too few to watch their figures settle: so many are made, nothing is said
+    of their digits. 90 to 78 % has u = √(2/12) = 0.41 pp:
+
+    >>> from kit.drain.phases import prepare
+    >>> from kit.results import Settings
+    >>> from tests.helpers.builders import BARE, make_session
+    >>> s = make_session(phases={"p1": 60}, readings={"a": [90, 78]}, assumptions=BARE)
+    >>> found = enough_draws(prepare(s), Settings(draws=2000))
+    >>> found.draws, found.stable_digits, round(float(found.phases["displayed_drain"].u[0, 0]), 1)
+    (2000, None, 0.4)
     """
     if settings.draws < 2 * block_size(settings.coverage):
         return simulate(
@@ -341,6 +354,15 @@ def monte_carlo(simulated: Simulated, settings: Settings) -> pd.DataFrame:
     -------
     DataFrame
         Columns ``kit.results.RESULT_COLUMNS["monte_carlo"]``.
+
+    Examples
+    --------
+    >>> from kit.results import Settings
+    >>> none = Figures.unknown(1)
+    >>> found = Simulated(draws=40_000, coverage=0.95, stable_digits=1, phases={}, runtime=none,
+    ...                   mixes={}, parts=none)
+    >>> monte_carlo(found, Settings()).iloc[0].tolist()
+    [40000, 100000, 1]
     """
     import pandas as pd
 

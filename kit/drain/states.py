@@ -143,6 +143,21 @@ def states(chains: Chains) -> States:
     states are the solution of linear equations, ``s = D + δ·R s``, and the correction is in the
     coefficients of the readings. Across an unlogged gap of length g in which the device drained
     at anything from 0 to R, the state at its end is ``D − gR/2 ± gR/2``.
+
+    Examples
+    --------
+    90 and 78 %, each read 6 minutes late on average. What the device did after the end is not
+    known: at most its busiest rate, 12 × 1.15 = 13.8 pp/h, half of it on average, so the end was at
+    78 + 13.8 × 0.1/2 = 78.69 %. The start had x with x = 90 + 0.1 (x − 78.69), that is
+    (90 − 7.869)/0.9 = 91.257 %:
+
+    >>> from kit.drain.chains import build_chains
+    >>> from kit.session import Assumptions
+    >>> from tests.helpers.builders import make_session
+    >>> late = Assumptions(reading_delay_min=12)
+    >>> s = make_session(phases={"p1": 60}, readings={"a": [90, 78]}, assumptions=late)
+    >>> states(build_chains(s)).value.round(3).tolist()
+    [[91.257, 78.69]]
     """
     obs = chains.observations
     k, b = obs.level.shape
@@ -198,7 +213,18 @@ def states(chains: Chains) -> States:
 
 
 def gauge_covariance(chains: Chains, now: States) -> Floats:
-    """Return the covariance of the gauge's deviations at the readings, shape (K, B, B), pp²."""
+    """Return the covariance of the gauge's deviations at the readings, shape (K, B, B), pp².
+
+    Examples
+    --------
+    At 90 and at 78 %: 3²/3 = 3, and 3 exp(−12²/98) = 0.690 in common:
+
+    >>> from kit.drain.chains import build_chains
+    >>> from tests.helpers.builders import make_session
+    >>> chains = build_chains(make_session(phases={"p1": 60}, readings={"a": [90, 78]}))
+    >>> gauge_covariance(chains, states(chains)).round(3).tolist()
+    [[[3.0, 0.69], [0.69, 3.0]]]
+    """
     given = chains.session.assumptions
     return error_covariance(
         now.level, given.gauge_error_pp, given.gauge_correlation_pp, full=chains.full
@@ -219,6 +245,20 @@ def time_variance(now: States, base: Floats) -> Floats:
     -------
     array
         Shape (K, n), in the square of the unit of the results.
+
+    Examples
+    --------
+    30 pp in every ten hours, readings 0 to 2 min late: an end is uncertain by 3 × 2/60/√12 =
+    0.0289 pp, and by 0.1 × 3/60 = 0.005 pp since no rate is quite even; both ends of the middle
+    phase together √(2 × (0.0289² + 0.005²)) = 0.0414 pp:
+
+    >>> from kit.drain.chains import build_chains
+    >>> from tests.helpers.builders import make_session
+    >>> now = states(build_chains(make_session(phases={"p1": 600, "p2": 600, "p3": 600},
+    ...                                        readings={"a": [95, 65, 35, 5]})))
+    >>> middle = np.array([[[0.0, 0.0, 1.0, -1.0, 0.0, 0.0]]])
+    >>> round(float(time_variance(now, middle)[0, 0] ** 0.5), 3)
+    0.041
     """
     k, p, b = base.shape
     reach = base @ now.transfer

@@ -44,6 +44,7 @@ __all__ = [
     "MixHours",
     "MixRates",
     "chosen_mixes",
+    "lower_of",
     "lower_rates",
     "mix_from_text",
     "mix_hours",
@@ -209,6 +210,21 @@ def mix_hours(rates: MixRates, coverage: float) -> MixHours:
         From `mix_rates`.
     coverage
         Probability of the intervals.
+
+    Examples
+    --------
+    12 pp on the map and 6 pp on photos in an hour each: half and half 9 pp/h, 100/9 = 11.11 h. From
+    the readings 90, 78, 72 with coefficients ½, 0, −½: u² = 2/4/12, the triangle of ±½ within 0.40:
+    100/9.4 to 100/8.6 h:
+
+    >>> from kit.session import Device, Gauge
+    >>> from tests.helpers.builders import BARE, make_session
+    >>> a = Device(id="a", label="a", gauge=Gauge(counts="energy"))
+    >>> ready = prepare(make_session(devices=[a], phases={"map": 60, "photo": 60},
+    ...                              readings={"a": [90, 78, 72]}, assumptions=BARE))
+    >>> found = mix_hours(mix_rates(ready, {"map": 1, "photo": 1}), 0.95)
+    >>> [round(float(v[0]), 2) for v in (found.hours, found.low, found.high)]
+    [11.11, 10.64, 11.63]
     """
     half = rates.half_width(coverage)
     low = np.maximum(rates.rate - half, 0.0)
@@ -231,15 +247,32 @@ def lower_rates(found: MixRates, part: slice, coverage: float) -> tuple[Bools, B
     coverage
         Of all pairs together (the table rule).
     """
-    rate, shown = found.rate[part], found.resolution[part]
+    return lower_of(
+        found.rate[part], found.resolution[part], found.u_other[part], found.bound[part], coverage
+    )
+
+
+def lower_of(
+    rate: Floats, shown: Resolution, u: Floats, bound: Floats, coverage: float
+) -> tuple[Bools, Bools]:
+    """Return ``lower[…, i, j]`` and who takes part; see `lower_rates`.
+
+    Parameters
+    ----------
+    rate, shown, u, bound
+        Shape (…, n). As in `MixRates`.
+    coverage
+        Of all pairs together.
+    """
     known = ~np.isnan(rate)
-    n = int(known.sum())
-    both = shown[:, None] + shown[None, :]
-    u = np.hypot(found.u_other[part][:, None], found.u_other[part][None, :])
-    bound = found.bound[part][:, None] + found.bound[part][None, :]
-    width = table_margin(both, u, bound, coverage, n * (n - 1) // 2)
+    n = known.sum(axis=-1)
+    both = shown[..., :, None] + shown[..., None, :]
+    u_both = np.hypot(u[..., :, None], u[..., None, :])
+    bound_both = bound[..., :, None] + bound[..., None, :]
+    pairs = np.asarray(np.maximum(n * (n - 1) // 2, 1))[..., None, None]
+    width = table_margin(both, u_both, bound_both, coverage, pairs)
     with np.errstate(invalid="ignore"):
-        lower = rate[None, :] - rate[:, None] > width
+        lower = rate[..., None, :] - rate[..., :, None] > width
     return np.asarray(lower, dtype=bool), known
 
 

@@ -90,8 +90,11 @@ def number(value: float | None, decimals: int = 0) -> str:
         return MISSING
     if math.isinf(value):
         return "∞" if value > 0 else f"{MINUS}∞"
-    text = f"{round(value, decimals):.{max(decimals, 0)}f}"
-    if text.startswith("-"):
+    # a float is rounded as well by being written; other numbers have a rounding of their own
+    if decimals < 0 or type(value) is not float:
+        value = round(value, decimals)
+    text = f"{value:.{decimals}f}" if decimals > 0 else f"{value:.0f}"
+    if text[0] == "-":
         return text[1:] if not text.strip("-0.") else MINUS + text[1:]
     return text
 

@@ -265,13 +265,18 @@ def specific_power(session: Session, frame: pd.DataFrame) -> pd.DataFrame:
     """
     areas, light = display_areas(session), luminances(session)
     dark = {phase.id for phase in session.phases if phase.screen_on is False}
-    rows = frame[frame["device"].isin(list(areas)) & ~frame["phase"].isin(list(dark))]
-    area = rows["device"].map(areas).to_numpy(dtype=np.float64)
-    luminance = rows["device"].map(light).to_numpy(dtype=np.float64)
-    out = {name: rows[name].to_numpy() for name in ("run", "phase", "device")}
-    out["area_cm2"] = area
+    keys = [frame[name].to_numpy() for name in ("run", "phase", "device")]
+    _, phases, devices = (values.tolist() for values in keys)
+    told = [d in areas and p not in dark for p, d in zip(phases, devices, strict=True)]
+    rows = np.flatnonzero(told)
+    run, phase, device = (values[rows] for values in keys)
+    area, luminance = (
+        np.array([of.get(d, np.nan) for d in device.tolist()], dtype=np.float64)
+        for of in (areas, light)
+    )
+    out = {"run": run, "phase": phase, "device": device, "area_cm2": area}
     for suffix in ("", "_u", "_low", "_high"):
-        power = rows[f"power_w{suffix}"].to_numpy(dtype=np.float64)
+        power = frame[f"power_w{suffix}"].to_numpy(dtype=np.float64)[rows]
         out[f"power_mw_per_cm2{suffix}"] = power / area * 1000.0
         out[f"power_mw_per_cd{suffix}"] = power / area * 1000.0 / (luminance * CD_PER_CM2)
     return result_frame("specific_power", out)

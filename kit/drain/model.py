@@ -6,6 +6,7 @@ The formulas are derived in docs/measurement.md.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -92,35 +93,35 @@ class Drains:
     start_pct: Floats
     end_pct: Floats
 
-    @property
+    @cached_property
     def rises(self) -> Bools:
         """Return where the percentage rose."""
         with np.errstate(invalid="ignore"):
             return np.asarray(self.end_pct > self.start_pct, dtype=bool)
 
-    @property
+    @cached_property
     def best_pp(self) -> Floats:
         """Return the drain to state (pp): not below 0, unless the percentage rose."""
         return np.asarray(np.where(self.rises, self.drain_pp, np.maximum(self.drain_pp, 0.0)))
 
-    @property
+    @cached_property
     def rate_pp_per_h(self) -> Floats:
         """Return the rate to state (pp/h)."""
         with np.errstate(divide="ignore", invalid="ignore"):
             return self.best_pp / self.exposure_h
 
-    @property
+    @cached_property
     def rate_u_pp_per_h(self) -> Floats:
         """Return the standard uncertainty of the rate (pp/h)."""
         with np.errstate(divide="ignore", invalid="ignore"):
             return np.hypot(self.u_pp, np.sqrt(self.variance["phase_length"])) / self.exposure_h
 
-    @property
+    @cached_property
     def u_pp(self) -> Floats:
         """Return the standard uncertainty of the drain (pp)."""
         return np.sqrt(sum(v for s, v in self.variance.items() if s != "phase_length"))
 
-    @property
+    @cached_property
     def u_other_pp(self) -> Floats:
         """Return u of what is neither resolution nor bounded (pp), for the drain."""
         left_out = ("resolution", "rounding", "gap", "off_percentage", "wake", "phase_length")

@@ -89,8 +89,6 @@ class Doing(NamedTuple):
         gaps and looks (pp).
     shown
         What the resolution adds, shape (K, G).
-    slopes
-        Shape (K, G, B). The readings' coefficients.
     ready
         Shape (K, G). Whether it may be compared.
     """
@@ -99,7 +97,6 @@ class Doing(NamedTuple):
     shown: Resolution
     u2: Floats
     bound: Floats
-    slopes: Floats
     ready: Bools
 
 
@@ -192,6 +189,5 @@ def doing(
         ),
         u2=time_variance(now, base)[rows],
         bound=now.bounds(base)[rows] + wake,
-        slopes=slopes,
         ready=can,
     )

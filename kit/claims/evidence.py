@@ -8,26 +8,25 @@ with the figures behind them.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from kit.claims.activities import doing, stretches
-from kit.drain.declared import declared_comparisons, declared_margin, declared_pair
-from kit.drain.margins import table_margin
+from kit.claims.pair_tables import Compared, Declared, above, pair_tables, phases_first
+from kit.drain.declared import declared_comparisons, declared_pair
 from kit.drain.phases import MEASURANDS
 from kit.drain.places import left, places
 from kit.runtime.runtimes import order_of
 from kit.stats.order import surely_above
-from kit.stats.uncertainty import Resolution
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Mapping
 
     from numpy.typing import NDArray
 
     from kit.claims.activities import Doing, Stretch
+    from kit.claims.pair_tables import PairTable
     from kit.drain.misnoted import Misnoted
     from kit.drain.off_times import OffTimes
     from kit.drain.phases import Prepared
@@ -44,9 +43,7 @@ __all__ = [
     "DRAINS",
     "LESS",
     "LONGER",
-    "Declared",
     "Evidence",
-    "PairTable",
     "altered_facts",
     "comparable_pairs",
     "evidence",
@@ -61,106 +58,6 @@ DOING = "less:doing"
 less doing something, where the place of a stretch takes that of a phase."""
 DRAINS = frozenset({*LESS.values(), DOING})
 """Tables in which less is ahead."""
-
-
-class Declared(NamedTuple):
-    """The pair declared before the session, and how often it is compared in all runs together."""
-
-    a: int
-    b: int
-    comparisons: int
-
-    def is_pair(self, i: int, j: int) -> bool:
-        """Return whether two devices are the pair."""
-        return {i, j} == {self.a, self.b}
-
-
-@dataclass(frozen=True, kw_only=True)
-class PairTable:
-    """Differences between devices in every phase; arrays of shape (…, phases, n, n).
-
-    Parameters
-    ----------
-    difference
-        Device i minus device j (pp).
-    margin
-        What the difference has to exceed (pp): by the table rule, for the pair declared beforehand
-        by its own.
-    compared
-        Whether i may be found above j by figures. One way only where j was not read: it stood no
-        higher than at its last reading before, and nobody knows how much lower.
-    known
-        Pairs that are decided otherwise: i is on and j is off, or j was off before i.
-    comparisons
-        Size of the family that the table rule allows for, shape (…,).
-    """
-
-    difference: Floats
-    margin: Floats
-    compared: Flags
-    known: Flags
-    comparisons: Ints
-
-    @cached_property
-    def lists(self) -> tuple[list[Any], list[Any], list[Any], list[Any]]:
-        """Return difference, margin, compared and known as lists, to be read one by one."""
-        return (
-            self.difference.tolist(),
-            self.margin.tolist(),
-            self.compared.tolist(),
-            self.known.tolist(),
-        )
-
-    @property
-    def above(self) -> Flags:
-        """Return where i is surely above j."""
-        with np.errstate(invalid="ignore"):
-            return (self.compared & (self.difference > self.margin)) | self.known
-
-
-@dataclass(frozen=True, kw_only=True)
-class Compared:
-    """What is compared between devices in every phase; arrays of shape (…, n, phases).
-
-    Parameters
-    ----------
-    value, shown, u2, bound
-        Figure (pp), what the resolution adds to it, variance of what averages besides (pp²), and
-        half-width of what does not (pp).
-    ready
-        Whether there is a figure that may be compared.
-    capped
-        Whether there is only a bound that the figure does not exceed.
-    """
-
-    value: Floats
-    shown: Resolution
-    u2: Floats
-    bound: Floats
-    ready: Flags
-    capped: Flags
-
-    def with_rows(self, other: Compared, device: Ints) -> Compared:
-        """Return alternatives: in each, one device's row is that of ``other``.
-
-        ``self`` of shape (n, phases); ``other`` (M, phases), its rows belonging to ``device``
-        (M,). Returns shape (M, n, phases).
-        """
-        mine = (np.arange(self.value.shape[0]) == device[:, None])[:, :, None]
-
-        def merged(base: Any, row: Any) -> Any:
-            return np.where(mine, row[:, None], base[None])
-
-        return Compared(
-            value=merged(self.value, other.value),
-            shown=Resolution(
-                np.where(mine, other.shown.parts[:, :, None], self.shown.parts[:, None])
-            ),
-            u2=merged(self.u2, other.u2),
-            bound=merged(self.bound, other.bound),
-            ready=merged(self.ready, other.ready),
-            capped=merged(self.capped, other.capped),
-        )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -179,9 +76,8 @@ class Evidence:
         Shape (n, phases). Percentage read at the end of each phase, NaN where none.
     drain_pp
         Per measurand, shape (n, phases).
-    stretches, doing, doing_pp, slopes
-        What drains are compared by activity, their table, the drains of shape (n, stretches), and
-        the coefficients of the readings in them, (n, stretches, boundaries).
+    stretches, doing, doing_pp
+        What drains are compared by activity, their table, and the drains of shape (n, stretches).
     present, unread
         Shape (n, phases). Not known to be off when the phase began; neither read nor known to be
         off at its end, though the run has something of the device.
@@ -205,114 +101,12 @@ class Evidence:
     stretches: tuple[Stretch, ...]
     doing: PairTable | None
     doing_pp: Floats
-    slopes: Floats
     present: Flags
     unread: Flags
     barred: Mapping[str, Flags]
     declared: Declared | None
     facts: Mapping[str, Flags]
     open_pairs: Mapping[str, Flags]
-
-
-def _sum_of(values: Floats) -> Floats:
-    """Return what two devices add up to: (…, n, phases) → (…, n, n, phases)."""
-    return np.asarray(values[..., :, None, :] + values[..., None, :, :])
-
-
-def _phases_first(values: Any) -> Any:
-    return np.moveaxis(values, -1, -3)
-
-
-class _Family(NamedTuple):
-    """Which pairs are compared, (…, phases, n, n), both ways, or at all; how many they are."""
-
-    both: Flags
-    compared: Flags
-    comparisons: Ints
-
-
-def _family(ready: Flags, capped: Flags) -> _Family:
-    def pairs(first: Flags, second: Flags) -> Flags:
-        return np.asarray(_phases_first(first[..., :, None, :] & second[..., None, :, :]))
-
-    both = pairs(ready, ready) & ~np.eye(ready.shape[-2], dtype=bool)
-    count = both.sum(axis=(-3, -2, -1)) // 2
-    if not capped.any():
-        return _Family(both, both, np.asarray(count))
-    one_way = pairs(ready, capped)
-    return _Family(both, both | one_way, np.asarray(count + one_way.sum(axis=(-3, -2, -1))))
-
-
-def _both_shown(shown: Resolution) -> Resolution:
-    return Resolution(_sum_of(shown.parts))
-
-
-def _margin(taken: Compared, comparisons: Ints, coverage: float) -> Floats:
-    """Return what the table rule asks for, (…, n, n, phases)."""
-    u, bound = np.sqrt(_sum_of(taken.u2)), _sum_of(taken.bound)
-    family = comparisons[..., None, None, None]
-    return table_margin(_both_shown(taken.shown), u, bound, coverage, family)
-
-
-def _declare(margin: Floats, taken: Compared, declared: Declared | None, coverage: float) -> None:
-    """Put in what the pair declared beforehand has to exceed; changes ``margin``."""
-    if declared is None:
-        return
-    a, b, comparisons = declared
-    shown = taken.shown[..., a, :] + taken.shown[..., b, :]
-    u = np.sqrt(taken.u2[..., a, :] + taken.u2[..., b, :])
-    bound = taken.bound[..., a, :] + taken.bound[..., b, :]
-    own = declared_margin(shown, u, bound, coverage, comparisons, margin[..., a, b, :])
-    margin[..., a, b, :] = margin[..., b, a, :] = own
-
-
-def _above(
-    taken: Compared, known: Flags, coverage: float, declared: Declared | None
-) -> tuple[Flags, Flags]:
-    """Return where i is surely above j, and which pairs are compared; as `_pairs` has them."""
-    family = _family(taken.ready, taken.capped)
-    margin = _margin(taken, family.comparisons, coverage)
-    _declare(margin, taken, declared, coverage)
-    with np.errstate(invalid="ignore"):
-        beyond = taken.value[..., :, None, :] - taken.value[..., None, :, :] > margin
-    return (family.compared & _phases_first(beyond)) | _phases_first(known), family.both
-
-
-def _stacked(taken: Sequence[Compared]) -> Compared:
-    """Return several tables as one, along a new first axis."""
-    arrays = {
-        name: np.stack([getattr(one, name) for one in taken])
-        for name in ("value", "u2", "bound", "ready", "capped")
-    }
-    return Compared(shown=Resolution.stacked([one.shown for one in taken]), **arrays)
-
-
-def _pairs(
-    taken: Sequence[Compared], known: Sequence[Flags], coverage: float, declared: Declared | None
-) -> tuple[PairTable, ...]:
-    """Return the comparisons of every pair, all tables at once.
-
-    ``taken`` of shape (n, phases), ``known`` of shape (n, n, phases), one of each for every table.
-    What is left of the charge comes last; nothing is claimed of it.
-    """
-    every = _stacked(taken)
-    family = _family(every.ready, every.capped)
-    widths = _margin(every, family.comparisons, coverage)
-    for width, one in zip(widths[:-1], taken, strict=False):
-        _declare(width, one, declared, coverage)
-    difference = _phases_first(every.value[:, :, None, :] - every.value[:, None, :, :])
-    margin = _phases_first(widths)
-    decided = _phases_first(np.stack(known))
-    return tuple(
-        PairTable(
-            difference=difference[i],
-            margin=margin[i],
-            compared=family.compared[i],
-            known=decided[i],
-            comparisons=family.comparisons[i],
-        )
-        for i in range(len(taken))
-    )
 
 
 def _drains(ready: Prepared, units: slice) -> dict[str, Compared]:
@@ -449,7 +243,7 @@ def evidence(ready: Prepared, run: int, settings: Settings) -> Evidence:
     decided = _decided(*_states(ready.places, units), chains.off_times[run].later)
     of_drains, of_levels = _drains(ready, units), _levels(ready.left, ready.places, units)
     declared = _declared(ready)
-    pairs = _pairs(
+    pairs = pair_tables(
         [*(of_drains[m] for m in MEASURANDS), *(of_levels[m] for m in MEASURANDS)],
         [nothing] * len(MEASURANDS) + [decided] * len(MEASURANDS),
         settings.coverage,
@@ -463,7 +257,7 @@ def evidence(ready: Prepared, run: int, settings: Settings) -> Evidence:
     tables = _Tables()
     if done is not None:
         none = np.zeros((n, n, len(asked)), dtype=bool)
-        by_activity = _pairs([_doing(done)], [none], settings.coverage, None)[0]
+        by_activity = pair_tables([_doing(done)], [none], settings.coverage, None)[0]
         tables.add(DOING, by_activity.above, by_activity.compared, by_activity.known)
     for m in MEASURANDS:
         for name, table in ((LESS[m], drains[m]), (AHEAD[m], levels[m])):
@@ -482,7 +276,6 @@ def evidence(ready: Prepared, run: int, settings: Settings) -> Evidence:
         stretches=asked,
         doing=by_activity,
         doing_pp=np.zeros((n, 0)) if done is None else done.drain,
-        slopes=np.zeros((n, 0, 0)) if done is None else done.slopes,
         present=ready.places.begun[units],
         unread=ready.places.unread[units],
         barred={code: flag[units] for code, flag in ready.flags.items()},
@@ -548,16 +341,16 @@ def altered_facts(
             merged = base[m].with_rows(rows[m], device)
             nothing_said = names is AHEAD and m != MEASURANDS[0]
             pair = None if nothing_said else declared
-            above, both = _above(merged, known, settings.coverage, pair)
-            tables.add(names[m], above, both, _phases_first(known))
+            found_above, both = above(merged, known, settings.coverage, pair)
+            tables.add(names[m], found_above, both, phases_first(known))
     asked = stretches(chains.session)
     if asked:
         changed = doing(other, range(device.size), asked, origin=run * n + device)
         none = np.zeros((n, n, len(asked)), dtype=bool)
         mine = doing(ready, range(units.start, units.stop), asked)
         merged = _doing(mine).with_rows(_doing(changed), device)
-        above, both = _above(merged, none, settings.coverage, None)
-        tables.add(DOING, above, both, _phases_first(none))
+        found_above, both = above(merged, none, settings.coverage, None)
+        tables.add(DOING, found_above, both, phases_first(none))
     shape = (device.size, n, n)
     tables.facts[LONGER] = np.broadcast_to(longer, shape)
     tables.open_pairs[LONGER] = np.broadcast_to(comparable, shape)

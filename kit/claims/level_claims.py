@@ -15,7 +15,8 @@ from kit.drain.phases import MEASURANDS
 from kit.units import NO_BREAK, count, joined, number
 
 if TYPE_CHECKING:
-    from kit.claims.evidence import Evidence, PairTable
+    from kit.claims.evidence import Evidence
+    from kit.claims.pair_tables import PairTable
     from kit.claims.verdicts import Claim, Need
     from kit.claims.words import Speech
 

@@ -201,6 +201,8 @@ class _Shared:
             known=self.known,
             runtimes=self.runtimes[0],
             said=self.claims,
+            found=self.stretches,
+            mixes=self.mixes,
         )
 
     @cached_property

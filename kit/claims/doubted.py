@@ -26,10 +26,12 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from kit.claims.conclusions import Conclusion
+    from kit.claims.doubted_mixes import OnMixes
     from kit.claims.doubts import Doubt
     from kit.claims.evidence import Evidence
     from kit.claims.judge import Ground
     from kit.claims.words import Speech
+    from kit.drain.misnoted import Misnoted
     from kit.drain.phases import Prepared
     from kit.results import Settings
     from kit.session import Session
@@ -56,29 +58,39 @@ MEANS, KINDS = "longer_on_average", "lasts_longer"
 class Asking(NamedTuple):
     """What is asked of one run: its place, its evidence, and the claims on it.
 
-    ``places`` are those of the claims among all conclusions.
+    ``places`` are those of the claims, and then of the sentences on mixes, among all conclusions.
     """
 
     run: int
     found: Evidence
     asked: Asked
     places: Ints
-    verdicts: Ints
+    mixes: OnMixes
 
     @classmethod
     def of(
-        cls, speech: Speech, ground: Ground, run: int, conclusions: Sequence[Conclusion]
+        cls, speech: Speech, ground: Ground, conclusions: list[Conclusion], mixes: OnMixes
     ) -> Asking:
-        """Return what the conclusions ask of the run at a place."""
+        """Return what the conclusions ask of a run; adds those on mixes to them."""
         claims, places = asked_of_run(speech, ground, conclusions)
-        asked = Asked(claims)
+        on_mixes = mixes.conclusions(speech)
+        first = len(conclusions)
+        conclusions += on_mixes
         return cls(
-            run=run,
+            run=mixes.run,
             found=ground.found,
-            asked=asked,
-            places=np.array(places, dtype=np.int64),
-            verdicts=verdicts(asked, ground.found.facts, ground.found.open_pairs),
+            asked=Asked(claims),
+            places=np.array([*places, *range(first, len(conclusions))], dtype=np.int64),
+            mixes=mixes,
         )
+
+    def altered(
+        self, ready: Prepared, other: Prepared, settings: Settings, noted: Misnoted | None = None
+    ) -> Ints:
+        """Return the verdicts for alternatives of one unit each, (alternatives, conclusions)."""
+        facts = altered_facts(ready, self.run, other, settings, noted=noted)
+        on_claims, on_mixes = verdicts(self.asked, *facts), self.mixes.of_alternatives(other)
+        return np.concatenate([on_claims.reshape(len(on_mixes), -1), on_mixes], axis=1)
 
 
 def changed_record(session: Session, doubt: Doubt) -> Session:
@@ -124,7 +136,7 @@ def _misread(ready: Prepared, asking: Asking, doubts: Sequence[Doubt], settings:
     chains = misread_chains(ready.chains, unit, boundary, value)
     if chains is not None:
         other = prepare(ready.chains.session, chains=chains)
-        return verdicts(asking.asked, *altered_facts(ready, asking.run, other, settings))
+        return asking.altered(ready, other, settings)
     if len(doubts) == 1:
         return _read_again(ready, asking, doubts[0], settings)[None, :]
     half = len(doubts) // 2
@@ -133,10 +145,11 @@ def _misread(ready: Prepared, asking: Asking, doubts: Sequence[Doubt], settings:
 
 
 def _read_again(ready: Prepared, asking: Asking, doubt: Doubt, settings: Settings) -> Ints:
-    """Return the verdicts on a run computed from the changed record, shape (claims,)."""
+    """Return the verdicts on a run computed from the changed record, shape (conclusions,)."""
     other = prepare(changed_record(ready.chains.session, doubt))
     found = evidence(other, asking.run, settings)
-    return verdicts(asking.asked, found.facts, found.open_pairs)
+    said = verdicts(asking.asked, found.facts, found.open_pairs)
+    return np.concatenate([said, asking.mixes.of_record(other)])
 
 
 class _Ends(NamedTuple):
@@ -166,6 +179,6 @@ def misnoted_verdicts(
     device = np.array([d.device for d in doubts], dtype=np.int64)
     unit = run * len(ready.chains.devices) + device
     other = prepare(session, chains=misnoted_chains(ready.chains, unit, noted.low, noted.high))
-    now = verdicts(asking.asked, *altered_facts(ready, run, other, settings, noted=noted))
+    now = asking.altered(ready, other, settings, noted)
     kept = np.flatnonzero(noted.possible)
     return _Ends([doubts[d] for d in kept.tolist()], noted.low[kept], noted.high[kept], now[kept])

@@ -19,6 +19,7 @@ from kit.claims.doubted import (
     misread_verdicts,
 )
 from kit.claims.doubted_means import Overall
+from kit.claims.doubted_mixes import NONE_ON_MIX, OnMixes
 from kit.claims.doubts import off_doubts, reading_doubts, stop_doubts
 from kit.claims.judge import grounds
 from kit.claims.misreadings import SLIP_WORDS, WEIGHTS
@@ -26,12 +27,14 @@ from kit.claims.table import claims
 from kit.claims.verdicts import CANNOT, SUPPORTED, TIED, VERDICTS
 from kit.claims.words import Speech
 from kit.drain.phases import prepare
+from kit.drain.segments import segments
+from kit.drain.usage_mix import chosen_mixes
 from kit.frames import frame_of_rows
 from kit.runtime.runtimes import runtime_tables
 from kit.units import MISSING, clock, h_mm, number
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     import pandas as pd
     from numpy.typing import NDArray
@@ -40,6 +43,7 @@ if TYPE_CHECKING:
     from kit.claims.doubts import Doubt
     from kit.claims.judge import Ground
     from kit.drain.phases import Prepared
+    from kit.drain.segments import Segments
     from kit.results import Settings
     from kit.session import Run, Session
 
@@ -113,7 +117,7 @@ class _Search:
     def danger(self, hit: _Hit) -> float:
         """Return how likely the slip is × how urgent the conclusion × whether it stood."""
         conclusion = self.conclusions[hit.place]
-        stands = VERDICTS[conclusion.verdict] == SUPPORTED
+        stands = VERDICTS[conclusion.verdict] == SUPPORTED and conclusion.code != NONE_ON_MIX
         weight = _PRIORITY_WEIGHT[conclusion.priority] * (1.0 if stands else 0.5)
         return weight * WEIGHTS[hit.doubt.slip.kind]
 
@@ -226,6 +230,8 @@ def bearing(
     known: Sequence[Ground] | None = None,
     runtimes: pd.DataFrame | None = None,
     said: pd.DataFrame | None = None,
+    found: Segments | None = None,
+    mixes: Mapping[str, Mapping[str, float]] | None = None,
 ) -> Bearing:
     """Return the readings to look at again before publishing, and the claims that bear any slip.
 
@@ -241,6 +247,8 @@ def bearing(
         From `kit.claims.judge.grounds`, if they were found already.
     runtimes, said
         Frames of `kit.runtime.runtimes` and of `kit.claims.claims`, if they were made already.
+    found, mixes
+        From `kit.drain.segments.segments` and `kit.drain.usage_mix.chosen_mixes`, likewise.
 
     Returns
     -------
@@ -255,10 +263,11 @@ def bearing(
     Notes
     -----
     Asked is every claim that the report prints: on one run, on means over several runs, on kinds
-    of device. A percentage may have been any neighbour, look-alike or exchange of digits between
-    what was read or seen before and after it, since a display does not rise; a noted time any such
-    minute that keeps the order of the notes. Danger = how likely the slip × how urgent the claim ×
-    (1 if it was supported, else ½). Derived in docs/runtimes.md.
+    of device, and who lasts longest on each mix (the session's own keeps its weights). A
+    percentage may have been any neighbour, look-alike or exchange of digits between what was read
+    or seen before and after it, since a display does not rise; a noted time any such minute that
+    keeps the order of the notes. Danger = how likely the slip × how urgent the claim × (1 if it was
+    supported, else ½). Derived in docs/runtimes.md.
     """
     ready = prepare(session) if prepared is None else prepared
     ground = grounds(ready, settings) if known is None else known
@@ -271,11 +280,23 @@ def bearing(
         else said
     )
     speech = Speech.of(session)
-    search = _Search(printed(table))
+    stretches = (
+        segments(ready, ready.chains.observed, coverage=settings.coverage)
+        if found is None
+        else found
+    )
+    asked_mixes = (
+        chosen_mixes(session, settings, prepared=ready, found=stretches) if mixes is None else mixes
+    )
+    conclusions = list(printed(table))
     askings = [
-        Asking.of(speech, ground[place], place, search.conclusions)
+        Asking.of(
+            speech, ground[place], conclusions,
+            OnMixes(ready, place, asked_mixes, stretches, settings.coverage),
+        )
         for place in range(len(session.runs))
-    ]
+    ]  # fmt: skip
+    search = _Search(conclusions)
     taken = {place for asking in askings for place in asking.places.tolist()}
     places = np.array([p for p in range(len(search.conclusions)) if p not in taken], dtype=np.int64)
     overall = Overall(ready, lasted, [search.conclusions[p] for p in places.tolist()], settings)

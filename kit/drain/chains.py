@@ -93,8 +93,8 @@ class Chains:
         Shape (K, P). Readings made in the phase, its ends included.
     busiest
         Shape (K,). Highest rate at which a gap may have drained the device (pp/h).
-    unit_device
-        Shape (K,). Position of the device of each unit.
+    unit_device, unit_run
+        Shape (K,). Position of the device of each unit, and of its run.
     observed
         The readings of the session, for all that looks beyond the boundaries.
     """
@@ -126,12 +126,18 @@ class Chains:
     looks: Ints
     busiest: Floats
     unit_device: Ints
+    unit_run: Ints
     observed: Observed
 
     @property
     def units(self) -> int:
         """Return the number of units, devices × runs."""
         return self.unit_device.size
+
+    @property
+    def origin(self) -> Ints:
+        """Return which unit of the record each unit is, also where they are alternatives, (K,)."""
+        return self.unit_run * len(self.devices) + self.unit_device
 
     def level(self, boundary: int) -> Floats:
         """Return the percentage that stands for one boundary of every unit; NaN: none."""
@@ -401,5 +407,6 @@ def build_chains(session: Session) -> Chains:
         looks=_looks(obs, length_h.shape),
         busiest=busiest,
         unit_device=unit_device,
+        unit_run=np.repeat(np.arange(len(session.runs)), len(session.devices)),
         observed=obs,
     )

@@ -146,7 +146,7 @@ def charge_share(ready: Prepared, coverage: float = 0.95) -> ChargeShare:
     """
     chains = ready.chains
     counts = [d.gauge.counts for d in chains.session.devices]
-    energy = np.tile(np.array([c == "energy" for c in counts]), len(chains.runs))
+    energy = np.array([c == "energy" for c in counts], dtype=bool)[chains.unit_device]
     share = np.where(energy, 0.0, _ASSUMED_SHARE)
     half = share.copy()
     for repeat in _repeats(ready, coverage):

@@ -175,23 +175,23 @@ def _fill_turn(ready: Prepared, draft: _Draft, s: int, phase: int) -> None:
     spec = chains.session.phases[phase]
     name, other = spec.parts or UNNAMED_PARTS
     turn_h = np.nan if spec.turn_min is None else spec.turn_min / 60.0
-    n = len(chains.devices)
-    for run, number in enumerate(chains.runs):
-        logged = turns(chains.session, number, spec)
-        for unit in range(run * n, run * n + n):
-            device = chains.devices[unit - run * n]
-            own = [done_h(t, turn_h) for t in logged.get(device, ()) if t.activity == name]
-            hours = float(sum(own)) if own else (0.0 if logged else planned_h(spec, device))
-            plain = plain_phase(ready, unit, phase, other)
-            draft.activity[unit, s] = name
-            draft.hours[unit, s] = hours
-            draft.usable[unit, s] &= plain >= 0
-            if plain < 0:
-                continue
-            rho = (float(chains.exposure_h[unit, phase]) - hours) / chains.length_h[unit, plain]
-            draft.base[unit, s, [2 * phase, 2 * phase + 1]] += [1.0, -1.0]
-            draft.base[unit, s, [2 * plain, 2 * plain + 1]] -= [rho, -rho]
-            draft.plain_rate[unit, s] = ready.drains["displayed"].rate_pp_per_h[unit, plain]
+    every = [turns(chains.session, number, spec) for number in chains.runs]
+    for unit, (run, k) in enumerate(
+        zip(chains.unit_run.tolist(), chains.unit_device.tolist(), strict=True)
+    ):
+        logged, device = every[run], chains.devices[k]
+        own = [done_h(t, turn_h) for t in logged.get(device, ()) if t.activity == name]
+        hours = float(sum(own)) if own else (0.0 if logged else planned_h(spec, device))
+        plain = plain_phase(ready, unit, phase, other)
+        draft.activity[unit, s] = name
+        draft.hours[unit, s] = hours
+        draft.usable[unit, s] &= plain >= 0
+        if plain < 0:
+            continue
+        rho = (float(chains.exposure_h[unit, phase]) - hours) / chains.length_h[unit, plain]
+        draft.base[unit, s, [2 * phase, 2 * phase + 1]] += [1.0, -1.0]
+        draft.base[unit, s, [2 * plain, 2 * plain + 1]] -= [rho, -rho]
+        draft.plain_rate[unit, s] = ready.drains["displayed"].rate_pp_per_h[unit, plain]
 
 
 def segments(ready: Prepared, obs: Observed, *, coverage: float = 0.95) -> Segments:
@@ -207,7 +207,7 @@ def segments(ready: Prepared, obs: Observed, *, coverage: float = 0.95) -> Segme
         Probability, for what a repeated reference phase says about the gauge.
     """
     chains = ready.chains
-    swaps = with_swaps(ready, obs)
+    swaps = with_swaps(ready, obs, origin=chains.origin)
     now = swaps.states
     layout = _layout(ready)
     phase = np.array([j for j, _ in layout], dtype=np.int64)

@@ -84,7 +84,6 @@ def test_evidence_pointers_are_those_of_the_record():
     assert (frame["evidence"] != "").any()
 
 
-
 def test_most_dangerous_first():
     session = read_record(SAMPLES / "full-day")[0]
     frame = found(session)
@@ -257,12 +256,16 @@ def test_nothing_to_ask():
     assert load_bearing(alone, Settings()).empty
 
 
-def test_first_reading_from_full_is_asked_by_full_recomputation():
-    # At a known full charge the first reading has no coefficient: it can only be asked about by
-    # computing again, which the list does for what the screening finds; nothing is invented.
+def test_first_reading_from_full_is_asked_too():
+    # At a known full charge the first reading is exact. Had A's been 99, A would have drained 18
+    # and not 19 of 100 over the day, against 22 of B, which is enough on the mix of the day.
     session = day({"A": [100, 91, 81], "B": [100, 91, 78]})
     frame = found(session)
-    assert not ((frame["phase"] == "p1") & (frame["point"] == "start")).any()
+    at_start = frame[(frame["phase"] == "p1") & (frame["point"] == "start")]
+    assert {(r.device, r.noted, r.instead) for r in at_start.itertuples()} == {
+        ("A", "100 %", "99 %"),
+    }  # fmt: skip
+    assert at_start["statement"].str.startswith("On “as in this session”").all()
 
 
 def test_screening_misses_nothing_that_matters():

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from kit.claims import claims
-from kit.claims.conclusions import asked_of_run, printed
+from kit.claims.conclusions import Conclusion, asked_of_run, printed
 from kit.claims.doubts import off_doubts, reading_doubts
 from kit.claims.evidence import evidence
 from kit.claims.judge import grounds
@@ -16,6 +16,8 @@ from kit.claims.load_bearing import bearing
 from kit.claims.verdicts import VERDICTS, Asked, verdicts
 from kit.claims.words import Speech
 from kit.drain.phases import prepare
+from kit.drain.usage_mix import chosen_mixes, usage_mixes
+from kit.labels import device_names
 from kit.read.record import read_record
 from kit.results import Settings
 from kit.simulate import random_day, simulate_day
@@ -70,13 +72,39 @@ def changed_by(session, doubt):
     return replace(session, **{doubt.frame: frame})
 
 
+def longest_on_mixes(session, mixes):
+    """Return for run and mix who is alone in having a first place; "" nobody, None: no order."""
+    frame = usage_mixes(session, SETTINGS, mixes=mixes)
+    found = {}
+    for (run, mix), here in frame.groupby(["run", "mix"], sort=False):
+        ranked = here[here["rank_best"].notna()]
+        first = ranked[ranked["rank_best"] == 1]["device"].tolist()
+        found[run, mix] = None if len(ranked) < 2 else first[0] if len(first) == 1 else ""
+    return found
+
+
 class Table:
     """The conclusions of a record, and what another record says of them."""
 
     def __init__(self, session):
         self.ready = prepare(session)
         self.ground = grounds(self.ready, SETTINGS)
-        self.said = printed(claims(session, SETTINGS, prepared=self.ready, known=self.ground))
+        said = printed(claims(session, SETTINGS, prepared=self.ready, known=self.ground))
+        self.mixes = chosen_mixes(session, SETTINGS)
+        self.winners = longest_on_mixes(session, self.mixes)
+        names = device_names(session)
+        on_mixes = []
+        for (run, mix), device in self.winners.items():
+            if device is None:
+                continue
+            where = f"On “{mix}”" + (f" in run {run}" if len(session.runs) > 1 else "")
+            text = (
+                f"{where}, {names[device]} lasts longest"
+                if device
+                else (f"{where} no one device can be called the longest-lasting")
+            )
+            on_mixes.append(Conclusion(run, text, 0, 2, "mix", device, "", mix))
+        self.said = (*said, *on_mixes)
         speech = Speech.of(session)
         self.claims = {}
         for place, ground in enumerate(self.ground):
@@ -91,8 +119,15 @@ class Table:
         by_pair = {(r.code, r.device_a, r.device_b): r.verdict for r in frame.itertuples()}
         found = [evidence(ready, run, SETTINGS) for run in range(len(session.runs))]
         verdict, same = [], 0
+        winners = longest_on_mixes(session, self.mixes)
         for place, conclusion in enumerate(self.said):
-            if place in self.claims:
+            if conclusion.code == "mix":
+                device, then = conclusion.device_a, winners[conclusion.run, conclusion.group]
+                open_ = "tied" if device else "supported"
+                now = {None: "cannot_be_said", "": open_, device or "-": "supported"}.get(
+                    then, "not_supported"
+                )
+            elif place in self.claims:
                 run, claim = self.claims[place]
                 asked = Asked([claim])
                 now = VERDICTS[int(verdicts(asked, found[run].facts, found[run].open_pairs)[0])]
@@ -178,6 +213,7 @@ def test_every_printed_sentence_is_listed_or_robust_or_lost(make):
 def test_the_sentences_asked_are_those_that_the_report_prints(name):
     from kit.analyse import analyse
     from kit.show.tables.claims import LISTED
+    from kit.show.wording.mixing import mix_order
 
     session = sample(name)
     results = analyse(session, (), SETTINGS)
@@ -185,11 +221,12 @@ def test_the_sentences_asked_are_those_that_the_report_prints(name):
     shown = frame[frame["priority"] <= LISTED]
     assert {c.statement for c in printed(frame)} == set(shown["statement"])
     listed = set(results.extra["load_bearing"]["statement"])
-    assert listed <= set(shown["statement"])
+    told = " ".join(mix_order(results))
+    assert all(text in told for text in listed - set(shown["statement"]))
     # every one is asked: of one run by its claim, else as a sentence on two devices
     table = Table(session)
     asked = {table.said[place].statement for place in table.claims}
-    others = {c.code for c in table.said if c.statement not in asked}
+    others = {c.code for c in table.said if c.statement not in asked} - {"mix"}
     assert others <= {"longer_on_average", "longest_on_average", "lasts_longer"}
 
 

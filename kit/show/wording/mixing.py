@@ -5,6 +5,7 @@ from __future__ import annotations
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
+from kit.claims.mix_words import longest_on, none_on, on_mix
 from kit.show.tables.cells import Names, of_run, rows_of
 from kit.units import estimate, joined, percent
 
@@ -35,17 +36,16 @@ def mix_order(results: Results) -> tuple[str, ...]:
         ranked = here[here["rank_best"].notna()]
         if len(ranked) < 2:
             continue
-        name = f"“{mix}”" + (f" in run {run}" if several else "")
+        name = on_mix(str(mix), int(str(run)) if several else None)
         top = [row for row in rows_of(ranked) if row.rank_best == 1]
         if len(top) == 1:
             row = top[0]
             hours = estimate(row.hours, row.hours_low, row.hours_high, "h", decimals=1)
-            first.append(f"On {name}, {names.device[row.device]} lasts longest: {hours}.")
+            first.append(f"{longest_on(name, names.device[row.device])}: {hours}.")
         else:
             open_.append(name)
     if open_:
-        text = f"On {joined(open_)} no one device can be called the longest-lasting"
-        first.append(f"{text}: the intervals leave more than one in first place.")
+        first.append(f"{none_on(joined(open_))}: the intervals leave more than one in first place.")
     return tuple(first)
 
 

@@ -129,6 +129,21 @@ def runs_used(quantity: Quantity, i: int, j: int) -> tuple[Flags, Flags, Design]
     """Return which runs of i and of j are compared, and how; ``None`` where they are too few.
 
     Two runs that both took part in are compared within runs; else two of each, run on their own.
+
+    Examples
+    --------
+    a took part in runs 1, 2 and 3, b in 2, 3 and 4: two runs together, compared within the runs. a
+    and c have one in common, but three and two of their own; d ran once:
+
+    >>> from kit.runtime.replicates import Quantity
+    >>> there = np.array([[1, 0, 0, 0], [1, 1, 0, 0], [1, 1, 1, 0], [0, 1, 1, 1]], dtype=bool)
+    >>> blank = np.zeros(there.shape)
+    >>> q = Quantity("runtime", "h", np.where(there, 9.0, np.nan), blank, blank, blank > 0)
+    >>> first, _, how = runs_used(q, 0, 1)
+    >>> first.tolist(), how
+    ([False, True, True, False], 'paired')
+    >>> runs_used(q, 0, 2)[2], runs_used(q, 0, 3)
+    ('two_groups', None)
     """
     there_i, there_j = ~np.isnan(quantity.value[:, i]), ~np.isnan(quantity.value[:, j])
     together: Flags = there_i & there_j
@@ -157,6 +172,21 @@ def compare_open(quantity: Quantity, i: int, j: int, *, error: float) -> OpenPai
     `rank_sum` for runs of their own). Where not, and the other device was seen to its end in all
     runs: ``mean of the lower bounds − t·u`` with the larger of the scatters of that device and
     of the bounds (`kit.stats.lower_bounds`). Derived in docs/runtimes.md.
+
+    Examples
+    --------
+    a was on at the stop of six runs, b seen off within two minutes: leads of 20, 13, 28, 8, 18 and
+    38 min at least, all of one sign. Two of 2⁶ outcomes are as clear, p = 1/32, and the interval
+    starts at the least lead:
+
+    >>> from kit.runtime.replicates import Quantity
+    >>> on = [622, 625, 625, 615, 632, 630]
+    >>> off = [601, 611, 596, 606, 613, 591]
+    >>> value, half = np.array([on, off], dtype=float).T, np.tile([0.0, 1.0], (6, 1))
+    >>> q = Quantity("runtime", "min", value, half, half / 3**0.5, np.tile([True, False], (6, 1)))
+    >>> found = compare_open(q, 0, 1, error=0.05)
+    >>> found.method, found.verdict, float(found.low), 1 / float(found.p_exact)
+    ('signed_rank', 'a', 8.0, 32.0)
     """
     used = runs_used(quantity, i, j)
     if used is None:

@@ -16,8 +16,8 @@ import numpy as np
 
 from kit.frames import frame_of_rows
 from kit.results import Settings
-from kit.stats.components import mean_of_units, one_way
-from kit.stats.uncertainty import coverage_factor, effective_dof
+from kit.stats.components import mean_of_kind, repeatability_limit
+from kit.stats.uncertainty import replicate_mean_half_width
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -100,7 +100,20 @@ def _grid(session: Session, frame: pd.DataFrame) -> tuple[Floats, Callable[[str]
 
 
 def runtime_quantity(session: Session, runtimes: pd.DataFrame) -> Quantity:
-    """Return the runtimes, run by run, from the frame of `kit.runtime.runtimes`."""
+    """Return the runtimes, run by run, from the frame of `kit.runtime.runtimes`.
+
+    Examples
+    --------
+    On at minute 600 and off at the same minute, started at a full minute: 10 h, the windows of
+    both are a minute wide, so 599 to 601 min: half-width 1/60 = 0.0167 h:
+
+    >>> from kit.runtime.runtimes import runtimes
+    >>> from tests.helpers.builders import make_session, seen
+    >>> s = make_session(devices=["a"], phases={"p1": 900}, power_offs={"a": seen(600, 600)})
+    >>> found = runtime_quantity(s, runtimes(s))
+    >>> found.value.round(4).tolist(), found.half_width.round(4).tolist(), found.at_least.tolist()
+    ([[10.0]], [[0.0167]], [[False]])
+    """
     _, spread = _grid(session, runtimes)
     low, high = spread("runtime_h_low"), spread("runtime_h_high")
     return Quantity(
@@ -112,7 +125,23 @@ def runtime_quantity(session: Session, runtimes: pd.DataFrame) -> Quantity:
 def quantities(
     session: Session, runtimes: pd.DataFrame, phase_drain: pd.DataFrame
 ) -> list[Quantity]:
-    """Return the runtimes, and the displayed drain of every evaluated phase, run by run."""
+    """Return the runtimes, and the displayed drain of every evaluated phase, run by run.
+
+    Examples
+    --------
+    Two runs of a: off after 10 and after 10.2 h; 12 and 14 pp drained in the first hour:
+
+    >>> from kit.drain.phases import phase_drain
+    >>> from kit.runtime.runtimes import runtimes
+    >>> from tests.helpers.builders import BARE, join_runs, make_session, seen
+    >>> s = join_runs(*(make_session(phases={"p1": 60, "p2": 900}, readings={"a": [90, after]},
+    ...                              power_offs={"a": seen(off, off)}, assumptions=BARE)
+    ...                 for after, off in ((78, 600), (76, 612))))
+    >>> for found in quantities(s, runtimes(s), phase_drain(s, Settings())):
+    ...     print(found.name, found.unit, [round(v, 1) for v in found.value[:, 0].tolist()])
+    runtime h [10.0, 10.2]
+    drain:p1 pp [12.0, 14.0]
+    """
     found = [runtime_quantity(session, runtimes)]
     usable = phase_drain[
         (phase_drain["measurand"] == "displayed") & (phase_drain["status"] == "measured")
@@ -139,7 +168,14 @@ def quantities(
 
 
 def is_replicated(session: Session) -> bool:
-    """Return whether the record holds several runs."""
+    """Return whether the record holds several runs.
+
+    Examples
+    --------
+    >>> from tests.helpers.builders import join_runs, make_session
+    >>> is_replicated(make_session()), is_replicated(join_runs(make_session(), make_session()))
+    (False, True)
+    """
     return len(session.runs) > 1
 
 
@@ -237,24 +273,25 @@ def _replicate_row(quantity: Quantity, j: int, device: str, coverage: float) -> 
     nan = float("nan")
     head = (device, quantity.name, n)
     if n == 0:
-        return (*head, nan, nan, nan, nan, nan, nan, quantity.unit, "no_value")
+        return (*head, nan, nan, nan, nan, nan, nan, quantity.unit, "no_value", nan)
     mean = float(values.mean())
     if quantity.at_least[have, j].any():
         # the mean of lower bounds is a lower bound of the mean, and all that is known
         mean = float(quantity.least[have, j].mean())
-        return (*head, mean, nan, nan, nan, mean, nan, quantity.unit, "lower_bound")
+        return (*head, mean, nan, nan, nan, mean, nan, quantity.unit, "lower_bound", nan)
     half = float(quantity.half_width[have, j].max())
     own_u = float(quantity.u[have, j].max())
     if n == 1:
         low, high = mean - half, mean + half
-        return (*head, mean, nan, own_u, nan, low, high, quantity.unit, "one_run")
+        return (*head, mean, nan, own_u, nan, low, high, quantity.unit, "one_run", nan)
     s = float(values.std(ddof=1))
-    scatter = s / float(np.sqrt(n))
-    u = float(np.hypot(scatter, own_u))
-    dof = effective_dof([scatter, own_u], [n - 1, np.inf])
-    wide = float(np.hypot(half, coverage_factor(coverage, n - 1) * scatter))
+    u = float(np.hypot(s / np.sqrt(n), own_u))
+    wide = replicate_mean_half_width(s, n, half, coverage)
     flags = "no_scatter_seen" if s == 0.0 else ""
-    return (*head, mean, s, u, dof, mean - wide, mean + wide, quantity.unit, flags)
+    return (
+        *head, mean, s, u, float(n - 1), mean - wide, mean + wide, quantity.unit, flags,
+        repeatability_limit(s),
+    )  # fmt: skip
 
 
 @over_runs("replicates")
@@ -265,17 +302,32 @@ def replicates(repeats: Repeats) -> Iterable[Row]:
     -------
     DataFrame
         ``RESULT_COLUMNS["replicates"]``. ``quantity`` is ``runtime`` (h) or ``drain:phase``
-        (displayed pp). ``s_r`` is the scatter between runs, ``mean_u`` the standard uncertainty
-        of the mean and ``dof`` its effective degrees of freedom. ``flags``: ``lower_bound`` (a
-        run was still on: ``mean`` = ``mean_low`` is a lower bound, nothing else is known),
+        (displayed pp). ``s_r`` is the scatter between runs, ``dof`` its degrees of freedom, which
+        make the interval, ``repeatability_limit`` what two single runs differ by at most in 95 %
+        of cases, and ``mean_u`` the standard uncertainty of the mean. ``flags``: ``lower_bound``
+        (a run was still on: ``mean`` = ``mean_low`` is a lower bound, nothing else is known),
         ``one_run``, ``no_scatter_seen`` (equal values: resolution only), ``no_value``.
 
     Notes
     -----
     ``U = √(X² + (t s_r/√n)²)`` with X the half-width of one result, not divided by √n, and t
-    with n − 1 degrees of freedom. ``mean_u² = s_r²/n + u²`` with u of one result; its effective
-    degrees of freedom by Welch–Satterthwaite (GUM G.4.1). Of this unit only: scatter between
-    units is not in it.
+    with n − 1 degrees of freedom. ``mean_u² = s_r²/n + u²`` with u of one result. Of this unit
+    only: scatter between units is not in it.
+
+    Examples
+    --------
+    10.0 and 10.2 h: mean 10.1, s_r = 0.2/√2 = 0.141. u of one result is √(2/12) min = 0.0068 h, of
+    the mean √(0.141²/2 + 0.0068²) = 0.100 h; U = √((12.71 × 0.1)² + 0.0167²) = 1.271 h with t for
+    one degree of freedom and the half-width of one result, 1 min:
+
+    >>> from kit.drain.phases import phase_drain
+    >>> from kit.runtime.runtimes import runtimes
+    >>> from tests.helpers.builders import join_runs, make_session, seen
+    >>> s = join_runs(*(make_session(devices=["a"], phases={"p1": 900},
+    ...                              power_offs={"a": seen(off, off)}) for off in (600, 612)))
+    >>> row = replicates(s, runtimes(s), phase_drain(s, Settings())).iloc[0]
+    >>> [round(float(row[c]), 3) for c in ("mean", "s_r", "mean_u", "mean_low")]
+    [10.1, 0.141, 0.1, 8.829]
     """
     return [
         _replicate_row(quantity, j, device.id, repeats.coverage)
@@ -294,26 +346,28 @@ def _models(session: Session) -> dict[str, list[int]]:
 
 def _model_row(quantity: Quantity, name: str, units: list[int], coverage: float) -> Row:
     nan = float("nan")
-    columns = [quantity.value[:, j] for j in units]
-    values = [c[~np.isnan(c)] for c in columns]
-    values = [v for v in values if v.size]
-    runs = sum(v.size for v in values)
-    head = (name, quantity.name, len(values), runs)
-    if len(values) < 2:
-        return (*head, *[nan] * 8, quantity.unit, "one_unit")
+    values = quantity.value[:, units]
+    there = ~np.isnan(values)
+    seen = int(there.any(axis=0).sum())
+    head = (name, quantity.name, seen, int(there.sum()))
+    if seen < 2:
+        return (*head, *[nan] * 8, quantity.unit, "one_unit", *[nan] * 6)
     if quantity.at_least[:, units].any():
         least = [c[~np.isnan(c)] for c in (quantity.least[:, j] for j in units)]
         mean = float(np.mean([v.mean() for v in least if v.size]))
-        return (*head, mean, *[nan] * 5, mean, nan, quantity.unit, "lower_bound")
-    table = one_way(values)
-    mean, u, dof = mean_of_units(values)
+        return (
+            *head, mean, *[nan] * 5, mean, nan, quantity.unit, "lower_bound", *[nan] * 6,
+        )  # fmt: skip
+    found = mean_of_kind(values)
     half = float(np.nanmax(quantity.half_width[:, units]))
-    own_u = float(np.nanmax(quantity.u[:, units]))
-    wide = float(np.hypot(half, coverage_factor(coverage, dof) * u))
-    total = float(np.hypot(u, own_u))
+    parts = [found.u_units, found.u_runs, float(np.nanmax(quantity.u[:, units]))]
+    wide = found.half_width(coverage, resolution=half)
     return (
-        *head, mean, table.s_r, table.s_l, table.s_reproducibility, total,
-        effective_dof([u, own_u], [dof, np.inf]), mean - wide, mean + wide, quantity.unit, "",
+        *head, found.mean, found.s_r, found.s_l, found.s_reproducibility,
+        float(np.sqrt(np.nansum(np.square(parts)))), float(found.dof_units), found.mean - wide,
+        found.mean + wide, quantity.unit, "one_day" if np.isnan(found.u_runs) else "",
+        repeatability_limit(found.s_r), *found.between.s_l_bounds(coverage), found.u_units,
+        found.u_runs, float(found.dof_runs) if found.u_runs > 0.0 else nan,
     )  # fmt: skip
 
 
@@ -327,6 +381,23 @@ def replicate_models(repeats: Repeats) -> Iterable[Row]:
         ``RESULT_COLUMNS["replicate_models"]``. ``s_r`` between runs of a unit (NaN with one run
         each), ``s_l`` between units, ``s_reproducibility`` both; ``mean`` of unit means with
         units − 1 degrees of freedom. Empty if no model has two units; one run is enough.
+
+    Examples
+    --------
+    Two units of one model, twice each: 10.0 and 10.2 h, 10.6 and 10.8 h. Within units s_r² = 0.02;
+    the means 10.1 and 10.7 have s² = 0.18, so s_l² = 0.18 − 0.02/2 = 0.17, s_l = 0.412; the mean
+    10.4 has u = √(0.18/2) = 0.300, one degree of freedom:
+
+    >>> from kit.drain.phases import phase_drain
+    >>> from kit.runtime.runtimes import runtimes
+    >>> from kit.session import Device
+    >>> from tests.helpers.builders import join_runs, make_session, seen
+    >>> units = [Device(id=name, label=name, model="Whelk 10") for name in "ab"]
+    >>> s = join_runs(*(make_session(devices=units, phases={"p1": 900},
+    ...     power_offs={"a": seen(a, a), "b": seen(b, b)}) for a, b in ((600, 636), (612, 648))))
+    >>> row = replicate_models(s, runtimes(s), phase_drain(s, Settings())).iloc[0]
+    >>> [round(float(row[c]), 3) for c in ("mean", "s_r", "s_l", "mean_u")]
+    [10.4, 0.141, 0.412, 0.3]
     """
     models = _models(repeats.session)
     return [

@@ -60,6 +60,22 @@ def order_of(run: OffTimes) -> tuple[Floats, Flags]:
     (``run.later``), never because it is probable: P takes the power-offs for independent within
     their windows, which devices that go off together on one walk are not. Derived in
     docs/runtimes.md.
+
+    Examples
+    --------
+    a off in [300, 304), b in [303, 307), c in [310, 313): c ran longer than both, whatever was. a
+    and b share the minute from 303 on. Each look was made somewhere in its minute, so the density
+    falls from 1/3 to 0 over the last minute of a, (1 − x)/3, and rises over the first of b, y/3;
+    a ran longer with P = ∫ (1 − x)/3 · x²/6 dx = 1/216 = 0.0046:
+
+    >>> from tests.helpers.builders import make_session, seen
+    >>> s = make_session(devices=["a", "b", "c"], phases={"p1": 900}, power_offs={
+    ...     "a": seen(300, 303), "b": seen(303, 306), "c": seen(310, 312)})
+    >>> p, claimed = order_of(off_times(s)[0])
+    >>> claimed.tolist()
+    [[False, False, False], [False, False, False], [True, True, False]]
+    >>> round(float(p[0, 1]), 4), float(p[2, 0])
+    (0.0046, 1.0)
     """
     return run.p_longer, run.later
 

@@ -100,6 +100,19 @@ def run_windows(session: Session, runtimes: pd.DataFrame) -> list[RunWindows]:
         The record.
     runtimes
         Frame of `kit.runtime.runtimes`.
+
+    Examples
+    --------
+    Two runs of a, seen off at 600 and at 612 min: 599 to 601 and 611 to 613 min; one run of b:
+
+    >>> from kit.runtime.runtimes import runtimes
+    >>> from tests.helpers.builders import join_runs, make_session, seen
+    >>> s = join_runs(*(make_session(devices=["a", "b"], phases={"p1": 900}, power_offs=offs)
+    ...                 for offs in ({"a": seen(600, 600)},
+    ...                              {"a": seen(612, 612), "b": seen(700, 700)})))
+    >>> for found in run_windows(s, runtimes(s)):
+    ...     print(found.device, *((h * 60).round(3).tolist() for h in (found.low, found.high)))
+    a [599.0, 611.0] [601.0, 613.0]
     """
     if not is_replicated(session):
         return []
@@ -129,6 +142,21 @@ def kind_windows(session: Session, runtimes: pd.DataFrame) -> list[RunWindows]:
     ----------
     session, runtimes
         As for :func:`run_windows`.
+
+    Examples
+    --------
+    a and b are units of one model, c is of no kind; b was still on at minute 700:
+
+    >>> from kit.runtime.runtimes import runtimes
+    >>> from kit.session import Device
+    >>> from tests.helpers.builders import make_session, seen
+    >>> row = [Device(id=name, label=name, model=kind)
+    ...        for name, kind in (("a", "Whelk 10"), ("b", "Whelk 10"), ("c", ""))]
+    >>> s = make_session(devices=row, phases={"p1": 900}, still_on={"b": 700},
+    ...                  power_offs={"a": seen(600, 600), "c": seen(500, 500)})
+    >>> found, = kind_windows(s, runtimes(s))
+    >>> found.name, (found.low * 60).round(3).tolist(), found.seen.tolist(), found.alike
+    ('Whelk 10', [599.0, 699.0], [True, False], True)
     """
     bounds = _bounds(runtimes)
     members: dict[tuple[Of, str], list[str]] = {}

@@ -133,7 +133,9 @@ def _misread(ready: Prepared, asking: Asking, doubts: Sequence[Doubt], settings:
     boundary = np.array([d.boundary for d in doubts], dtype=np.int64)
     value = np.array([d.slip.value for d in doubts], dtype=np.float64)
     unit = asking.run * len(ready.chains.devices) + device
-    chains = misread_chains(ready.chains, unit, boundary, value)
+    place = {row: at for at, row in enumerate(ready.chains.observed.row.tolist())}
+    at = np.array([-1 if d.boundary >= 0 else place[d.row] for d in doubts], dtype=np.int64)
+    chains = misread_chains(ready.chains, unit, boundary, value, at=at)
     if chains is not None:
         other = prepare(ready.chains.session, chains=chains)
         return asking.altered(ready, other, settings)

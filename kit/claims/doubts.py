@@ -16,11 +16,12 @@ if TYPE_CHECKING:
     from kit.claims.evidence import Evidence
     from kit.claims.misreadings import Slip
     from kit.drain.phases import Prepared
+    from kit.drain.swaps import Swaps
     from kit.session import Session
 
     Floats = NDArray[np.float64]
 
-__all__ = ["Doubt", "off_doubts", "reading_doubts", "stop_doubts"]
+__all__ = ["Doubt", "off_doubts", "reading_doubts", "stop_doubts", "swap_doubts"]
 
 _OFF_COLUMNS = ("last_on_min", "first_off_min", "noted_min")
 
@@ -113,6 +114,33 @@ def reading_doubts(ready: Prepared, run: int) -> list[Doubt]:
             for slip in percentage_slips(float(soc[row]), low=low, high=high):
                 noted = float(soc[row])
                 doubts.append(Doubt(run, "readings", row, "soc_pct", k, boundary, noted, slip))
+    return doubts
+
+
+def swap_doubts(ready: Prepared, run: int, swaps: Swaps) -> list[Doubt]:
+    """Return the doubts about percentages read at the swap of a crossover.
+
+    Parameters
+    ----------
+    ready, run
+        As for `reading_doubts`.
+    swaps
+        From `kit.drain.swaps.with_swaps`. One that stands for a boundary, too, is left out.
+    """
+    session, chains = ready.chains.session, ready.chains
+    n = len(session.devices)
+    found = {at: unit for (unit, _), at in swaps.rows.items() if at >= 0 and unit // n == run}
+    if not found:
+        return []
+    before, after = _neighbours(session)
+    soc, rows = chains.observed.soc, chains.observed.row
+    doubts = []
+    for at, unit in found.items():
+        row, noted = int(rows[at]), float(soc[at])
+        if row < 0 or (chains.observations.row[unit] == row).any():
+            continue
+        for slip in percentage_slips(noted, low=float(after[row]), high=float(before[row])):
+            doubts.append(Doubt(run, "readings", row, "soc_pct", unit % n, -1, noted, slip))
     return doubts
 
 

@@ -20,7 +20,7 @@ from kit.claims.doubted import (
 )
 from kit.claims.doubted_means import Overall
 from kit.claims.doubted_mixes import NONE_ON_MIX, OnMixes
-from kit.claims.doubts import off_doubts, reading_doubts, stop_doubts
+from kit.claims.doubts import off_doubts, reading_doubts, stop_doubts, swap_doubts
 from kit.claims.judge import grounds
 from kit.claims.misreadings import SLIP_WORDS, WEIGHTS
 from kit.claims.table import claims
@@ -44,6 +44,7 @@ if TYPE_CHECKING:
     from kit.claims.judge import Ground
     from kit.drain.phases import Prepared
     from kit.drain.segments import Segments
+    from kit.drain.swaps import Swaps
     from kit.results import Settings
     from kit.session import Run, Session
 
@@ -139,9 +140,15 @@ class _Search:
         return self.by_danger([list(mine.values()) for mine in best.values()])
 
 
-def _ask_readings(search: _Search, ready: Prepared, asking: Asking, settings: Settings) -> None:
+def _ask_readings(
+    search: _Search, ready: Prepared, asking: Asking, swaps: Swaps, settings: Settings
+) -> None:
     """Ask a run of all doubts about its percentages."""
-    doubts = [*reading_doubts(ready, asking.run), *stop_doubts(ready, asking.run)]
+    doubts = [
+        *reading_doubts(ready, asking.run),
+        *swap_doubts(ready, asking.run, swaps),
+        *stop_doubts(ready, asking.run),
+    ]
     if not doubts or not asking.places.size:
         return
     now = misread_verdicts(ready, asking, doubts, settings)
@@ -301,7 +308,7 @@ def bearing(
     places = np.array([p for p in range(len(search.conclusions)) if p not in taken], dtype=np.int64)
     overall = Overall(ready, lasted, [search.conclusions[p] for p in places.tolist()], settings)
     for asking in askings:
-        _ask_readings(search, ready, asking, settings)
+        _ask_readings(search, ready, asking, stretches.swaps, settings)
         _ask_offs(search, ready, asking, overall, places)
         _ask_starts(search, ready, asking, overall, places)
     groups = search.likeliest()

@@ -97,6 +97,9 @@ class Chains:
         Shape (K,). Position of the device of each unit, and of its run.
     observed
         The readings of the session, for all that looks beyond the boundaries.
+    other_at, other_pct
+        Shape (K,). Which of them is another number in an alternative of a unit (−1: none is), and
+        that number; from `kit.drain.misread`.
     """
 
     session: Session
@@ -128,6 +131,8 @@ class Chains:
     unit_device: Ints
     unit_run: Ints
     observed: Observed
+    other_at: Ints
+    other_pct: Floats
 
     @property
     def units(self) -> int:
@@ -409,4 +414,6 @@ def build_chains(session: Session) -> Chains:
         unit_device=unit_device,
         unit_run=np.repeat(np.arange(len(session.runs)), len(session.devices)),
         observed=obs,
+        other_at=np.full(unit_device.size, -1, dtype=np.int64),
+        other_pct=np.full(unit_device.size, np.nan),
     )

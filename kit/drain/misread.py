@@ -76,17 +76,21 @@ def _search_again(chains: Chains, obs: Observed, other: Misread, found: Observat
         getattr(found, f.name)[again] = getattr(searched, f.name)
 
 
-def misread_chains(chains: Chains, unit: Ints, boundary: Ints, value: Floats) -> Chains | None:
-    """Return the chains of units of which one reading at a boundary is another number.
+def misread_chains(
+    chains: Chains, unit: Ints, boundary: Ints, value: Floats, *, at: Ints | None = None
+) -> Chains | None:
+    """Return the chains of units of which one reading is another number.
 
     Parameters
     ----------
     chains
         Of the record as it is.
     unit, boundary
-        Shape (M,). Which reading: it must be the boundary's own.
+        Shape (M,). Which reading: it must be the boundary's own; −1: one at no boundary.
     value
         Shape (M,). The number in its place (%).
+    at
+        Shape (M,). Position in ``chains.observed`` where the boundary is −1.
 
     Returns
     -------
@@ -111,12 +115,14 @@ def misread_chains(chains: Chains, unit: Ints, boundary: Ints, value: Floats) ->
     obs = chains.observed
     old = chains.observations
     each = np.arange(unit.size)
-    at = _taken_from(obs, old, unit, boundary)
+    own = np.flatnonzero(boundary >= 0)
+    place = np.full(unit.size, -1, dtype=np.int64) if at is None else at.copy()
+    place[own] = _taken_from(obs, old, unit[own], boundary[own])
     level = old.level[unit]
-    level[each, boundary] = value
-    step = _steps(chains, obs, unit, at, value)
+    level[own, boundary[own]] = value[own]
+    step = _steps(chains, obs, unit, place, value)
     shown = old.shown[unit]
-    shown[each, boundary] = value
+    shown[own, boundary[own]] = value[own]
     found = replace(
         old,
         level=level,
@@ -125,7 +131,7 @@ def misread_chains(chains: Chains, unit: Ints, boundary: Ints, value: Floats) ->
         **_taken(old, ("node", "weight", "late", "late_u", "start_u", "row"), unit),
     )
     if searches_boundaries(obs):
-        other = Misread(unit=unit, at=at, value=value, step=step)
+        other = Misread(unit=unit, at=place, value=value, step=step)
         _search_again(chains, obs, other, found)
     node = found.node
     levels = np.where(node >= 0, np.take_along_axis(level, np.maximum(node, 0), axis=1), np.nan)
@@ -140,7 +146,7 @@ def misread_chains(chains: Chains, unit: Ints, boundary: Ints, value: Floats) ->
     high = np.concatenate([o.high for o in chains.off_times])
     last_t, last = last_read(high, obs)
     last_pct = np.where(last >= 0, np.append(obs.soc, np.nan)[last], np.nan)[unit]
-    is_last = last[unit] == at
+    is_last = last[unit] == place
     seen = LastLevel(
         low=low, high=high[unit], noted_pct=logged_ends(session)[1][unit], read_at=last_t[unit],
         read_pct=np.where(is_last, value, last_pct),
@@ -154,6 +160,8 @@ def misread_chains(chains: Chains, unit: Ints, boundary: Ints, value: Floats) ->
         **{
             **_taken(chains, names, unit),
             "observations": found,
+            "other_at": place,
+            "other_pct": value,
             "full": started_full(session, found, device),
             "busiest": mine,
             "off_pct": off_percentages(session.assumptions.off_pct_max, seen, mine),

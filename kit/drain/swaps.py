@@ -103,12 +103,15 @@ class Swaps:
         Position of a crossover phase → its boundary.
     plans
         (unit, position of the phase) → what the device did.
+    rows
+        The same → which observation was made at the swap, −1: none.
     """
 
     states: States
     weights: Floats
     column: Mapping[int, int]
     plans: Mapping[tuple[int, int], Plan]
+    rows: Mapping[tuple[int, int], int]
 
 
 def _delay(ready: Prepared, obs: Observed, row: int, swap_h: float) -> tuple[float, float]:
@@ -189,6 +192,7 @@ def with_swaps(ready: Prepared, obs: Observed, *, origin: Ints | None = None) ->
     transfer = np.tile(np.eye(b + extra), (k, 1, 1))
     transfer[:, :b, :b] = now.transfer
     plans: dict[tuple[int, int], Plan] = {}
+    rows: dict[tuple[int, int], int] = {}
     column = {phase: b + i for i, phase in enumerate(phases)}
     n = len(chains.devices)
     noted = np.arange(k) if origin is None else origin
@@ -204,6 +208,7 @@ def with_swaps(ready: Prepared, obs: Observed, *, origin: Ints | None = None) ->
             )  # fmt: skip
             plans[unit, phase] = plan
             row = _middle(obs, source, phase, plan.swap_h)
+            rows[unit, phase] = row
             rest = plan.exposure[plan.second]
             end = 2 * phase + 1
             if row < 0 or not rest > 0.0 or not now.valid[unit, end]:
@@ -212,7 +217,9 @@ def with_swaps(ready: Prepared, obs: Observed, *, origin: Ints | None = None) ->
             late = min(late, rest / 2.0)
             at = column[phase]
             shift = chains.offset[unit] * chains.observations.step[unit]
-            level = min(float(obs.soc[row]) + shift, 100.0)
+            is_other = row == chains.other_at[unit]
+            soc = float(chains.other_pct[unit] if is_other else obs.soc[row])
+            level = min(soc + shift, 100.0)
             # s = D + late·(s − s_end)/rest, solved for s
             own = 1.0 / (1.0 - late / rest)
             for part in (matrix, transfer):
@@ -230,4 +237,5 @@ def with_swaps(ready: Prepared, obs: Observed, *, origin: Ints | None = None) ->
         weights=np.asarray(_grown(chains.observations.weight, extra, 1.0), dtype=np.float64),
         column=column,
         plans=plans,
+        rows=rows,
     )

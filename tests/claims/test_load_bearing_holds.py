@@ -9,17 +9,19 @@ import pytest
 
 from kit.claims import claims
 from kit.claims.conclusions import Conclusion, asked_of_run, printed
-from kit.claims.doubts import off_doubts, reading_doubts
+from kit.claims.doubts import off_doubts, reading_doubts, stop_doubts, swap_doubts
 from kit.claims.evidence import evidence
 from kit.claims.judge import grounds
 from kit.claims.load_bearing import bearing
 from kit.claims.verdicts import VERDICTS, Asked, verdicts
 from kit.claims.words import Speech
 from kit.drain.phases import prepare
+from kit.drain.swaps import with_swaps
 from kit.drain.usage_mix import chosen_mixes, usage_mixes
 from kit.labels import device_names
 from kit.read.record import read_record
 from kit.results import Settings
+from kit.session import Phase
 from kit.simulate import random_day, simulate_day
 from tests.coverage_study.worlds import WORLDS
 from tests.helpers.builders import BARE, make_session
@@ -179,10 +181,16 @@ def test_no_slip_changes_what_is_called_robust(make):
     table = Table(session)
     robust = set(bearing(session, SETTINGS).robust["statement"])
     ready = table.ready
+    swaps = with_swaps(ready, ready.chains.observed)
     doubts = [
         doubt
         for run, ground in enumerate(table.ground)
-        for doubt in (*reading_doubts(ready, run), *off_doubts(session, run, ground.found))
+        for doubt in (
+            *reading_doubts(ready, run),
+            *off_doubts(session, run, ground.found),
+            *stop_doubts(ready, run),
+            *swap_doubts(ready, run, swaps),
+        )
     ]
     rng = np.random.default_rng(2)
     picked = rng.permutation(len(doubts))[:40]
@@ -228,6 +236,52 @@ def test_the_sentences_asked_are_those_that_the_report_prints(name):
     asked = {table.said[place].statement for place in table.claims}
     others = {c.code for c in table.said if c.statement not in asked} - {"mix"}
     assert others <= {"longer_on_average", "longest_on_average", "lasts_longer"}
+
+
+def crossover_day():
+    """Return a day of three devices with a crossover whose swap was read.
+
+    A and B film first, C calls first; 97 → 90 → 80, so that the first half took 7 and the second
+    10 (A), 13 and 4 (B), 9 and 8 (C).
+    """
+    phases = [
+        Phase(
+            id="x", label="", kind="crossover", parts=("film", "call"), first_half=("A", "B"),
+            planned_min=120,
+        ),
+        Phase(id="map", label="", activity="map", planned_min=60),
+    ]  # fmt: skip
+    middle = [
+        {"device": d, "phase": "x", "point": "inside", "t_min": 60.0, "soc_pct": soc}
+        for d, soc in (("A", 90), ("B", 84), ("C", 88))
+    ]
+    return make_session(
+        phases=phases, devices=["A", "B", "C"], start=None, assumptions=BARE, more_readings=middle,
+        readings={"A": [97, 80, 70], "B": [97, 80, 66], "C": [97, 80, 71]},
+    )  # fmt: skip
+
+
+def test_the_reading_at_a_swap_can_bear_a_conclusion():
+    # Filming first, A fell 7 and B 13, 6 apart, which stands. A's 90 at the swap read as 80, ten
+    # off: 17 against 13, and it was B that fell less.
+    session = crossover_day()
+    ready = prepare(session)
+    doubts = swap_doubts(ready, 0, with_swaps(ready, ready.chains.observed))
+    assert {(d.device, d.noted) for d in doubts} == {(0, 90.0), (1, 84.0), (2, 88.0)}
+    frame = bearing(session, SETTINGS).readings
+    at_swap = frame[frame["point"] == "inside"]
+    assert set(at_swap["device"]) >= {"A", "B"}
+    table = Table(session)
+    place = {c.statement: p for p, c in enumerate(table.said)}
+    found = {(r.line, r.device): r for r in at_swap.itertuples()}
+    for row in found.values():
+        now, _ = table.again(changed_as_told(session, row))
+        assert now[place[row.statement]] == row.verdict_if_misread != row.verdict
+    robust = set(bearing(session, SETTINGS).robust["statement"])
+    for doubt in doubts:
+        now, _ = table.again(changed_by(session, doubt))
+        for conclusion, verdict in zip(table.said, now, strict=True):
+            assert conclusion.statement not in robust or verdict == VERDICTS[conclusion.verdict]
 
 
 def test_the_percentage_at_the_stop_can_bear_a_conclusion():

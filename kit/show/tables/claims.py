@@ -42,9 +42,10 @@ SUBJECTS = {
 }
 """What the sentences of each code are about."""
 ASKED = (
-    "Asked of every sentence in the tables of sentences, for each percentage at the bounds of a "
-    "phase and each time of a power-off: a number one or ten off, a digit taken for one that looks "
-    "like it, two digits exchanged, as far as what was noted before and after it allows."
+    "Asked of every sentence in the tables of sentences, and of who lasts longest on a mix, for each "
+    "percentage at the bounds of a phase, at a swap and at the stop, and each time of a power-off: a "
+    "number one or ten off, a digit taken for one that looks like it, two digits exchanged, as far "
+    "as what was noted before and after it allows."
 )
 
 
@@ -125,9 +126,7 @@ def _brackets(frame: pd.DataFrame) -> tuple[str, ...]:
     """Return what the brackets of the margins hold."""
     codes = set(frame["code"])
     if (frame["kind"] == "kind_of_device").all():
-        return (
-            "Margin: the difference seen, and what is needed for that pair by the rule below.",
-        )
+        return ("Margin: the difference seen, and what is needed for that pair by the rule below.",)
     texts = []
     if codes & {"longest", "first_in_group", "outlasted"}:
         texts.append("of runtimes bounds that always hold")
@@ -160,7 +159,8 @@ def load_bearing(results: Results) -> Table | None:
             where = f"{names.device.get(row.device, row.device)}, change of the display{place}"
         elif row.point:
             place = names.numbered(row.phase) if row.phase else ""
-            where += f", {row.point}" + (f" of {place}" if row.what == "reading" else "")
+            of = "" if row.point == "inside" else "of "
+            where += f", {row.point}" + (f" {of}{place}" if row.what == "reading" else "")
         proof = [f"line{NO_BREAK}{row.line}" if row.line > 0 else "", str(row.evidence)]
         verdict, instead = (VERDICTS.get(v, v) for v in (row.verdict, row.verdict_if_misread))
         rows.append(

@@ -115,12 +115,14 @@ RESULT_COLUMNS: Mapping[str, tuple[str, ...]] = {
     # several runs: one row per device over its runs
     "replicates": (
         "device", "quantity", "runs", "mean", "s_r", "mean_u", "dof", "mean_low",
-        "mean_high", "unit_symbol", "flags",
+        "mean_high", "unit_symbol", "flags", "repeatability_limit",
     ),
-    # several units of one model: ISO 5725 components; in Results.extra, like all that follow
+    # several units of one model: ISO 5725 components; in Results.extra, like all that follow.
+    # dof and dof_runs: of mean_u_units and of mean_u_runs (runs that units shared; 0: none)
     "replicate_models": (
         "model", "quantity", "units", "runs", "mean", "s_r", "s_l", "s_reproducibility",
-        "mean_u", "dof", "mean_low", "mean_high", "unit_symbol", "flags",
+        "mean_u", "dof", "mean_low", "mean_high", "unit_symbol", "flags", "repeatability_limit",
+        "s_l_low", "s_l_high", "mean_u_units", "mean_u_runs", "dof_runs",
     ),
     # verdict: a | b | too_close | unknown ; method: tukey | paired | welch, where a run was not
     # seen to its end signed_rank | rank_sum | seen_scatter, else "" ; the last three only there:

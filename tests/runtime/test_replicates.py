@@ -67,7 +67,7 @@ def table(function, session, phase_drain=NO_DRAIN):
 def test_mean_of_three_runs():
     # Windows [m, m + 2): middles 600, 606, 612 min; mean 606, s = 6; half-width 1 min.
     # U = sqrt(1 + (4.3027 * 6/sqrt 3)^2) = sqrt(1 + 14.905^2) = 14.938 min.
-    # u^2 = 36/3 + (2^2/12) = 12.3333; nu = 12.3333^2/(12^2/2) = 2.1127.
+    # u^2 = 36/3 + (2^2/12) = 12.3333; t = 4.3027 is that of 2 degrees of freedom. r = 2.8 * 6.
     frame = table(replicates, runs_of({"a": [599, 605, 611]}))
     row = frame.iloc[0]
     assert tuple(frame.columns) == RESULT_COLUMNS["replicates"]
@@ -75,7 +75,8 @@ def test_mean_of_three_runs():
     assert row["mean"] * 60 == pytest.approx(606)
     assert row["s_r"] * 60 == pytest.approx(6)
     assert row["mean_u"] * 60 == pytest.approx(math.sqrt(12.3333), abs=1e-4)
-    assert row["dof"] == pytest.approx(2.1127, abs=1e-3)
+    assert row["dof"] == 2
+    assert row["repeatability_limit"] * 60 == pytest.approx(16.8)
     assert (row["mean_high"] - row["mean"]) * 60 == pytest.approx(14.938, abs=1e-3)
     assert row["flags"] == ""
 
@@ -84,7 +85,7 @@ def test_equal_runs_keep_their_resolution():
     row = table(replicates, runs_of({"a": [599, 599, 599]})).iloc[0]
     assert (row["mean_high"] - row["mean_low"]) * 60 == pytest.approx(2)
     assert row["flags"] == "no_scatter_seen"
-    assert row["dof"] == math.inf
+    assert row["dof"] == 2
 
 
 def test_run_that_was_still_on_gives_a_lower_bound_only():
@@ -144,20 +145,85 @@ def test_warm_up_is_not_averaged():
     assert frame["quantity"].unique().tolist() == ["runtime"]
 
 
-def test_models_with_two_units():
+def of_models(session, **models):
+    """Return the session with the models of its devices named."""
+    devices = tuple(replace(d, model=models.get(d.id, "")) for d in session.devices)
+    return replace(session, devices=devices)
+
+
+def test_models_with_two_units_in_runs_of_their_own():
     # Units 600, 606 and 620, 614 (middles): mean 610, u = 7.0 and 1 dof; +- 12.706*7 = 88.9 min.
     # s_r = 4.243, s_L = 9.434, s_R = 10.344.
-    session = runs_of({"a1": [599, 605], "a2": [619, 613], "b": [500, 510]})
-    devices = tuple(replace(d, model="A" if d.id != "b" else "B") for d in session.devices)
-    frame = table(replicate_models, replace(session, devices=devices))
+    session = runs_of(
+        {"a1": [599, 605, None, None], "a2": [None, None, 619, 613], "b": [500, 510, 500, 510]}
+    )
+    frame = table(replicate_models, of_models(session, a1="A", a2="A", b="B"))
     row = frame.iloc[0]
     assert tuple(frame.columns) == RESULT_COLUMNS["replicate_models"]
     assert frame["model"].tolist() == ["A"]
     assert (row["units"], row["runs"]) == (2, 4)
     got = [row[c] * 60 for c in ("mean", "s_r", "s_l", "s_reproducibility")]
     assert got == pytest.approx([610, 4.2426, 9.4340, 10.3441], abs=1e-3)
+    assert (row["mean_u_runs"], row["dof"], row["flags"]) == (0, 1, "")
+    assert math.isnan(row["dof_runs"])
+    assert row["repeatability_limit"] * 60 == pytest.approx(2.8 * 4.2426, abs=1e-3)
+    # s_L from 0 to sqrt(196/(2 * .000982)) = 316 min (kit.stats.components)
+    assert row["s_l_low"] == 0
+    assert row["s_l_high"] * 60 == pytest.approx(316, abs=1)
     # resolution 1 min joins: sqrt(88.94^2 + 1) = 88.95
     assert (row["mean_high"] - row["mean"]) * 60 == pytest.approx(88.95, abs=0.01)
+
+
+def test_units_side_by_side_share_their_runs():
+    # Runs 600 612 / 610 618 / 590 606 (middles), units 600 and 612: mean 606. Unit means:
+    # s = 8.485, u = 6, 1 dof. Run means 606, 614, 598: s = 8, u = 8/sqrt 3 = 4.619, 2 dof.
+    # U^2 = 1 + (12.706*6)^2 + (4.3027*4.619)^2 = 1 + 5812.0 + 395.0: 78.79 min.
+    session = of_models(runs_of({"a1": [599, 609, 589], "a2": [611, 617, 605]}), a1="A", a2="A")
+    row = table(replicate_models, session).iloc[0]
+    assert (row["mean_high"] - row["mean"]) * 60 == pytest.approx(78.79, abs=0.01)
+    assert row["mean_u_units"] * 60 == pytest.approx(6)
+    assert row["mean_u_runs"] * 60 == pytest.approx(8 / math.sqrt(3))
+    assert (row["dof"], row["dof_runs"]) == (1, 2)
+    # with the window of one result, (2/sqrt 12)^2 = 1/3
+    assert (row["mean_u"] * 60) ** 2 == pytest.approx(36 + 64 / 3 + 1 / 3)
+    # residuals 0 +-2 -+2 (a1: 600 - 600 - 0, 610 - 600 - 8, 590 - 600 + 8): 16 on 2 dof, MS 8;
+    # s_L^2 = 72 - 8/3; within units 200 + 72 on 4 dof: s_r^2 = 68
+    assert (row["s_l"] * 60) ** 2 == pytest.approx(72 - 8 / 3)
+    assert (row["s_r"] * 60) ** 2 == pytest.approx(68)
+
+
+def test_drains_of_a_kind_are_treated_alike():
+    # 10 12 / 14 16 pp in two runs: unit means 12 and 14, u = 1; run means 11 and 15, u = 2.
+    session = of_models(runs_of({"a1": [599, 605], "a2": [619, 613]}), a1="A", a2="A")
+    session = replace(session, phases=(replace(session.phases[0], id="p1"),))
+    rows = [(1, "a1", 10), (1, "a2", 12), (2, "a1", 14), (2, "a2", 16)]
+    frame = table(replicate_models, session, drains([(*row, 0.8, 0.4) for row in rows]))
+    row = frame[frame["quantity"] == "drain:p1"].iloc[0]
+    assert (row["mean"], row["mean_u_units"], row["mean_u_runs"]) == pytest.approx((13, 1, 2))
+    assert row["mean_high"] - row["mean"] == pytest.approx(
+        math.sqrt(0.8**2 + 12.706**2 * (1 + 4)), abs=1e-3
+    )
+
+
+def test_equal_drains_of_many_devices_are_not_exact():
+    # as in tests/stats/test_scatter.py, through the frame: 600 devices, three runs each, from a
+    # full charge, +-1.00 pp for one drain; run scatter .2 pp
+    rng = np.random.default_rng(57)
+    ids = [f"d{k}" for k in range(600)]
+    one = make_session(devices=ids, phases={"p1": 60}, start=None)
+    session = join_runs(one, one, one)
+    true = 8 + rng.random(600)
+    read = 100 - np.floor(100 - true - 0.2 * rng.standard_normal((3, 600)))
+    rows = [(r + 1, d, float(read[r, k]), 1.0, 0.5) for r in range(3) for k, d in enumerate(ids)]
+    frame = replicates(session, runtimes(session), drains(rows))
+    frame = frame[frame["quantity"] == "drain:p1"]
+    covered = (frame["mean_low"] <= true) & (true <= frame["mean_high"])
+    assert covered.mean() >= 0.95
+    equal = frame["flags"] == "no_scatter_seen"
+    assert equal.mean() > 0.4
+    assert (frame["mean_high"] - frame["mean_low"])[equal].tolist() == pytest.approx(
+        [2.0] * int(equal.sum())
+    )
 
 
 def test_models_in_one_run_have_no_repeatability():
@@ -166,6 +232,10 @@ def test_models_in_one_run_have_no_repeatability():
     row = table(replicate_models, replace(session, devices=devices)).iloc[0]
     # middles 600 and 620: s of the units 14.14, mean 610, u = 10 (and .577 of resolution)
     assert math.isnan(row["s_r"])
+    assert math.isnan(row["s_l"])
+    # that day may have done something to both of them
+    assert row["flags"] == "one_day"
+    assert math.isnan(row["mean_u_runs"])
     assert row["mean_u"] * 60 == pytest.approx(math.hypot(10, 2 / math.sqrt(12)))
 
 

@@ -7,58 +7,8 @@ import math
 import numpy as np
 import pytest
 
-from kit.stats.components import mean_of_units, one_way, repeatability_limit
 from kit.stats.scatter import additive_fit, runs_needed, tukey_factor, welch
-from kit.stats.uncertainty import coverage_factor
-
-
-def test_two_units_two_runs_each():
-    # 600, 606 / 620, 614. Unit means 603, 617; grand mean 610.
-    # Within: 2*3^2 + 2*3^2 = 36 on 2 dof: MS 18, s_r 4.243.
-    # Between: 2*(7^2 + 7^2) = 196 on 1 dof: s_L = sqrt((196 - 18)/2) = 9.434.
-    table = one_way([[600, 606], [620, 614]])
-    assert (table.ms_within, table.ms_between) == (18, 196)
-    assert (table.s_r, table.s_l) == pytest.approx((4.2426, 9.4340), abs=1e-4)
-    assert table.f == pytest.approx(196 / 18)
-    # s_R = sqrt(18 + 89) = 10.344
-    assert table.s_reproducibility == pytest.approx(math.sqrt(107))
-    mean, u, dof = mean_of_units([[600, 606], [620, 614]])
-    assert (mean, dof) == (610, 1)
-    assert u == pytest.approx(math.sqrt(196 / 4))
-    # +-12.706 * 7 = 89 min; as four independent values it would be +-14.
-    assert coverage_factor(0.95, dof) * u == pytest.approx(88.94, abs=0.01)
-
-
-def test_unequal_groups_use_the_smaller_effective_size():
-    # sizes 3 and 1: n0 = (4 - (9 + 1)/4)/1 = 1.5
-    table = one_way([[1, 2, 3], [6]])
-    assert table.n0 == 1.5
-    # within (1 + 0 + 1)/2 = 1; grand mean 3: between 3*1 + 9 = 12; s_L^2 = (12 - 1)/1.5
-    assert (table.ms_within, table.ms_between) == (1, 12)
-    assert table.s_l == pytest.approx(math.sqrt(11 / 1.5))
-
-
-def test_negative_component_is_zero():
-    table = one_way([[1, 3], [3, 1]])
-    assert table.ms_between == 0
-    assert table.s_l == 0
-
-
-def test_single_runs_have_no_scatter_within():
-    table = one_way([[1], [2]])
-    assert math.isnan(table.ms_within)
-    assert math.isnan(table.f)
-
-
-@pytest.mark.parametrize("groups", [[[1, 2]], [[1, 2], []]])
-def test_components_need_two_filled_groups(groups):
-    with pytest.raises(ValueError, match="at least two groups"):
-        one_way(groups)
-
-
-def test_units_need_two():
-    with pytest.raises(ValueError, match="two units, got 1"):
-        mean_of_units([[1, 2]])
+from kit.stats.uncertainty import coverage_factor, replicate_mean_half_width
 
 
 def test_welch_hand_case():
@@ -160,10 +110,6 @@ def test_what_cannot_be_separated_is_refused(values):
         additive_fit(values)
 
 
-def test_repeatability_limit():
-    assert repeatability_limit(1.0) == 2.8
-
-
 # --- naive formulas on simulated repeats -----------------------------------------------------
 
 
@@ -178,22 +124,6 @@ def test_z_for_few_runs_covers_too_little_and_t_covers(n, covered):
     assert (error <= coverage_factor(0.95, n - 1) * u).mean() == pytest.approx(0.95, abs=0.007)
 
 
-def test_runs_of_two_units_as_independent_cover_too_little():
-    # sd 1 between units and 1 between runs; 2 units with 4 runs each taken as 8 values.
-    rng = np.random.default_rng(55)
-    units = rng.standard_normal((8000, 2, 1)) + rng.standard_normal((8000, 2, 4))
-    flat = units.reshape(8000, 8)
-    naive = np.abs(flat.mean(axis=1)) <= coverage_factor(0.95, 7) * flat.std(
-        axis=1, ddof=1
-    ) / math.sqrt(8)
-    ours = []
-    for session in units[:2000]:
-        mean, u, dof = mean_of_units(list(session))
-        ours.append(abs(mean) <= coverage_factor(0.95, dof) * u)
-    assert naive.mean() < 0.80
-    assert np.mean(ours) == pytest.approx(0.95, abs=0.02)
-
-
 def test_equal_integers_are_not_exact():
     # Three repeats from full charge, true drain 8.37 with run scatter .05 pp, truncating
     # display: all three read 9 (100 - 91). t s/sqrt(n) says 0; the resolution of one drain from
@@ -206,7 +136,8 @@ def test_equal_integers_are_not_exact():
     t_only = coverage_factor(0.95, 2) * s / math.sqrt(3)
     error = np.abs(mean - (8 + fraction[:, 0]))
     naive = (error <= t_only).mean()
-    joined = (error <= np.hypot(1.0, t_only)).mean()
+    ours = np.array([replicate_mean_half_width(one, 3, 1.0, 0.95) for one in s.tolist()])
+    joined = (error <= ours).mean()
     assert naive < 0.5
     assert joined >= 0.95
     assert (s == 0).mean() > 0.4

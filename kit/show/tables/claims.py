@@ -42,10 +42,10 @@ SUBJECTS = {
 }
 """What the sentences of each code are about."""
 ASKED = (
-    "Asked of every sentence in the tables of sentences, and of who lasts longest on a mix, for each "
-    "percentage at the bounds of a phase, at a swap and at the stop, and each time of a power-off: a "
-    "number one or ten off, a digit taken for one that looks like it, two digits exchanged, as far "
-    "as what was noted before and after it allows."
+    "Asked of every sentence in the tables of sentences, and of who lasts longest on a mix, for "
+    "each percentage at the bounds of a phase, at a swap and at the stop, and each time of a "
+    "power-off: a number one or ten off, a digit taken for one that looks like it, two digits "
+    "exchanged, as far as what was noted before and after it allows."
 )
 
 

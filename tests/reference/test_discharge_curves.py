@@ -1,8 +1,9 @@
 """Charge left against time left at constant power: discharges by an independent cell model.
 
-Source: PyBaMM 26.10 (BSD-3), parameter sets of Chen et al. (2020) and Ai et al. (2020); made by
-tests/fixtures/make_discharge_curves.py, which says how. A size of effect for two cells at one
-temperature, without ageing and without a device's own smoothing.
+Source: PyBaMM 26.10 (BSD-3), parameter sets of Chen et al. (2020), doi:10.1149/1945-7111/ab9050,
+and Ai et al. (2020), doi:10.1149/2.0122001JES; made by tests/fixtures/make_discharge_curves.py,
+which says how. A size of effect for two cells at one temperature, without ageing and without a
+device's own smoothing. The misses and shares below were computed from these curves, not published.
 """
 
 from __future__ import annotations
@@ -40,13 +41,32 @@ def relative_rate(cell, level):
     return 10.0 / (at[1] - at[0])
 
 
-@pytest.mark.parametrize("level", [90, 70, 50, 30, 15])
-@pytest.mark.parametrize(("cell", "within"), [("Ai2020", 0.012), ("Chen2020", 0.035)])
-def test_level_effect(cell, within, level):
-    """The pouch cell within 1.2 percentage points, the cylindrical one within 3.5."""
-    assert relative_rate(cell, level) - 1.0 == pytest.approx(
-        float(charge_excess(level)), abs=within
-    )
+MISSES = {
+    "Ai2020": {90: 0.0016, 70: 0.0037, 50: 0.0036, 30: -0.0046, 15: -0.0090},
+    "Chen2020": {90: -0.0092, 70: -0.0195, 50: -0.0047, 30: 0.0119, 15: 0.0269},
+}
+"""Cell → level (%) → effect of the cell less ours: 0.9 percentage points at most, and 2.7."""
+
+
+@pytest.mark.parametrize(("cell", "level"), [(c, at) for c, row in MISSES.items() for at in row])
+def test_level_effect(cell, level):
+    """Ours misses each cell by what is quoted, to half a thousandth.
+
+    An effect of 0 in place of ours would shift the misses by 65, 25, 5, 30 and 52 thousandths.
+    """
+    miss = relative_rate(cell, level) - 1.0 - float(charge_excess(level))
+    assert miss == pytest.approx(MISSES[cell][level], abs=5e-4)
+
+
+@pytest.mark.parametrize(("cell", "with_none", "with_ours"), [
+    ("Ai2020", 0.063, 0.009), ("Chen2020", 0.079, 0.027),
+])  # fmt: skip
+def test_ours_is_nearer_than_none_at_all(cell, with_none, with_ours):
+    """The largest miss of the five levels: 6.3 and 7.9 points with no effect, 0.9 and 2.7 with."""
+    effect = np.array([relative_rate(cell, level) - 1.0 for level in MISSES[cell]])
+    ours = charge_excess(np.array(list(MISSES[cell])))
+    assert np.abs(effect).max() == pytest.approx(with_none, abs=6e-4)
+    assert np.abs(effect - ours).max() == pytest.approx(with_ours, abs=6e-4)
 
 
 def test_same_activity_late_and_early():

@@ -34,7 +34,9 @@ from tests.coverage_study.figures import (
     is_bound,
     kind_of_warning,
     near_misses,
+    over_roundings,
     shortfalls,
+    shortfalls_of_draws,
 )
 from tests.coverage_study.orders import DIFFERENCES_MIN, DIFFERENCES_PP, FAR_MIN, FAR_PP
 from tests.coverage_study.tally import STANDARD_ERRORS, Tally
@@ -186,7 +188,7 @@ cases is left out ({NO_CASES}), of power one of fewer than {ENOUGH_FOR_POWER}.
   every time if all gauges round in the middle one, and with drains of a point or two nothing
   but that bound counts; a mean over runs is never known better than one reading resolves; and of a
   rate from changes of the display, the minute of a boundary moves drain and length alike, which is
-  allowed for in each. ‡ above it without that excuse.
+  allowed for in each. ‡ above it without that excuse; what is so beyond chance stands at the end.
 """
 
 
@@ -251,6 +253,7 @@ def page(results: Sequence[tuple[World, Tally]], sessions: int, seed: int, draws
     parts += _against_differences(results)
     near = [line for w, t in results for line in near_misses(w, t, ENOUGH)]
     kept = [line for w, t in results for line in shortfalls(w, t)]
+    kept += shortfalls_of_draws(results) if draws else []
     for title, lines in (("Below 94 %, as may be by chance", near), ("What is not kept", kept)):
         parts += [f"## {title}\n", "\n".join(f"- {line}." for line in lines) or "Nothing.", ""]
     return "\n".join(parts)
@@ -268,15 +271,14 @@ def _by_either_method(chosen: Sequence[tuple[World, Tally]]) -> list[str]:
     return [
         f"{CLOSED}:\n",
         _figures(chosen, BY_CLOSED_FORM) + "\n",
-        f"{DRAWN} (no report states them alone). How a display rounds, what it shows at a "
-        "power-off and whether it counts charge or energy is not known, and the draws hold on "
-        "average over "
-        "what it can be. Given one of these, coverage is lower than 95 % in some worlds and higher "
-        "in others: where all displays round in one way (*truncated*, *rounded up*), for drains by "
-        "the display in a phase of power-off (*d off*, *r off*), and for *hours*, *mix*, *energy* "
-        "and *power* in all of these worlds but one, for all their gauges count energy. The closed "
-        "form covers the worst case of each, and so does what is stated:\n",
-        _figures(chosen, BY_DRAWS) + "\n",
+        f"{DRAWN}; no report states them alone. How a display rounds is not known, and the draws "
+        "hold on average over its ways: where all displays round in one (*truncated*, *rounded "
+        "up*), the drain of the first phase is held less often. What a display shows at a "
+        "power-off and whether it counts charge or energy is not known either, and in these worlds "
+        "it is always at one end of what it can be: so *off*, *hours*, *mix*, *energy* and *power* hold "
+        "less often, too. The closed form covers the worst case of each, and so does what is "
+        "stated:\n",
+        _figures([*chosen, over_roundings(chosen)], BY_DRAWS) + "\n",
     ]
 
 

@@ -46,8 +46,8 @@ class World:
         Figures whose interval here is a bound and not an estimate, and why: coverage above
         99.5 % is then what it should be.
     one_rounding
-        All gauges round alike: the draws, which do not know it, hold on average over all
-        roundings and not for each.
+        All gauges round in one way, which the record does not say: the draws hold on average over
+        all ways and not for each.
     times
         So many times the sessions of the other worlds: where a figure has few cases or little room.
     warns

@@ -215,6 +215,7 @@ WORLDS: tuple[World, ...] = (
         name="crossover, rotation",
         says="a crossover of two hours read at the swap, a rotation in turns of 10 min",
         draw=split_day,
+        times=2,
     ),
     World(
         name="rated energy",

@@ -276,8 +276,8 @@ def _by_either_method(chosen: Sequence[tuple[World, Tally]]) -> list[str]:
         "up*), the drain of the first phase is held less often. What a display shows at a "
         "power-off and whether it counts charge or energy is not known either, and in these worlds "
         "it is always at one end of what it can be: so *off*, *hours*, *mix*, *energy* and "
-        "*power* hold less often, too. The closed form covers the worst case of each, and so does what is "
-        "stated:\n",
+        "*power* hold less often, too. The closed form covers the worst case of each, and so does "
+        "what is stated:\n",
         _figures([*chosen, over_roundings(chosen)], BY_DRAWS) + "\n",
     ]
 

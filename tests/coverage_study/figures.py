@@ -163,14 +163,16 @@ def _warning_shortfalls(world: World, tally: Tally) -> list[str]:
 ALL_ROUNDINGS = "all of these that round in every way"
 
 
-def over_roundings(results: Sequence[tuple[World, Tally]]) -> tuple[World, Tally]:
-    """Return the worlds inside the model whose displays round in every way, as one.
+def over_roundings(results: Sequence[tuple[World, Tally]]) -> list[tuple[World, Tally]]:
+    """Return the worlds inside the model whose displays round in every way, as one, if any.
 
     The draws do not know how a display rounds: they hold on average over the ways.
     """
     chosen = [(w, t) for w, t in results if w.kind == "inside" and not w.one_rounding]
+    if not chosen:
+        return []
     world = replace(chosen[0][0], name=ALL_ROUNDINGS, bounds=())
-    return world, Tally().include(t for _, t in chosen)
+    return [(world, Tally().include(t for _, t in chosen))]
 
 
 def shortfalls_of_draws(results: Sequence[tuple[World, Tally]]) -> list[str]:
@@ -179,9 +181,9 @@ def shortfalls_of_draws(results: Sequence[tuple[World, Tally]]) -> list[str]:
     Figures that hang on something that the draws take from its bounds, and that is always at one
     of them here, are left out.
     """
-    _, tally = over_roundings(results)
     return [
         f"{ALL_ROUNDINGS}: {name} holds in {tally.percent(name):.1f} %"
+        for _, tally in over_roundings(results)
         for name in BY_DRAWS
         if name not in AT_AN_END and _low(name, tally)
     ]

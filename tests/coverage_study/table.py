@@ -253,7 +253,7 @@ def page(results: Sequence[tuple[World, Tally]], sessions: int, seed: int, draws
     parts += _against_differences(results)
     near = [line for w, t in results for line in near_misses(w, t, ENOUGH)]
     kept = [line for w, t in results for line in shortfalls(w, t)]
-    kept += shortfalls_of_draws(results) if draws else []
+    kept += shortfalls_of_draws(results)
     for title, lines in (("Below 94 %, as may be by chance", near), ("What is not kept", kept)):
         parts += [f"## {title}\n", "\n".join(f"- {line}." for line in lines) or "Nothing.", ""]
     return "\n".join(parts)
@@ -278,7 +278,7 @@ def _by_either_method(chosen: Sequence[tuple[World, Tally]]) -> list[str]:
         "it is always at one end of what it can be: so *off*, *hours*, *mix*, *energy* and "
         "*power* hold less often, too. The closed form covers the worst case of each, and so does "
         "what is stated:\n",
-        _figures([*chosen, over_roundings(chosen)], BY_DRAWS) + "\n",
+        _figures([*chosen, *over_roundings(chosen)], BY_DRAWS) + "\n",
     ]
 
 

@@ -154,6 +154,7 @@ def test_draws_are_held_to_the_promise_on_average_over_roundings():
     ]
     off = filled("mc displayed died", 900, 1000)
     assert shortfalls_of_draws([(worlds[0], off)]) == []
+    assert shortfalls_of_draws([(worlds[2], low)]) == []
 
 
 def test_a_warning_of_what_never_matters_is_no_proof():

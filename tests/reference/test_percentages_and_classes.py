@@ -1,7 +1,8 @@
 """What a percentage is by the ACPI specification, and the limits of the EU endurance classes.
 
-Sources: ACPI 3.9.3 (battery gas gauge), the form seen again in ACPI 6.0, 10.2.2.6, Figure 10-62;
-the numbers of the example from a public listing of a battery's fields (seen), the ratios derived.
+Sources: ACPI 3.9.3 (battery gas gauge), seen only as quoted in a question-and-answer thread, not in
+the specification; the form seen again in ACPI 6.0, 10.2.2.6, Figure 10-62; the numbers of the
+example from a public listing of a battery's fields (seen), the ratios derived.
 Regulation (EU) 2023/1669, annex II, as quoted by two secondary pages (seen); annex IV for the
 formula, whose factor 1000 is derived from the units.
 """
@@ -12,9 +13,10 @@ import pytest
 
 from kit.drain.endurance_index import endurance_index_class, endurance_index_formula
 from kit.drain.energy import energy
+from kit.drain.rated_energy import remaining_percentage
 from kit.results import Settings
 from kit.session import Assumptions, Device, Gauge
-from kit.simulate import TrueGauge, displayed
+from kit.simulate import TrueDevice, TrueGauge, track
 from tests.helpers.builders import make_session
 
 LEFT_MWH, LAST_FULL_MWH, DESIGN_MWH = 28_730.0, 58_730.0, 56_160.0
@@ -26,12 +28,18 @@ LEFT_MWH, LAST_FULL_MWH, DESIGN_MWH = 28_730.0, 58_730.0, 56_160.0
 def test_percentage_is_of_the_last_full_charge(rounding, shown):
     """28 730/58 730 = 48.92 %, not 51.16 % of the design capacity; no rounding is prescribed.
 
-    One driver is known to have truncated and later rounded (seen), so both conventions exist.
+    One driver is known to have truncated and later rounded (seen), so both conventions exist. A
+    simulated device that holds 58.73 Wh when full and has drawn 3 W for ten hours, 30 Wh, has
+    28.73 Wh left and shows that.
     """
-    level = 100.0 * LEFT_MWH / LAST_FULL_MWH
+    level = remaining_percentage(LEFT_MWH, LAST_FULL_MWH)
     assert level == pytest.approx(48.92, abs=0.005)
-    assert pytest.approx(51.16, abs=0.005) == 100.0 * LEFT_MWH / DESIGN_MWH
-    assert float(displayed(TrueGauge(rounding=rounding), level)) == shown
+    assert remaining_percentage(LEFT_MWH, DESIGN_MWH) == pytest.approx(51.16, abs=0.005)
+    gauge = TrueGauge(rounding=rounding)
+    device = TrueDevice(id="a", capacity_wh=LAST_FULL_MWH / 1000.0, power_w={}, gauge=gauge)
+    found = track(device, [0, 600], [3.0])
+    assert float(found.energy_pct(600.0)) == pytest.approx(level)
+    assert float(found.display(600.0)) == shown
 
 
 def test_energy_takes_health_for_the_last_full_charge():

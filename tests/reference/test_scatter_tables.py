@@ -7,9 +7,14 @@ import math
 import numpy as np
 import pytest
 
+from kit.drain.phases import phase_drain
+from kit.results import Settings
+from kit.runtime.replicates import replicates
+from kit.runtime.runtimes import runtimes
 from kit.stats.components import one_way, repeatability_limit
 from kit.stats.scatter import tukey_factor
-from kit.units import interval
+from kit.units import h_mm, interval
+from tests.helpers.builders import join_runs, make_session, seen
 
 # NIST StRD, analysis of variance, data set SiRstv (resistivity of silicon, 5 instruments, 5
 # measurements each); certified values from the data file (seen). Components are derived.
@@ -133,12 +138,33 @@ def test_hardwood_pairs():
     assert close == {(2, 1)}
 
 
+def mean_runtime(*runs):
+    """Return the kit's mean over runs of one device, its lower bound (h), and its flags."""
+    whole = join_runs(*(make_session(devices=["a"], phases={"p": 600}, **run) for run in runs))
+    frame = replicates(whole, runtimes(whole), phase_drain(whole, Settings()))
+    row = frame[frame["quantity"] == "runtime"].iloc[0]
+    return row["mean"], row["mean_low"], row["flags"]
+
+
 def test_worked_run_time_is_rounded_down():
     # IEC TS 62393:2005, 2.1 (seen): (195 min + 487 min)/2 = 5.683 h, "rounded down to 5,6 h".
+    # Off in the minute in which it was last seen on: start and end are half a minute late alike.
+    mean, _, flags = mean_runtime(
+        {"power_offs": {"a": seen(195, 195)}}, {"power_offs": {"a": seen(487, 487)}}
+    )
+    assert mean == pytest.approx(5.683, abs=5e-4)
+    assert (h_mm(60 * mean), flags) == ("5:41", "")
     # A runtime given as a bound is rounded down here too, never to the nearest (5.7).
-    hours = (195 + 487) / 2 / 60
-    assert hours == pytest.approx(5.683, abs=5e-4)
-    assert interval(hours, None, "h", decimals=1) == "at least\u00a05.6\u00a0h"
+    assert interval(mean, None, "h", decimals=1) == "at least\u00a05.6\u00a0h"
+
+
+def test_lower_bound_of_that_run_time():
+    # On at both stops: at least 195 and 487 min since a start up to a minute later than noted,
+    # (194 + 486)/2 = 340 min = 5:40, and no value.
+    mean, low, flags = mean_runtime({"still_on": {"a": 195}}, {"still_on": {"a": 487}})
+    assert (h_mm(60 * low), flags) == ("5:40", "lower_bound")
+    assert mean == low
+    assert interval(low, None, "h", decimals=1) == "at least\u00a05.6\u00a0h"
 
 
 @pytest.mark.system

@@ -9,8 +9,8 @@ import numpy as np
 from kit.claims.conclusions import Conclusion
 from kit.claims.mix_words import longest_on, none_on, on_mix
 from kit.claims.verdicts import CANNOT, NOT_SUPPORTED, SUPPORTED, TIED, VERDICTS
+from kit.drain.mix_rates import lower_of, mix_rates
 from kit.drain.segments import segments
-from kit.drain.usage_mix import lower_of, mix_rates
 from kit.stats.uncertainty import Resolution
 
 if TYPE_CHECKING:
@@ -19,9 +19,9 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from kit.claims.words import Speech
+    from kit.drain.mix_rates import MixRates
     from kit.drain.phases import Prepared
     from kit.drain.segments import Segments
-    from kit.drain.usage_mix import MixRates
 
     Flags = NDArray[np.bool_]
     Ints = NDArray[np.int64]

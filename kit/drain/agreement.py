@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from kit.drain.energy import energy_figures
+from kit.drain.mix_rates import mix_rates
 from kit.drain.model import interval
 from kit.drain.phases import AGREEMENT_DIGITS, MEASURANDS, frame_keys, prepare
 from kit.drain.power_drain import power_drains
@@ -20,7 +21,7 @@ from kit.drain.segments import segments
 from kit.drain.simulation import Figures
 from kit.drain.split_phases import rows_of_parts
 from kit.drain.total_drain import total_drain
-from kit.drain.usage_mix import mix_hours, mix_rates
+from kit.drain.usage_mix import mix_hours
 from kit.frames import result_frame
 from kit.stats.monte_carlo import agrees, tolerance
 

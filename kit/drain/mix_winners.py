@@ -8,17 +8,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import combinations
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from kit.drain.mix_rates import lower_of, several_mixes
 from kit.drain.phases import prepare
 from kit.drain.segments import segments
-from kit.drain.usage_mix import OWN_MIX, lower_rates, mix_rates
+from kit.drain.usage_mix import OWN_MIX
 from kit.frames import frame_of_rows, no_rows
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping, Sequence
 
     import pandas as pd
     from numpy.typing import NDArray
@@ -77,29 +78,54 @@ class _Blend:
         return shares
 
 
-def _leads(
-    ready: Prepared, found: Segments, blend: _Blend, run: int, coverage: float,
-    rates: tuple[Floats, Floats],
-) -> list[tuple[float, float, str, bool]]:  # fmt: skip
-    """Return (weight from, to, device with the lowest rate, whether its lead holds) of one run.
+class _Range(NamedTuple):
+    """A range of the weight of a blend in one run, and the device with the lowest rate there."""
+
+    run: int
+    blend: _Blend
+    low: float
+    high: float
+    lead: int
+    rivals: tuple[int, ...]
+
+
+def _ranges(
+    ready: Prepared, blend: _Blend, run: int, rates: tuple[Floats, Floats]
+) -> Iterator[_Range]:
+    """Yield the ranges of one run.
 
     ``rates``: those of the whole session at the two ends of the blend, shape (K,).
     """
-    chains = ready.chains
-    n = len(chains.devices)
-    part = slice(run * n, (run + 1) * n)
-    at_0, at_1 = (rate[part] for rate in rates)
+    n = len(ready.chains.devices)
+    at_0, at_1 = (rate[run * n : (run + 1) * n] for rate in rates)
     both = np.flatnonzero(~np.isnan(at_0 + at_1))
     if both.size < 2:
-        return []
-    rows = []
-    for w0, w1, line in _envelope(at_0[both], at_1[both]):
-        middle = mix_rates(ready, blend.at((w0 + w1) / 2.0), found=found)
-        lower, known = lower_rates(middle, part, coverage)
+        return
+    for low, high, line in _envelope(at_0[both], at_1[both]):
         lead = int(both[line])
-        others = [int(j) for j in both if j != lead and known[j]]
-        rows.append((w0, w1, chains.devices[lead], bool(lower[lead, others].all())))
-    return rows
+        rivals = tuple(k for k in both.tolist() if k != lead)
+        yield _Range(run, blend, low, high, lead, rivals)
+
+
+def _hold(
+    ready: Prepared, found: Segments, ranges: Sequence[_Range], coverage: float
+) -> list[bool]:
+    """Return whether the lead in the middle of each range holds over every other device."""
+    if not ranges:
+        return []
+    n = len(ready.chains.devices)
+    middles = [one.blend.at((one.low + one.high) / 2.0) for one in ranges]
+    rates = several_mixes(ready, middles, found=found)
+    each = np.arange(len(ranges))[:, None]
+    units = np.array([one.run * n for one in ranges])[:, None] + np.arange(n)
+    lower, known = lower_of(
+        rates.rate[each, units], rates.resolution[each, units], rates.u_other[each, units],
+        rates.bound[each, units], coverage,
+    )  # fmt: skip
+    return [
+        all(lower[i, one.lead, k] for k in one.rivals if known[i, k])
+        for i, one in enumerate(ranges)
+    ]
 
 
 def winners(
@@ -129,13 +155,20 @@ def winners(
     ready = prepare(session) if prepared is None else prepared
     stretches = segments(ready, ready.chains.observed)
     names = [a for a in dict.fromkeys(stretches.activity.T.ravel().tolist()) if a]
-    single = {a: mix_rates(ready, {a: 1.0}, found=stretches).rate for a in names}
-    rows: list[tuple[object, ...]] = []
+    alone = several_mixes(ready, [{a: 1.0} for a in names], found=stretches).rate if names else ()
+    single = dict(zip(names, alone, strict=True))
+    keys, ranges = [], []
     for r, run in enumerate(ready.chains.runs):
         for a, b in combinations(names, 2):
             blend = _Blend(rest={b: 1.0}, more={a: 1.0})
-            found = _leads(ready, stretches, blend, r, settings.coverage, (single[b], single[a]))
-            rows += [(run, a, b, *lead) for lead in found]
+            for one in _ranges(ready, blend, r, (single[b], single[a])):
+                keys.append((run, a, b))
+                ranges.append(one)
+    holds = _hold(ready, stretches, ranges, settings.coverage)
+    rows = [
+        (*key, one.low, one.high, ready.chains.devices[one.lead], held)
+        for key, one, held in zip(keys, ranges, holds, strict=True)
+    ]
     return pd.DataFrame(rows, columns=list(SWITCH_COLUMNS))
 
 
@@ -170,24 +203,31 @@ def mix_shifts(
     """
     ready = prepare(session) if prepared is None else prepared
     stretches = segments(ready, ready.chains.observed) if found is None else found
-    rows: list[tuple[object, ...]] = []
     chosen = dict(session.mixes if mixes is None else mixes)
     if len(chosen) > 1:
         chosen.pop(OWN_MIX, None)
-    alone: dict[str, Floats] = {}
-    for name, weights in chosen.items():
-        used = {a: w for a, w in weights.items() if w > 0.0}
-        whole = mix_rates(ready, used, found=stretches).rate
+    used = {name: {a: w for a, w in mix.items() if w > 0.0} for name, mix in chosen.items()}
+    activities = list(dict.fromkeys(a for mix in used.values() for a in mix))
+    ends = several_mixes(
+        ready, [*used.values(), *({a: 1.0} for a in activities)], found=stretches
+    ).rate if used else ()  # fmt: skip
+    whole = dict(zip(used, ends, strict=False))
+    alone = dict(zip(activities, ends[len(used) :], strict=True))
+    keys, ranges = [], []
+    for name, mix in used.items():
         # of two activities one says it all
-        moved = list(used.items())[: len(used) if len(used) > 2 else len(used) - 1]
-        for activity, weight in moved:
-            share = weight / sum(used.values())
-            if activity not in alone:
-                alone[activity] = mix_rates(ready, {activity: 1.0}, found=stretches).rate
-            rest = {a: w for a, w in used.items() if a != activity}
-            ends = ((whole - share * alone[activity]) / (1.0 - share), alone[activity])
+        for activity in list(mix)[: len(mix) if len(mix) > 2 else len(mix) - 1]:
+            share = mix[activity] / sum(mix.values())
+            rest = {a: w for a, w in mix.items() if a != activity}
             blend = _Blend(rest=rest, more={activity: 1.0})
+            at_0 = (whole[name] - share * alone[activity]) / (1.0 - share)
             for r, run in enumerate(ready.chains.runs):
-                leads = _leads(ready, stretches, blend, r, settings.coverage, ends)
-                rows += [(run, name, activity, share, *lead) for lead in leads]
+                for one in _ranges(ready, blend, r, (at_0, alone[activity])):
+                    keys.append((run, name, activity, share))
+                    ranges.append(one)
+    holds = _hold(ready, stretches, ranges, settings.coverage)
+    rows = [
+        (*key, one.low, one.high, ready.chains.devices[one.lead], held)
+        for key, one, held in zip(keys, ranges, holds, strict=True)
+    ]
     return frame_of_rows("mix_shifts", rows) if rows else no_rows("mix_shifts")

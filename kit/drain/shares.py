@@ -13,13 +13,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from kit.drain.energy import CD_PER_CM2, display_areas, luminances
+from kit.drain.mix_rates import mix_rates
 from kit.drain.phases import MEASURANDS, frame_keys, prepare
 from kit.drain.power_drain import power_drains
 from kit.drain.projections import SECOND_ORDER, project
 from kit.drain.rated_energy import NOT_RATED, rated_energy
 from kit.drain.split_phases import rows_of_parts
 from kit.drain.total_drain import total_drain
-from kit.drain.usage_mix import chosen_mixes, mix_rates
+from kit.drain.usage_mix import chosen_mixes
 from kit.frames import result_frame
 
 if TYPE_CHECKING:

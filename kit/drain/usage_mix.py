@@ -12,16 +12,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from kit.drain.gauge import constant_power_drain
-from kit.drain.margins import table_margin
+from kit.drain.mix_rates import lower_rates, mix_rates
 from kit.drain.phases import methods, prepare, reached
 from kit.drain.projections import hours_from_rate, hours_u
-from kit.drain.readings import observed
 from kit.drain.segments import segments
-from kit.drain.states import time_variance
 from kit.frames import frame_of_rows, no_rows, result_frame
 from kit.stats.order import rank_intervals, tie_letters
-from kit.stats.uncertainty import Resolution, resolution
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -29,6 +25,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from numpy.typing import NDArray
 
+    from kit.drain.mix_rates import MixRates
     from kit.drain.phases import Prepared
     from kit.drain.segments import Segments
     from kit.drain.simulation import Simulated
@@ -42,150 +39,16 @@ __all__ = [
     "OWN_MIX",
     "PARAMETER_MIX",
     "MixHours",
-    "MixRates",
     "chosen_mixes",
-    "lower_of",
-    "lower_rates",
     "mix_from_text",
     "mix_hours",
     "mix_parts",
-    "mix_rates",
     "own_mix",
     "usage_mixes",
 ]
 
 OWN_MIX = "as in this session"
 PARAMETER_MIX = "as asked for"
-
-
-@dataclass(frozen=True, kw_only=True)
-class MixRates:
-    """Rate of each unit on one mix; arrays of shape (K,), NaN where an activity is missing.
-
-    Parameters
-    ----------
-    rate
-        Weighted mean of the rates (pp/h).
-    resolution
-        What the resolution of the display adds to it.
-    u_other, bound
-        u of everything else, and half-widths added linearly (pp/h).
-    variance
-        Source → variance of the rate ((pp/h)²); bounds taken as rectangular.
-    missing
-        Activities of the mix without a usable phase, by unit.
-    """
-
-    rate: Floats
-    resolution: Resolution
-    u_other: Floats
-    bound: Floats
-    variance: Mapping[str, Floats]
-    missing: tuple[tuple[str, ...], ...]
-
-    @property
-    def u(self) -> Floats:
-        """Return the standard uncertainty (pp/h), bounds taken as rectangular."""
-        return np.sqrt(self.resolution.u**2 + self.u_other**2 + self.bound**2 / 3.0)
-
-    def half_width(self, coverage: float) -> Floats:
-        """Return U of the rate (pp/h)."""
-        return self.resolution.expanded(self.u_other, coverage, bound=self.bound)
-
-
-def _shares(
-    found: Segments, weights: Mapping[str, float]
-) -> tuple[Floats, tuple[tuple[str, ...], ...]]:
-    """Return the weight (1/h) of each segment's drain in the rate of the mix, shape (K, S)."""
-    total = sum(weights.values())
-    share = np.zeros(found.hours.shape)
-    missing: list[list[str]] = [[] for _ in range(len(share))]
-    for activity, weight in weights.items():
-        if weight <= 0.0:
-            continue
-        here, hours = found.standing_for(activity)
-        has = hours > 0.0
-        for k in np.flatnonzero(~has).tolist():
-            missing[k].append(activity)
-        each = weight / total / np.where(has, hours, 1.0)
-        share += np.where(here & has[:, None], each[:, None], 0.0)
-    return share, tuple(tuple(m) for m in missing)
-
-
-def mix_rates(
-    ready: Prepared, weights: Mapping[str, float], *, found: Segments | None = None
-) -> MixRates:
-    """Return the rate of every unit on one mix.
-
-    Parameters
-    ----------
-    ready
-        From `kit.drain.phases.prepare`.
-    weights
-        Activity → share of time; they need not add up to 1.
-    found
-        From `kit.drain.segments.segments`, if computed already.
-
-    Raises
-    ------
-    ValueError
-        If no weight is above 0, or one is below.
-
-    Notes
-    -----
-    ``r = Σ_j w_j d_j/L_j`` over the segments of each activity. With c the coefficients of the
-    readings in r, the resolution adds ``Σc²/12`` (and the common rounding), the gauge ``c′Kc``,
-    each reading's time once, each length ``(w_j r_j u_L/L_j)²``. What cannot be averaged adds
-    linearly; the level effect is one unknown for all phases, so its signed sum counts. Derived in
-    docs/measurement.md.
-    """
-    if not weights or min(weights.values()) < 0.0 or sum(weights.values()) <= 0.0:
-        msg = f"the weights of a mix must not be negative and not all 0, got {dict(weights)}"
-        raise ValueError(msg)
-    found = segments(ready, observed(ready.chains.session)) if found is None else found
-    chains, now = ready.chains, found.swaps.states
-    share, missing = _shares(found, weights)
-    scaled = share * found.factor
-    base = (scaled[:, None, :] @ found.base)[:, 0, :]
-    coefficients = (base[:, None, :] @ now.matrix)[:, 0, :]
-    shown = resolution(
-        coefficients,
-        weights=found.swaps.weights,
-        step=chains.observations.step,
-        convention_variance=chains.offset_variance,
-    )
-    gauge = ((coefficients[:, None, :] @ found.gauge)[:, 0, :] * coefficients).sum(axis=1)
-    drain = np.where(share > 0.0, np.nan_to_num(found.drain_pp), 0.0)
-    per_hour = np.where(share > 0.0, drain / np.where(found.hours > 0.0, found.hours, 1.0), 0.0)
-    # a turn that took longer leaves less to be taken off for the rest of its phase
-    length = scaled * (per_hour - found.plain_rate) * found.length_u_h
-    taken = share > 0.0
-    averaged = {
-        "reading_time": time_variance(now, base[:, None, :])[:, 0],
-        "gauge": gauge,
-        "full_start": np.where(taken, scaled**2 * found.start_variance, 0.0).sum(axis=1),
-        "phase_length": np.where(taken, length**2, 0.0).sum(axis=1),
-    }
-    other = np.asarray(sum(averaged.values()))
-    _, up, down = constant_power_drain(drain, found.beta, found.share, found.share_half_width)
-    level = np.maximum(np.abs((share * up).sum(axis=1)), np.abs((share * down).sum(axis=1)))
-    gaps = now.bounds(base[:, None, :])[:, 0]
-    looks = (scaled * found.wake_pp).sum(axis=1)
-    blank = np.array([np.nan if m else 0.0 for m in missing])
-    # they add linearly, so their common variance is shared out in proportion
-    linear = (gaps + level + looks) / 3.0
-    variance = {
-        "resolution": shown.own, "rounding": shown.common, **averaged,
-        "gap": linear * gaps, "gauge_curve": linear * level, "wake": linear * looks,
-    }  # fmt: skip
-    return MixRates(
-        rate=(scaled * drain).sum(axis=1) + blank,
-        resolution=shown,
-        u_other=np.sqrt(other) + blank,
-        bound=gaps + level + looks + blank,
-        variance={source: v + blank for source, v in variance.items()},
-        missing=missing,
-    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -235,47 +98,6 @@ def mix_hours(rates: MixRates, coverage: float) -> MixHours:
     return MixHours(hours=hours + blank, u=u + blank, low=shortest, high=longest)
 
 
-def lower_rates(found: MixRates, part: slice, coverage: float) -> tuple[Bools, Bools]:
-    """Return ``lower[i, j]``, device i claimed to drain more slowly than j, and who takes part.
-
-    Parameters
-    ----------
-    found
-        Rates on one mix.
-    part
-        Units of one run.
-    coverage
-        Of all pairs together (the table rule).
-    """
-    return lower_of(
-        found.rate[part], found.resolution[part], found.u_other[part], found.bound[part], coverage
-    )
-
-
-def lower_of(
-    rate: Floats, shown: Resolution, u: Floats, bound: Floats, coverage: float
-) -> tuple[Bools, Bools]:
-    """Return ``lower[…, i, j]`` and who takes part; see `lower_rates`.
-
-    Parameters
-    ----------
-    rate, shown, u, bound
-        Shape (…, n). As in `MixRates`.
-    coverage
-        Of all pairs together.
-    """
-    known = ~np.isnan(rate)
-    n = known.sum(axis=-1)
-    both = shown[..., :, None] + shown[..., None, :]
-    u_both = np.hypot(u[..., :, None], u[..., None, :])
-    bound_both = bound[..., :, None] + bound[..., None, :]
-    pairs = np.asarray(np.maximum(n * (n - 1) // 2, 1))[..., None, None]
-    width = table_margin(both, u_both, bound_both, coverage, pairs)
-    with np.errstate(invalid="ignore"):
-        lower = rate[..., None, :] - rate[..., :, None] > width
-    return np.asarray(lower, dtype=bool), known
-
-
 def usage_mixes(
     session: Session,
     settings: Settings,
@@ -310,7 +132,7 @@ def usage_mixes(
     """
     ready = prepare(session) if prepared is None else prepared
     chains = ready.chains
-    stretches = segments(ready, observed(session)) if found is None else found
+    stretches = segments(ready, ready.chains.observed) if found is None else found
     n = len(chains.devices)
     frames: list[dict[str, NDArray[np.generic]]] = []
     chosen = session.mixes if mixes is None else mixes
@@ -380,7 +202,7 @@ def own_mix(
         with fewer than two of them: then it is no mix.
     """
     ready = prepare(session) if prepared is None else prepared
-    found = segments(ready, observed(session)) if found is None else found
+    found = segments(ready, ready.chains.observed) if found is None else found
     hours: dict[str, float] = {}
     for activity in dict.fromkeys(found.activity.T.ravel().tolist()):
         here = found.usable & (found.activity == activity)

@@ -14,12 +14,12 @@ import pytest
 from kit.checks import check_session
 from kit.drain.crossover import crossover_effect
 from kit.drain.gauge import charge_excess
+from kit.drain.mix_rates import mix_rates
 from kit.drain.model import interval
 from kit.drain.order import drain_pairs
 from kit.drain.phases import prepare
 from kit.drain.projections import projections
 from kit.drain.split_phases import parts
-from kit.drain.usage_mix import mix_rates
 from kit.results import Settings
 from kit.runtime.runtimes import runtime_pairs
 from kit.session import Device, Gauge, Phase

@@ -11,9 +11,9 @@ from dataclasses import replace
 
 import numpy as np
 
+from kit.drain.mix_rates import mix_rates
 from kit.drain.model import interval
 from kit.drain.phases import prepare
-from kit.drain.usage_mix import mix_rates
 from kit.session import Gauge
 from tests.helpers.builders import BARE, join_runs, make_session
 

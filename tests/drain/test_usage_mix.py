@@ -7,9 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from kit.drain.mix_rates import lower_rates, mix_rates
 from kit.drain.mix_winners import SWITCH_COLUMNS, _envelope, winners
 from kit.drain.phases import prepare
-from kit.drain.usage_mix import lower_rates, mix_rates, usage_mixes
+from kit.drain.usage_mix import usage_mixes
 from kit.results import RESULT_COLUMNS, Settings
 from kit.session import Device, Gauge, Phase
 from tests.helpers.builders import BARE, COMPLETE_CONDITIONS, make_session

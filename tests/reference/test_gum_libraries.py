@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from kit.drain.energy import energy
+from kit.drain.mix_rates import mix_rates
 from kit.drain.phases import prepare
-from kit.drain.usage_mix import mix_rates
 from kit.results import Settings
 from kit.session import Device, Gauge
 from kit.stats.uncertainty import effective_dof

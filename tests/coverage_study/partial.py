@@ -58,6 +58,13 @@ def equal_repeated_day(rng: np.random.Generator) -> Scenario:
     return repeated_day(rng, spread=0.0)
 
 
+def read_at_the_stop(session: Session) -> Session:
+    """Return the record without readings at the end of the last phase: survivors are seen on."""
+    last = session.readings["phase"] == session.phases[-1].id
+    kept = session.readings[~(last & (session.readings["point"] == "end"))]
+    return replace(session, readings=kept.reset_index(drop=True))
+
+
 def _declared(session: Session) -> Session:
     return replace(session, declared_comparison=("d2", "d1"))
 
@@ -78,6 +85,15 @@ PARTIAL: tuple[World, ...] = (
         name="not all read, deaths",
         says="one reading in five was not taken, most devices power off in phases 5 to 8",
         draw=replace(BASE, rate_pp_per_h=(10.0, 20.0), operator=operator(miss_probability=0.2)),
+    ),
+    World(
+        name="survivors seen on",
+        says="as *survivors*, 6 % left; at the stop the percentage is noted with each device still "
+        "on, and no reading besides",
+        draw=replace(
+            BASE, phases=6, rate_pp_per_h=(12.0, 18.0), until_empty=True, stop_pct_left=6.0
+        ),
+        noted=read_at_the_stop,
     ),
     World(
         name="activities repeated",

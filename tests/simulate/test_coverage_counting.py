@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from kit.claims import claims
 from kit.drain.phases import phase_drain
 from kit.results import Settings
 from kit.simulate import Operator, random_day, simulate_day
@@ -316,6 +317,33 @@ def test_a_sentence_is_held_against_those_it_names_else_against_all_that_were_on
     among = f"Among those that can be compared ({small[1]}, {small[2]} and {small[3]}), …"
     assert count_sentences(Tally(), pd.DataFrame([{**second, "statement": "…"}]), truth, {})
     assert not count_sentences(Tally(), pd.DataFrame([{**second, "statement": among}]), truth, {})
+
+
+def test_study_sees_what_is_said_of_all_and_true_of_some():
+    """Where two of four save power, "drained least" of all that were on is often false."""
+    rng = np.random.default_rng(1)
+    said_of_all = 0
+    for _ in range(12):
+        truth, session = simulate_day(BY_NAME["saver on some"].draw(rng), rng)
+        frame = claims(session, Settings())
+        frame = frame[frame["code"] == "drained_least"]
+        assert not count_sentences(Tally(), frame, truth, {})
+        unnamed = frame["statement"].str.replace(r"^Among[^)]*\), ", "", regex=True)
+        said_of_all += count_sentences(Tally(), frame.assign(statement=unnamed), truth, {})
+    assert said_of_all >= 3
+
+
+def test_what_is_seen_at_the_stop_stands_for_the_end_of_the_day():
+    world = BY_NAME["survivors seen on"]
+    rng = np.random.default_rng(2)
+    _, session = simulate_day(random_day(world.draw, rng), rng)
+    noted = world.noted(session)
+    last = noted.phases[-1].id
+    assert last not in set(noted.readings.loc[noted.readings["point"] == "end", "phase"])
+    found = phase_drain(noted, Settings()).query("phase == @last and measurand == 'displayed'")
+    on = noted.power_offs.loc[noted.power_offs["still_on"], "device"]
+    assert len(on) >= 2
+    assert set(found.loc[found["status"] == "measured", "device"]) == set(on)
 
 
 def test_sentences_about_equal_devices_are_all_false():

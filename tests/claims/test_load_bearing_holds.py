@@ -64,7 +64,10 @@ def changed_as_told(session, row):
     frame = session.power_offs.copy()
     at = frame.index[(frame["run"] == row.run) & (frame["device"] == row.device)]
     assert len(at) == 1
-    frame.loc[at, row.column] = minutes(run, row.instead)
+    at_stop = row.instead.endswith("%")
+    frame.loc[at, row.column] = (
+        float(row.instead.split()[0]) if at_stop else minutes(run, row.instead)
+    )
     return replace(session, power_offs=frame)
 
 

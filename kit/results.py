@@ -125,13 +125,13 @@ RESULT_COLUMNS: Mapping[str, tuple[str, ...]] = {
         "s_l_low", "s_l_high", "mean_u_units", "mean_u_runs", "dof_runs",
     ),
     # verdict: a | b | too_close | unknown ; method: tukey | paired | welch, where a run was not
-    # seen to its end signed_rank | rank_sum | seen_scatter, else "" ; the last three only there:
-    # p of the runs counted, least p that so many can give, runs that counting takes
+    # seen to its end signed_rank | rank_sum | seen_scatter, else "" ; p_exact to runs_least only
+    # there: p of the runs counted, least p that so many can give, runs that counting takes
     "replicate_pairs": (
         "device_a", "device_b", "quantity", "method", "runs", "difference", "difference_u",
         "dof", "difference_low", "difference_high", "verdict", "runs_a_longer",
         "runs_b_longer", "runs_needed", "unit_symbol", "flags", "p_exact", "p_least",
-        "runs_least",
+        "runs_least", "runs_more",
     ),
     # what a run as a whole added to every device
     "run_effects": (

@@ -7,23 +7,25 @@ drops out of differences within runs, which is why pairs are compared run by run
 from __future__ import annotations
 
 from itertools import combinations
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 import numpy as np
 
 from kit.runtime.open_pairs import compare_open, runs_used
 from kit.runtime.replicates import RUNTIME, over_runs
-from kit.stats.scatter import Difference, additive_fit, runs_needed, tukey_factor, welch
+from kit.stats.more_runs import Planned, more_runs, tukey_factors
+from kit.stats.scatter import Difference, additive_fit, tukey_factor, welch
 from kit.stats.uncertainty import coverage_factor, trapezoid_half_width
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Callable, Iterable, Iterator
 
     from kit.runtime.replicates import Quantity, Repeats
     from kit.session import Session
     from kit.stats.scatter import AdditiveFit
 
     Row = tuple[object, ...]
+    Plan = Literal["with_more_runs", "verdicts_only"]
 
 __all__ = ["pairs_of", "replicate_pairs", "run_effects"]
 
@@ -71,25 +73,51 @@ def _pair_resolution(quantity: Quantity, i: int, j: int, coverage: float) -> flo
     return float(np.hypot(a, b))
 
 
-def _own_runs(quantity: Quantity, i: int, j: int) -> Difference | None:
-    a = quantity.value[~np.isnan(quantity.value[:, i]), i]
-    b = quantity.value[~np.isnan(quantity.value[:, j]), j]
+class _Judged(NamedTuple):
+    """A difference by the rule that gives the verdict, now and after more runs of both."""
+
+    difference: Difference
+    method: str
+    factor: float
+    planned: Callable[[int], Planned]
+
+
+def _own_runs(quantity: Quantity, i: int, j: int, error: float) -> _Judged | None:
+    """Return the difference of two devices that ran on their own, by Welch's t."""
+    a, b = (v[~np.isnan(v)] for v in (quantity.value[:, i], quantity.value[:, j]))
     if min(a.size, b.size) < 2 or (a.std() == 0.0 and b.std() == 0.0):
         return None
-    return welch(
-        float(a.mean()), float(a.std(ddof=1)), a.size, float(b.mean()), float(b.std(ddof=1)), b.size
-    )
+    scatter = float(a.std(ddof=1)), float(b.std(ddof=1))
+
+    def with_more(k: int) -> Difference:
+        return welch(
+            float(a.mean()), scatter[0], a.size + k, float(b.mean()), scatter[1], b.size + k
+        )
+
+    def planned(k: int) -> Planned:
+        then = with_more(k)
+        return Planned(then.u, then.dof, coverage_factor(1.0 - error, then.dof))
+
+    now = with_more(0)
+    return _Judged(now, "welch", coverage_factor(1.0 - error, now.dof), planned)
 
 
-def _paired(quantity: Quantity, i: int, j: int) -> tuple[Difference, float] | None:
-    """Return the mean difference within runs, and the standard deviation of the differences."""
+def _paired(quantity: Quantity, i: int, j: int, error: float) -> _Judged | None:
+    """Return the mean difference within runs, by t."""
     both = quantity.value[:, i] - quantity.value[:, j]
     both = both[~np.isnan(both)]
-    if both.size < 2:
+    n = both.size
+    if n < 2:
         return None
     s = float(both.std(ddof=1))
-    u = s / float(np.sqrt(both.size))
-    return Difference(difference=float(both.mean()), u=u, dof=both.size - 1), s
+
+    def planned(k: int) -> Planned:
+        dof = n - 1 + k
+        return Planned(s / float(np.sqrt(n + k)), dof, coverage_factor(1.0 - error, dof))
+
+    now = planned(0)
+    result = Difference(difference=float(both.mean()), u=now.u, dof=n - 1)
+    return _Judged(result, "paired", now.factor, planned)
 
 
 def _verdict(low: float, high: float) -> str:
@@ -138,53 +166,66 @@ class _Family(NamedTuple):
         """Return the probability of error of one pair by itself, besides the declared one."""
         return self.error / max(self.others, 1)
 
-    def factor(self, fitted: _Fitted) -> float:
-        """Return the factor of the studentized range, for the share of its pairs in the error."""
+    def by_range(self, fitted: _Fitted, i: int, j: int) -> _Judged:
+        """Return a difference by the studentized range, for the share of its pairs in the error."""
         error = self.error * self.together / max(self.others, 1)
-        return tukey_factor(1.0 - error, len(fitted.places), fitted.fit.dof)
+        m, fit, now = len(fitted.places), fitted.fit, fitted.difference(i, j)
+        # of runs that hold both: u² = 2 s²/n
+        runs = 2.0 * (fit.s / now.u) ** 2 if now.u > 0.0 else 1.0
+
+        def planned(k: int) -> Planned:
+            dof = fit.dof + (m - 1) * k
+            factor = tukey_factors(1.0 - error, m, fit.dof + m - 1)(dof)
+            return Planned(fit.s * float(np.sqrt(2.0 / (runs + k))), dof, factor)
+
+        return _Judged(now, "tukey", tukey_factor(1.0 - error, m, fit.dof), planned)
+
+    def judged(self, i: int, j: int, *, declared: bool) -> _Judged | None:
+        """Return the difference of a pair whose runs were seen to their end, if it has any."""
+        fitted, error = self.fit_of(i, j), self.error if declared else self.each
+        if fitted is not None and not declared:
+            return self.by_range(fitted, i, j)
+        return _paired(self.quantity, i, j, error) or _own_runs(self.quantity, i, j, error)
 
 
-def _pair_row(family: _Family, a: tuple[int, str], b: tuple[int, str], *, declared: bool) -> Row:
+def _pair_row(
+    family: _Family, a: tuple[int, str], b: tuple[int, str], *, declared: bool, plan: Plan
+) -> Row:
     quantity, nan = family.quantity, float("nan")
     (i, first), (j, second) = a, b
     runs = int((~np.isnan(quantity.value[:, [i, j]])).all(axis=1).sum())
     head, wins = (first, second, quantity.name), _surely(quantity, i, j)
     flags = ("declared",) if declared else ()
-    error = family.error if declared else family.each
     if _is_open(quantity, i, j):
-        found = compare_open(quantity, i, j, error=error)
+        found = compare_open(quantity, i, j, error=family.error if declared else family.each)
         return (
             *head, found.method, runs, found.difference, found.u, found.dof, found.low, found.high,
             found.verdict, *wins, nan, quantity.unit, ";".join((*found.flags, *flags)),
-            found.p_exact, found.p_least, found.runs_least,
+            found.p_exact, found.p_least, found.runs_least, nan,
         )  # fmt: skip
-    paired, fitted = _paired(quantity, i, j), family.fit_of(i, j)
-    if fitted is not None and not declared:
-        result, method, factor = fitted.difference(i, j), "tukey", family.factor(fitted)
-        s_pair = fitted.fit.s * float(np.sqrt(2.0))
-    elif paired is not None:
-        (result, s_pair), method = paired, "paired"
-        factor = coverage_factor(1.0 - error, result.dof)
-    elif (own := _own_runs(quantity, i, j)) is not None:
-        result, s_pair, method = own, nan, "welch"
-        factor = coverage_factor(1.0 - error, own.dof)
-    else:
+    judged = family.judged(i, j, declared=declared)
+    if judged is None:
         return (
             *head, "", runs, *[nan] * 5, "unknown", *wins, nan, quantity.unit,
-            ";".join(("too_few_runs", *flags)), nan, nan, nan,
+            ";".join(("too_few_runs", *flags)), *[nan] * 4,
         )  # fmt: skip
-    wide = float(np.hypot(_pair_resolution(quantity, i, j, 1.0 - family.error), factor * result.u))
+    result, resolution = judged.difference, _pair_resolution(quantity, i, j, 1.0 - family.error)
+    wide = result.half_width_by(judged.factor, resolution=resolution)
     low, high = result.difference - wide, result.difference + wide
-    needed = None
-    if method != "welch" and s_pair > 0.0:
-        needed = runs_needed(
-            result.difference, s_pair, design="paired", coverage=1.0 - family.error
-        )
+    verdict, more = _verdict(low, high), nan
+    if plan == "with_more_runs":
+        more = _more(judged, resolution) if verdict == "too_close" else 0.0
+    total = nan if judged.method == "welch" else runs + more
     return (
-        *head, method, runs, result.difference, result.u, float(result.dof), low, high,
-        _verdict(low, high), *wins, nan if needed is None else float(needed), quantity.unit,
-        ";".join(flags), nan, nan, nan,
+        *head, judged.method, runs, result.difference, result.u, float(result.dof), low, high,
+        verdict, *wins, total, quantity.unit, ";".join(flags), nan, nan, nan, more,
     )  # fmt: skip
+
+
+def _more(judged: _Judged, resolution: float) -> float:
+    """Return how many more runs would separate the two; NaN: no number of them."""
+    found = more_runs(judged.difference.difference, judged.planned, resolution=resolution)
+    return float("nan") if found is None else float(found)
 
 
 def _is_open(quantity: Quantity, i: int, j: int) -> bool:
@@ -210,8 +251,10 @@ def replicate_pairs(repeats: Repeats) -> Iterator[Row]:
         bounds, NaN on the open side; ``p_exact`` is p of the runs counted, ``p_least`` the least
         that so many runs can give, and ``runs_least`` how many runs counting takes.
         ``runs_a_longer``, ``runs_b_longer``: runs in which A surely had more, or B.
-        ``runs_needed``: runs of both that would separate a true difference of this size with
-        80 % power in one comparison, NaN where that has no answer.
+        ``runs_more``: how many more runs of both would, with 80 % probability, separate a true
+        difference of this size by the rule and among the pairs of this verdict; 0 where it is
+        separated, NaN where no number of runs would or no rule applied. ``runs_needed``: the runs
+        in all, where both took part in them.
 
     Notes
     -----
@@ -221,10 +264,12 @@ def replicate_pairs(repeats: Repeats) -> Iterator[Row]:
     that of all of them together (Bonferroni).
     """
     for quantity in repeats.quantities:
-        yield from pairs_of(quantity, repeats.session, repeats.coverage)
+        yield from pairs_of(quantity, repeats.session, repeats.coverage, plan="with_more_runs")
 
 
-def pairs_of(quantity: Quantity, session: Session, coverage: float) -> Iterator[Row]:
+def pairs_of(
+    quantity: Quantity, session: Session, coverage: float, *, plan: Plan = "verdicts_only"
+) -> Iterator[Row]:
     """Yield the rows of `replicate_pairs` on one quantity.
 
     Parameters
@@ -235,6 +280,8 @@ def pairs_of(quantity: Quantity, session: Session, coverage: float) -> Iterator[
         Names the devices and the declared pair.
     coverage
         As for `replicate_pairs`.
+    plan
+        Whether to find out how many more runs it would take.
     """
     devices = session.devices
     declared = set(session.declared_comparison or ())
@@ -244,7 +291,7 @@ def pairs_of(quantity: Quantity, session: Session, coverage: float) -> Iterator[
     pair = {k for k, d in known if d in declared}
     family = _Family.of(quantity, places, pair, coverage)
     for a, b in combinations(known, 2):
-        yield _pair_row(family, a, b, declared={a[1], b[1]} == declared)
+        yield _pair_row(family, a, b, declared={a[1], b[1]} == declared, plan=plan)
 
 
 @over_runs("run_effects")

@@ -53,7 +53,11 @@ class Difference:
         resolution
             Half-width of the resolution part, in the unit of the difference.
         """
-        return float(np.hypot(resolution, coverage_factor(coverage, self.dof) * self.u))
+        return self.half_width_by(coverage_factor(coverage, self.dof), resolution=resolution)
+
+    def half_width_by(self, factor: float, *, resolution: float = 0.0) -> float:
+        """Return U by another factor than t, such as `tukey_factor`."""
+        return float(np.hypot(resolution, factor * self.u))
 
 
 def welch(mean_a: float, s_a: float, n_a: int, mean_b: float, s_b: float, n_b: int) -> Difference:
@@ -191,7 +195,7 @@ def additive_fit(values: ArrayLike) -> AdditiveFit:
 
 
 @lru_cache(maxsize=64)
-def tukey_factor(coverage: float, groups: int, dof: int) -> float:
+def tukey_factor(coverage: float, groups: int, dof: float) -> float:
     """Return the factor on u of a difference so that all pairs hold together: q/√2.
 
     Parameters

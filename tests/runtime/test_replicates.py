@@ -271,8 +271,42 @@ def test_all_pairs_by_the_studentized_range():
     assert (row["difference_high"] - row["difference"]) * 60 == pytest.approx(2.578, abs=2e-3)
     # windows [600,602) v [603,605) in run 1, [609,611) v [613,615), [589,591) v [594,596)
     assert (row["runs_a_longer"], row["runs_b_longer"]) == (0, 3)
-    # true difference 4 min, s of a difference sqrt(2 * .5) = 1: 4 s apart needs 3 paired runs
-    assert row["runs_needed"] == 3
+    # separated: none more than the three
+    assert (row["runs_more"], row["runs_needed"]) == (0, 3)
+
+
+def test_how_many_more_runs_by_the_rule_of_the_verdict():
+    # Three devices, three runs, residuals as drawn; a and b 2 min apart, X = 1.5528 min.
+    session = runs_of({"a": [600, 609, 589], "b": [601, 612, 592], "c": [640, 651, 630]})
+    frame = table(replicate_pairs, session).set_index(["device_a", "device_b"])
+    row = frame.loc[("a", "b")]
+    # a 599.333, b 601.667, c 640.333; runs 613.667, 624, 603.667, grand 613.778. Residuals a:
+    # .778, -.556, -.222; b -.556, .111, .444; c -.222, .444, -.222: SS = 1.7778 on 4 dof: s^2 =
+    # .4444. n runs: D normal about -2.3333 with sd s sqrt(2/n), s^2 from 2 (n - 1) dof.
+    assert row["verdict"] == "too_close"
+    assert (row["difference"] * 60, row["dof"]) == pytest.approx((-7 / 3, 4))
+
+    def separated(n):
+        rng = np.random.default_rng(n)
+        u = math.sqrt(4 / 9 * 2 / n)
+        d = 7 / 3 + u * rng.standard_normal(40_000)
+        dof = 2 * (n - 1)
+        u_found = u * np.sqrt(rng.chisquare(dof, 40_000) / dof)
+        from scipy.stats import studentized_range
+
+        q = studentized_range.ppf(0.95, 3, dof) / math.sqrt(2)
+        return (np.abs(d) > np.hypot(2 - math.sqrt(0.2), q * u_found)).mean()
+
+    total = 3 + int(row["runs_more"])
+    assert row["runs_needed"] == total
+    assert separated(total) > 0.79
+    assert separated(total - 1) < 0.81
+    # separated ones need none; a difference within its resolution no number of runs would tell
+    assert frame.loc[("a", "c"), "runs_more"] == 0
+    near = runs_of({"a": [600, 609, 589], "b": [601, 611, 589], "c": [640, 651, 630]})
+    row = table(replicate_pairs, near).iloc[0]
+    assert row["difference"] * 60 == pytest.approx(-1)
+    assert math.isnan(row["runs_more"])
 
 
 def test_unpaired_comparison_would_miss_what_runs_share():
@@ -304,6 +338,12 @@ def test_devices_that_never_ran_together_are_compared_by_their_own_runs():
     assert row["difference"] * 60 == pytest.approx(-50)
     assert (row["difference_u"] * 60, row["dof"]) == pytest.approx((math.sqrt(18), 2))
     assert row["verdict"] == "b"
+    assert row["runs_more"] == 0
+    # 12 min apart, 4.3027 sqrt 18 = 18.3 needed: three of each have t(4) = 2.776 and u = sqrt 12
+    # (U = 9.6 min), which falls short of 80 %; four t(6) = 2.447 and u = 3 (U = 7.3)
+    session = runs_of({"a": [600, 606, None, None], "b": [None, None, 612, 618]})
+    row = table(replicate_pairs, session).iloc[0]
+    assert (row["verdict"], row["runs_more"]) == ("too_close", 2)
 
 
 def test_pairs_that_cannot_be_compared():

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from kit.claims.conclusions import Said, said_again
-from kit.claims.doubted import changed_record
 from kit.claims.kinds import Seen, compared_kinds, first_percentages, kind_of, kinds
 from kit.claims.mean_claims import LONGEST, groups_of, mean_verdicts, top_verdicts
 from kit.claims.verdicts import CANNOT, NOT_SUPPORTED, SUPPORTED, TIED, VERDICTS
@@ -83,7 +82,7 @@ class Overall:
         self._on_kinds = np.flatnonzero(codes == KINDS)
         self._on_means = np.flatnonzero(codes != KINDS)
         if self._on_kinds.size:
-            self._starts = first_percentages(self.session)
+            self._starts = first_percentages(self.session, ready.chains.observed)
             self._kinds = kinds(self.session, _each_seen(self.session, self._lasted))
 
     def of_times(self, doubts: Sequence[Doubt], low: Floats, high: Floats) -> Ints:
@@ -118,7 +117,9 @@ class Overall:
         """
         if doubt.boundary != 0 or not self._on_kinds.size:
             return None
-        starts = first_percentages(changed_record(self.session, doubt))
+        obs = self.ready.chains.observed
+        soc = np.where(obs.row == doubt.row, doubt.slip.value, obs.soc)
+        starts = first_percentages(self.session, replace(obs, soc=soc))
         now = self._verdicts.copy()
         now[self._on_kinds] = self._said_of_kinds(self._kinds, starts)
         return now

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from numpy.typing import NDArray
 
+    from kit.drain.readings import Observed
     from kit.results import Settings
     from kit.session import Device, Session
 
@@ -263,11 +264,18 @@ def kind_of(
     )
 
 
-def first_percentages(session: Session) -> dict[str, float]:
-    """Return the mean percentage read at the start of the first phase, by device."""
+def first_percentages(session: Session, obs: Observed) -> dict[str, float]:
+    """Return the mean percentage read at the start of the first phase, by device.
+
+    Parameters
+    ----------
+    session
+        Names the devices.
+    obs
+        From `kit.drain.readings.observed`.
+    """
     if not session.phases:
         return {}
-    obs = observed(session)
     first = np.flatnonzero((obs.phase == 0) & (obs.point == 0))
     device = obs.unit[first] % len(session.devices)
     seen: dict[str, list[float]] = {}
@@ -328,7 +336,7 @@ def kind_pairs(
     1.96 · 25.5 = 50 min for one chosen pair.
     """
     found = kinds(session, runtimes_seen(runtimes))
-    return compared_kinds(session, found, first_percentages(session), settings)
+    return compared_kinds(session, found, first_percentages(session, observed(session)), settings)
 
 
 def compared_kinds(

@@ -141,18 +141,24 @@ class _Search:
 
 
 def _ask_readings(
-    search: _Search, ready: Prepared, asking: Asking, swaps: Swaps, settings: Settings
+    search: _Search, ready: Prepared, asking: Asking, swaps: Swaps, overall: Overall, places: Ints
 ) -> None:
-    """Ask a run of all doubts about its percentages."""
+    """Ask a run, and the conclusions over all runs, of all doubts about its percentages."""
     doubts = [
         *reading_doubts(ready, asking.run),
         *swap_doubts(ready, asking.run, swaps),
         *stop_doubts(ready, asking.run),
     ]
-    if not doubts or not asking.places.size:
-        return
-    now = misread_verdicts(ready, asking, doubts, settings)
-    search.add(doubts, now, asking.places)
+    if doubts and asking.places.size:
+        verdicts = misread_verdicts(ready, asking, doubts, overall.settings)
+        search.add(doubts, verdicts, asking.places)
+    said = {
+        doubt: now
+        for doubt in doubts
+        if places.size and (now := overall.of_percentage(doubt)) is not None
+    }
+    if said:
+        search.add(list(said), np.stack(list(said.values())), places)
 
 
 def _ask_offs(
@@ -165,21 +171,6 @@ def _ask_offs(
     if not places.size or not ends.doubts:
         return
     search.add(ends.doubts, overall.of_times(ends.doubts, ends.low, ends.high), places)
-
-
-def _ask_starts(
-    search: _Search, ready: Prepared, asking: Asking, overall: Overall, places: Ints
-) -> None:
-    """Ask the conclusions over all runs of the doubts about the first percentages of a run."""
-    if not places.size:
-        return
-    said = {
-        doubt: now
-        for doubt in reading_doubts(ready, asking.run)
-        if (now := overall.of_percentage(doubt)) is not None
-    }
-    if said:
-        search.add(list(said), np.stack(list(said.values())), places)
 
 
 def _time(run: Run, minutes: float) -> str:
@@ -308,9 +299,8 @@ def bearing(
     places = np.array([p for p in range(len(search.conclusions)) if p not in taken], dtype=np.int64)
     overall = Overall(ready, lasted, [search.conclusions[p] for p in places.tolist()], settings)
     for asking in askings:
-        _ask_readings(search, ready, asking, stretches.swaps, settings)
+        _ask_readings(search, ready, asking, stretches.swaps, overall, places)
         _ask_offs(search, ready, asking, overall, places)
-        _ask_starts(search, ready, asking, overall, places)
     groups = search.likeliest()
     robust = [
         (c.run, c.statement, VERDICTS[c.verdict])

@@ -17,6 +17,8 @@ FLAG_WORDS: dict[str, str] = {
     "no_scatter_seen": "All runs gave the same value, so only the resolution is in the interval.",
     "no_value": "No run gave a value.",
     "one_unit": "One unit only.",
+    "one_day": "The units ran side by side in too few runs to tell what a day does to all of them: "
+    "the interval is for other units on such a day, not for other days.",
     "too_few_runs": "Too few runs in common for a scatter, so no interval and no verdict.",
     "declared": "The comparison declared before the session, judged by itself.",
     "monte_carlo": "The interval is that of the Monte Carlo calculation, which here reaches "
@@ -54,6 +56,9 @@ SOURCE_WORDS = {
     "reciprocal": "rate turned into hours",
     "power_off": "minutes of the power-off",
     "start": "minute of the start",
+    "between_units": "scatter between units",
+    "between_runs": "scatter between runs",
+    "each_run": "each run by itself",
 }
 
 

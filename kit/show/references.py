@@ -41,7 +41,7 @@ REFERENCES: dict[str, Reference] = {
         Reference(
             key="gum",
             text="JCGM 100:2008, Evaluation of measurement data: Guide to the expression of "
-            "uncertainty in measurement (GUM), 4.3.7, 4.3.9, 7.2, F.2.2.1, G.4.1",
+            "uncertainty in measurement (GUM), 4.3.7, 4.3.9, 7.2, E.4.3, F.2.2.1, G.4.1",
             used_for="standard uncertainty of a digital reading and of bounds, combination, "
             "expanded uncertainty, how figures are rounded",
             checked="F.2.2.1 as quoted elsewhere and recomputed; the other clauses cited from "

@@ -40,7 +40,7 @@ def test_too_few_runs_say_how_many_could_decide() -> None:
     results = results_of([632, 637, 627], [600, 610, 590], c=[500, 510, 490])
     table = tables.replicate_pairs(results)
     assert cells(table)[3:] == [
-        "cannot be said [a, b]", "least lead, scatter of the one seen", "at least 7",
+        "cannot be said [a, b]", "least lead, scatter of the one seen", "at least 4 more",
     ]  # fmt: skip
     assert table is not None
     assert "“at least”: for runs to decide by being counted at all" in table.notes[0]

@@ -384,19 +384,26 @@ def test_replicates_give_means_with_intervals() -> None:
         "replicates",
         [
             {"device": "limpet", "quantity": "runtime", "runs": 3, "mean": 9.1, "s_r": 0.05,
-             "dof": 2.4, "mean_low": 8.95, "mean_high": 9.25, "unit_symbol": "h"},
+             "dof": 2.0, "mean_low": 8.95, "mean_high": 9.25, "unit_symbol": "h",
+             "repeatability_limit": 0.14},
             {"device": "limpet", "quantity": "drain:browse", "runs": 3, "mean": 10.0,
              "mean_low": 9.2, "mean_high": 10.8, "unit_symbol": "pp", "flags": "no_scatter_seen"},
         ],
     )  # fmt: skip
     table = tables.replicates(fake_results(replicates=frame))
     assert [plain(c) for c in table.rows[0]] == [
-        "limpet", "runtime", "3", "9.10 (8.95 to 9.25) h", "0.05 h", "2.4",
+        "limpet", "runtime", "3", "9.10 (8.95 to 9.25) h", "0.05 h", "0.14 h", "2",
     ]  # fmt: skip
     assert plain(table.rows[1][1]) == "drain in Browsing the tide tables"
     assert plain(table.rows[1][3]) == "10.0 (9.2 to 10.8) pp [a]"
-    assert table.notes == ("[a] All runs gave the same value, so only the resolution is in the "
-                           "interval.",)  # fmt: skip
+    # GUM, table E.1 (from memory): a standard deviation of three values is uncertain by 52 %
+    assert [plain(note) for note in table.notes] == [
+        "Limit: two single runs of a unit differ by more in about one of twenty cases "
+        "(repeatability limit of ISO 5725, 2.8 s).",
+        "A scatter is itself uncertain, from three runs to 52 % (one standard uncertainty, after "
+        "GUM, table E.1).",
+        "[a] All runs gave the same value, so only the resolution is in the interval.",
+    ]
 
 
 def test_the_budget_says_source_value_effect_and_reference() -> None:

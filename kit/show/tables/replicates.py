@@ -11,17 +11,16 @@ from kit.runtime.replicates import DRAIN_PREFIX, RUNTIME
 from kit.show.tables.cells import Names, lettered, lettered_notes, rows_of
 from kit.show.tables.runs import p_text
 from kit.show.tables.runtime import VERDICT_WORDS
-from kit.units import MISSING, NO_BREAK, estimate, number, percent, quantity
+from kit.stats.factors import relative_u_of_s
+from kit.units import MISSING, NO_BREAK, count, estimate, joined, number, percent, quantity
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from kit.results import Results
     from kit.show.tables.cells import Row
 
 __all__ = ["replicate_models", "replicate_pairs", "replicates", "run_effects"]
-
-MANY_DOF = 100.0
-"""Degrees of freedom beyond which their number does not matter."""
-
 
 OPEN_DECIMALS = 2
 """Of hours that are only bounded."""
@@ -63,9 +62,27 @@ def _mean(row: Row, letters: dict[str, str]) -> str:
     return mean + lettered(row.flags.split(";"), letters)
 
 
+def _how_sure(numbers: Iterable[float], of: str) -> tuple[str, ...]:
+    """Return one sentence on how uncertain a scatter from so few values is; none without any."""
+    known = sorted({int(n) for n in numbers if n > 1.0})
+    if not known:
+        return ()
+    each = joined(f"from {count(n, of)} to {percent(round(relative_u_of_s(n), 2))}" for n in known)
+    return (
+        f"A scatter is itself uncertain, {each} (one standard uncertainty, after GUM, table E.1).",
+    )
+
+
+LIMIT_NOTE = (
+    "Limit: two single runs of a unit differ by more in about one of twenty cases "
+    f"(repeatability limit of ISO{NO_BREAK}5725, 2.8{NO_BREAK}s)."
+)
+
+
 def replicates(results: Results) -> Table:
     """Return mean and scatter over several runs, one row per device and quantity."""
     names = Names.of(results.session)
+    scattering = results.replicates[results.replicates["s_r"].notna()]
     letters: dict[str, str] = {}
     return Table(
         id="replicates",
@@ -73,7 +90,7 @@ def replicates(results: Results) -> Table:
         columns=(
             Column(name="Device"),
             Column(name="Quantity"),
-            *_figures("Runs", "Mean", "Scatter between runs (s)", "Degrees of freedom"),
+            *_figures("Runs", "Mean", "Scatter between runs (s)", "Limit", "Degrees of freedom"),
         ),
         rows=tuple(
             (
@@ -82,11 +99,16 @@ def replicates(results: Results) -> Table:
                 number(row.runs),
                 _mean(row, letters),
                 quantity(row.s_r, row.unit_symbol, 2),
-                "> 100" if row.dof > MANY_DOF else number(row.dof, 1),
+                quantity(row.repeatability_limit, row.unit_symbol, 2),
+                number(row.dof),
             )
             for row in rows_of(results.replicates)
         ),
-        notes=lettered_notes(letters),
+        notes=(
+            *((LIMIT_NOTE,) if len(scattering) else ()),
+            *_how_sure(scattering["runs"].tolist(), "run"),
+            *lettered_notes(letters),
+        ),
     )
 
 
@@ -104,11 +126,16 @@ def _method(row: Row) -> str:
     return words.replace(f"={NO_BREAK}<", "<")
 
 
-def _needed(row: Row) -> str:
-    """Return how many runs it takes, or could at the least where counting them is what is left."""
+def _more(row: Row) -> str:
+    """Return how many more runs it takes, or could at the least where they are to be counted."""
     if FEW_RUNS in row.flags.split(";") and row.verdict == "unknown":
-        return f"at least {number(row.runs_least)}"
-    return number(row.runs_needed)
+        return f"at least {number(row.runs_least - row.runs)}{NO_BREAK}more"
+    if row.runs_more == 0.0:
+        return "none"
+    if row.verdict == "too_close" and math.isnan(row.p_exact):
+        known = not math.isnan(row.runs_more)
+        return f"{number(row.runs_more)}{NO_BREAK}more" if known else "no number of runs"
+    return MISSING
 
 
 def replicate_pairs(results: Results) -> Table | None:
@@ -128,7 +155,7 @@ def replicate_pairs(results: Results) -> Table | None:
                 VERDICT_WORDS.get(row.verdict, row.verdict).format(a=a, b=b)
                 + lettered(row.flags.split(";"), letters),
                 _method(row),
-                _needed(row),
+                _more(row),
             )
         )
     if not rows:
@@ -142,12 +169,14 @@ def replicate_pairs(results: Results) -> Table | None:
             *_figures("First minus second", unit="h"),
             Column(name="Verdict"),
             Column(name="Method"),
-            *_figures("Runs needed"),
+            *_figures("Runs to tell them apart"),
         ),
         rows=tuple(rows),
         notes=(
-            "Runs needed: runs of each device for a difference of this size to be found with "
-            f"80{NO_BREAK}% probability; “at least”: for runs to decide by being counted at all.",
+            "Runs to tell them apart: further runs of each device for a true difference of this "
+            f"size to be found with 80{NO_BREAK}% probability, by the method of the row and among "
+            "as many comparisons; “at least”: for runs to decide by being counted at all; “no "
+            "number of runs”: it lies within the resolution, or next to nothing.",
             *lettered_notes(letters),
         ),
     )
@@ -175,6 +204,7 @@ def replicate_models(results: Results) -> Table | None:
     """Return scatter between runs and between units of one kind; ``None`` without any."""
     names = Names.of(results.session)
     letters: dict[str, str] = {}
+    found = _rows(results, "replicate_models")
     rows = tuple(
         (
             row.model,
@@ -183,22 +213,36 @@ def replicate_models(results: Results) -> Table | None:
             number(row.runs),
             _mean(row, letters),
             quantity(row.s_r, row.unit_symbol, 2),
-            quantity(row.s_l, row.unit_symbol, 2),
+            quantity(row.repeatability_limit, row.unit_symbol, 2),
+            estimate(row.s_l, row.s_l_low, row.s_l_high, row.unit_symbol, decimals=2),
+            _degrees(row),
         )
-        for row in _rows(results, "replicate_models")
+        for row in found
     )
     if not rows:
         return None
     return Table(
         id="replicate-models",
-        caption="Kinds of device of which several units took part: mean of the units; "
+        caption="Kinds of device of which several units took part: mean of the units, and scatter; "
         f"{_brackets(results)} coverage interval",
         columns=(
             Column(name="Kind"),
             Column(name="Quantity"),
             *_figures("Units", "Runs in all", "Mean"),
-            *_figures("Scatter between runs (s)", "Scatter between units (s)"),
+            *_figures("Scatter between runs (s)", "Limit", "Scatter between units (s)"),
+            *_figures("Degrees of freedom"),
         ),
         rows=rows,
-        notes=lettered_notes(letters),
+        notes=(
+            *((LIMIT_NOTE,) if any(row.s_r >= 0.0 for row in found) else ()),
+            *_how_sure((row.units for row in found if row.dof >= 1.0), "unit"),
+            *lettered_notes(letters),
+        ),
     )
+
+
+def _degrees(row: Row) -> str:
+    """Return the degrees of freedom of the mean: those of units, and of runs they shared."""
+    if math.isnan(row.dof_runs):
+        return number(row.dof)
+    return f"{number(row.dof)} (units), {number(row.dof_runs)} (runs)"

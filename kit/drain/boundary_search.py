@@ -333,13 +333,14 @@ def search_one(draft: Draft, k: int, unit: Timed, bounds: Bounds, step: float) -
     """
     times, joined = bounds.times[k], bounds.joined[k]
     length = times[1::2] - times[0::2]
+    column = np.arange(times.size)
+    before = np.maximum(column - 1, 0) // 2
+    shortest = np.fmin(np.fmin(length[before], length[column // 2]), _LONGEST_MIN)
     node = own_or_beside(draft.level[k : k + 1], bounds.joined[k : k + 1])[0]
     for b in np.flatnonzero(~np.isnan(times)).tolist():
         t = float(times[b])
         if t > bounds.over[k]:
             continue
-        beside = [p for p in ((b - 1) // 2, b // 2) if p >= 0]
-        shortest = float(np.nanmin([*length[beside], _LONGEST_MIN]))
         seam = b > 0 and b % 2 == 0 and joined[b // 2] and times[b - 1] == t
         if seam and np.isnan(draft.level[k, b]):
             continue  # the end of the phase before stands for both
@@ -354,7 +355,7 @@ def search_one(draft: Draft, k: int, unit: Timed, bounds: Bounds, step: float) -
             t=t,
             step=float(bounds.own_step[k, b]),
             start_step=float(bounds.start_step[k, b]),
-            shortest=shortest,
+            shortest=float(shortest[b]),
             tau=bounds.tau,
             cost=cost,
         )

@@ -199,16 +199,18 @@ def with_swaps(ready: Prepared, obs: Observed, *, origin: Ints | None = None) ->
     for phase in phases:
         spec = session.phases[phase]
         logged = [turns(session, number, spec) for number in chains.runs]
+        known: dict[int, tuple[Plan, int]] = {}
         for unit, source in enumerate(noted.tolist()):
-            run, place = divmod(source, n)
-            device = chains.devices[place]
-            plan = _plan(
-                logged[run].get(device, ()), spec, device,
-                float(chains.start_h[unit, phase]), float(chains.length_h[unit, phase]),
-            )  # fmt: skip
-            plans[unit, phase] = plan
-            row = _middle(obs, source, phase, plan.swap_h)
-            rows[unit, phase] = row
+            if source not in known:
+                run, place = divmod(source, n)
+                device = chains.devices[place]
+                made = _plan(
+                    logged[run].get(device, ()), spec, device,
+                    float(chains.start_h[unit, phase]), float(chains.length_h[unit, phase]),
+                )  # fmt: skip
+                known[source] = made, _middle(obs, source, phase, made.swap_h)
+            plan, row = known[source]
+            plans[unit, phase], rows[unit, phase] = plan, row
             rest = plan.exposure[plan.second]
             end = 2 * phase + 1
             if row < 0 or not rest > 0.0 or not now.valid[unit, end]:

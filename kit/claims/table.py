@@ -11,7 +11,7 @@ from kit.claims.kinds import kind_pairs
 from kit.claims.level_claims import tell_levels
 from kit.claims.mean_claims import mean_rows
 from kit.claims.runtime_claims import tell_runtime
-from kit.claims.verdicts import VERDICTS
+from kit.claims.verdicts import SUPPORTED, VERDICTS
 from kit.claims.words import Speech
 from kit.drain.phases import prepare
 from kit.frames import frame_of_rows
@@ -25,13 +25,16 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from kit.claims.evidence import Evidence
-    from kit.claims.judge import Ground
+    from kit.claims.judge import Ground, Judged
     from kit.claims.verdicts import Claim
     from kit.drain.phases import Prepared
     from kit.results import Settings
     from kit.session import Session
 
 __all__ = ["claims", "kind_claims", "mean_claims", "statement_of_run"]
+
+_LEAST = ("drained_least", "least_doing")
+"""Codes of sentences that several runs list if they stand in all of them."""
 
 THIS_SESSION, KIND_OF_DEVICE = "this_session", "kind_of_device"
 
@@ -64,13 +67,38 @@ def _run_row(
     )  # fmt: skip
 
 
-def _run_rows(speech: Speech, ground: Ground, settings: Settings) -> list[Row]:
-    found = ground.found
+def _key(claim: Claim) -> tuple[object, ...]:
+    """Return what a claim says, in whatever run."""
+    return claim.code, claim.a, claim.phase_from, claim.phase_to, claim.group, claim.measurand
+
+
+def _in_every_run(judged: Sequence[Ground]) -> set[tuple[object, ...]]:
+    """Return the claims on who drained least that are supported in all of several runs."""
+    supported = [
+        {
+            _key(item.claim)
+            for item in ground.judged
+            if item.claim.code in _LEAST and VERDICTS[item.verdict] == SUPPORTED
+        }
+        for ground in judged
+    ]
+    return set.intersection(*supported) if len(supported) > 1 else set()
+
+
+def _run_rows(
+    speech: Speech, ground: Ground, settings: Settings, always: set[tuple[object, ...]]
+) -> list[Row]:
+    """Return the rows of one run; of several, what is not true of all goes back."""
     later = int(is_replicated(speech.session))
+
+    def priority(item: Judged) -> int:
+        back = 0 if _key(item.claim) in always else later
+        return min(item.priority + back, LEAST_URGENT)
+
     return [
         _run_row(
-            speech, found, item.claim, VERDICTS[item.verdict],
-            min(item.priority + later, LEAST_URGENT), settings.coverage,
+            speech, ground.found, item.claim, VERDICTS[item.verdict], priority(item),
+            settings.coverage,
         )
         for item in ground.judged
     ]  # fmt: skip
@@ -164,14 +192,16 @@ def claims(
         ``RESULT_COLUMNS["claims"]``, most urgent first. ``kind`` keeps apart what happened in
         this session (these units, this day) and what may be said of the kind of device; ``run``
         0 = over all runs. ``lead`` with its bounds and ``needed`` are in ``unit_symbol``: for
-        runtimes in a session hard bounds, else the coverage interval of the comparison that
-        decides. ``method`` names the correction for many comparisons.
+        runtimes in a session hard bounds, for percentages the difference less and plus what is
+        needed, else the coverage interval of the comparison that decides. ``method`` names the
+        correction for many comparisons.
 
     Notes
     -----
     Families, each with its own ``1 − coverage``: all pairs and phases of displayed drain, of
-    true-charge drain, and of standings by the display; all pairs of kinds. Runtimes of a session
-    need none: what is claimed of them holds for every moment that the notes allow.
+    true-charge drain, of displayed drain by activity, and of standings by the display; all
+    comparisons of the pair declared beforehand (`kit.drain.declared`); all pairs of kinds. Runtimes
+    of a session need none: what is claimed of them holds for every moment that the notes allow.
     """
     ready = prepare(session) if prepared is None else prepared
     lasted = (
@@ -179,7 +209,9 @@ def claims(
     )
     speech = Speech.of(session)
     rows = mean_claims(speech, lasted, settings, pairs=pairs)
-    for ground in grounds(ready, settings) if known is None else known:
-        rows += _run_rows(speech, ground, settings)
+    judged = grounds(ready, settings) if known is None else known
+    always = _in_every_run(judged)
+    for ground in judged:
+        rows += _run_rows(speech, ground, settings, always)
     rows += kind_claims(speech, lasted, settings)
     return frame_of_rows("claims", sorted(rows, key=lambda row: int(str(row[1]))))

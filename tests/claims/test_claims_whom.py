@@ -13,7 +13,7 @@ from kit.drain.phases import prepare
 from kit.drain.standing import standing
 from kit.results import Settings
 from kit.session import Device
-from tests.helpers.builders import seen
+from tests.helpers.builders import join_runs, seen
 from tests.helpers.claimed import day, one, table
 
 
@@ -232,3 +232,21 @@ def test_the_interval_of_what_is_tied_holds_zero_and_of_what_stands_does_not(dec
     assert {"supported", "tied"} <= set(frame["verdict"])
     spans_zero = (frame["lead_low"] <= 0.0) & (frame["lead_high"] >= 0.0)
     assert (spans_zero == (frame["verdict"] == "tied")).all()
+
+
+# --- several runs -------------------------------------------------------------------------------
+
+
+def test_several_runs_list_who_drained_least_in_all_of_them():
+    # p1: A 10 against 20 in both runs. p2: A 10 against 13, then B 10 against 13.
+    first = day({"A": [97, 87, 77], "B": [97, 77, 64]})
+    second = day({"A": [97, 87, 74], "B": [97, 77, 67]})
+    frame = table(join_runs(first, second), code="drained_least", measurand="displayed")
+    listed = frame[frame["priority"] < 3]
+    assert listed[["run", "phase_from", "device_a"]].values.tolist() == [
+        [1, "p1", "A"],
+        [2, "p1", "A"],
+    ]
+    assert listed["statement"].str.endswith(("(run 1)", "(run 2)")).all()
+    rest = frame[frame["priority"] == 3]
+    assert rest["verdict"].tolist() == ["supported", "supported"]

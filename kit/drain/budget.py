@@ -43,6 +43,17 @@ def contributions(
     DataFrame
         Columns ``kit.results.RESULT_COLUMNS["contributions"]``; ``u_pp`` in pp, ``share`` of
         u² of the rate times the duration, so that the length of the phase has its place.
+
+    Examples
+    --------
+    12 pp between two readings, nothing else uncertain: all of u = √(2/12) = 0.408 pp:
+
+    >>> from kit.results import Settings
+    >>> from tests.helpers.builders import BARE, make_session
+    >>> s = make_session(phases={"p1": 60}, readings={"a": [90, 78]}, assumptions=BARE)
+    >>> row = contributions(s, Settings()).iloc[0]
+    >>> row["source"], round(float(row["u_pp"]), 3), float(row["share"])
+    ('resolution', 0.408, 1.0)
     """
     ready = prepare(session) if prepared is None else prepared
     chains = ready.chains
@@ -215,6 +226,15 @@ def budget(
         adds to the drains in which it has a part (pp), NaN where it has none in this session;
         true-charge drain, or displayed drain for the percentage at the power-off. ``basis``
         says whether the value was stated or is the kit's default.
+
+    Examples
+    --------
+    >>> from kit.results import Settings
+    >>> from tests.helpers.builders import BARE, make_session
+    >>> s = make_session(phases={"p1": 60}, readings={"a": [90, 78]}, assumptions=BARE)
+    >>> row = budget(s, Settings()).iloc[0]
+    >>> row["source"], row["value"], round(float(row["effect_pp"]), 3), row["reference"]
+    ('resolution of the display', '1', 0.408, 'JCGM 100:2008, F.2.2.1')
     """
     ready = prepare(session) if prepared is None else prepared
     rows = []

@@ -36,7 +36,16 @@ _FEW = 3
 
 
 def declared_pair(session: Session) -> tuple[int, int] | None:
-    """Return the positions of the two devices declared beforehand; ``None``: none were."""
+    """Return the positions of the two devices declared beforehand; ``None``: none were.
+
+    Examples
+    --------
+    >>> from tests.helpers.builders import make_session
+    >>> declared_pair(make_session(devices=["a", "b", "c"], declared_comparison=("c", "a")))
+    (2, 0)
+    >>> declared_pair(make_session(devices=["a", "b"], declared_comparison=("a", "gone"))) is None
+    True
+    """
     if session.declared_comparison is None:
         return None
     places = {device.id: k for k, device in enumerate(session.devices)}
@@ -60,6 +69,17 @@ def declared_comparisons(ready: Prepared, found: Places, pair: tuple[int, int]) 
     -------
     int
         Phases in which both may be ranked, twice, and phases after which both have a state.
+
+    Examples
+    --------
+    Two phases: drains as displayed and of true charge in each, and who had more left after each:
+
+    >>> from kit.drain.phases import prepare
+    >>> from tests.helpers.builders import make_session
+    >>> ready = prepare(make_session(phases={"p1": 60, "p2": 60},
+    ...                              readings={"a": [90, 78, 66], "b": [90, 80, 70]}))
+    >>> declared_comparisons(ready, ready.places, (0, 1))
+    6
     """
     shape = (len(ready.chains.runs), len(ready.chains.devices), ready.chains.length_h.shape[1])
     of_pair = list(pair)

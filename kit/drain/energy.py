@@ -262,6 +262,21 @@ def specific_power(session: Session, frame: pd.DataFrame) -> pd.DataFrame:
         area and luminance) with ``_u``, ``_low`` and ``_high``; only phases not known to have
         the screen off, only devices whose display is recorded. Area and luminance are taken as
         exact.
+
+    Examples
+    --------
+    1.8 W by 309.7 cm² are 5.81 mW/cm²; at 180 cd/m² 309.7 cm² shine with 5.57 cd, 323 mW/cd:
+
+    >>> from kit.results import Settings
+    >>> from kit.session import Device, Gauge
+    >>> from tests.helpers.builders import BARE, make_session
+    >>> a = Device(id="a", label="a", rated_energy_wh=15, health_pct=100, display_diagonal_in=10,
+    ...            display_px=(2048, 1536), gauge=Gauge(counts="energy"))
+    >>> s = make_session(devices=[a], phases={"p1": 60}, readings={"a": [90, 78]}, assumptions=BARE,
+    ...                  conditions={"luminance_cd_m2": 180})
+    >>> row = specific_power(s, energy(s, Settings())).iloc[0]
+    >>> round(float(row["power_mw_per_cm2"]), 2), round(float(row["power_mw_per_cd"]))
+    (5.81, 323)
     """
     areas, light = display_areas(session), luminances(session)
     dark = {phase.id for phase in session.phases if phase.screen_on is False}

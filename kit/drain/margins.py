@@ -119,7 +119,17 @@ def margins(
 
 
 def single_margin(shown: Resolution, u_other: Floats, bound: Floats, coverage: float) -> Floats:
-    """Return the margins for pairs chosen beforehand alone; as `margins`."""
+    """Return the margins for pairs chosen beforehand alone; as `margins`.
+
+    Examples
+    --------
+    With u = 0.5 pp besides: √(1.14² + 4 × 0.25) = 1.52:
+
+    >>> from kit.stats.uncertainty import resolution
+    >>> inner = resolution([1, -1]) + resolution([1, -1])
+    >>> round(float(single_margin(inner, np.float64(0.5), np.float64(0), 0.95)), 2)
+    1.52
+    """
     k = normal_factor(coverage)
     x, at_worst = shown.half_widths(coverage)
     worst = np.minimum(at_worst, shown.hard_bound)
@@ -135,7 +145,17 @@ def table_margin(
     coverage: float,
     comparisons: int | NDArray[np.int64],
 ) -> Floats:
-    """Return the margins of the whole table alone; as `margins`."""
+    """Return the margins of the whole table alone; as `margins`.
+
+    Examples
+    --------
+    With u = 0.5 pp besides, 120 comparisons: √(2² + (3.53 × 0.5)²) = 2.67:
+
+    >>> from kit.stats.uncertainty import resolution
+    >>> inner = resolution([1, -1]) + resolution([1, -1])
+    >>> round(float(table_margin(inner, np.float64(0.5), np.float64(0), 0.95, 120)), 2)
+    2.67
+    """
     z = np.maximum(family_factor(coverage, comparisons), normal_factor(coverage))
     one_sided = family_factor(2.0 * coverage - 1.0, comparisons)
     apart = shown.common_bound + np.hypot(shown.bound, one_sided * u_other)

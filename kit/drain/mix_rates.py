@@ -123,6 +123,21 @@ def mix_rates(
     Notes
     -----
     As for `several_mixes`.
+
+    Examples
+    --------
+    12 pp on the map and 6 pp on photos, an hour each: half and half 9 pp/h. The readings 90, 78 and
+    72 % have the coefficients ½, 0 and −½: u = √(2 × ¼/12) = 0.204 pp/h:
+
+    >>> from kit.drain.phases import prepare
+    >>> from kit.session import Device, Gauge
+    >>> from tests.helpers.builders import BARE, make_session
+    >>> a = Device(id="a", label="a", gauge=Gauge(counts="energy"))
+    >>> ready = prepare(make_session(devices=[a], phases={"map": 60, "photo": 60},
+    ...                              readings={"a": [90, 78, 72]}, assumptions=BARE))
+    >>> found = mix_rates(ready, {"map": 1, "photo": 1})
+    >>> found.rate.tolist(), found.u.round(3).tolist()
+    ([9.0], [0.204])
     """
     every = several_mixes(ready, [weights], found=found)
     return MixRates(
@@ -164,6 +179,19 @@ def several_mixes(
     each reading's time once, each length ``(w_j r_j u_L/L_j)²``. What cannot be averaged adds
     linearly; the level effect is one unknown for all phases, so its signed sum counts. Derived in
     docs/measurement.md.
+
+    Examples
+    --------
+    12 and 6 pp/h: half and half 9 pp/h, one part of four on the map 3 + 4.5 = 7.5 pp/h:
+
+    >>> from kit.drain.phases import prepare
+    >>> from kit.session import Device, Gauge
+    >>> from tests.helpers.builders import BARE, make_session
+    >>> a = Device(id="a", label="a", gauge=Gauge(counts="energy"))
+    >>> ready = prepare(make_session(devices=[a], phases={"map": 60, "photo": 60},
+    ...                              readings={"a": [90, 78, 72]}, assumptions=BARE))
+    >>> several_mixes(ready, [{"map": 1, "photo": 1}, {"map": 1, "photo": 3}]).rate.tolist()
+    [[9.0], [7.5]]
     """
     for weights in mixes:
         if not weights or min(weights.values()) < 0.0 or sum(weights.values()) <= 0.0:
@@ -227,6 +255,22 @@ def lower_rates(found: MixRates, part: slice, coverage: float) -> tuple[Bools, B
         Units of one run.
     coverage
         Of all pairs together (the table rule).
+
+    Examples
+    --------
+    12 and 8 pp in an hour: 4 is more than the four halves of a step, 2, that the four readings can
+    hide. 12 and 10 are not further apart than that:
+
+    >>> from kit.drain.phases import prepare
+    >>> from kit.session import Device, Gauge
+    >>> from tests.helpers.builders import BARE, make_session
+    >>> units = [Device(id=d, label=d, gauge=Gauge(counts="energy")) for d in "ab"]
+    >>> for end in (82, 80):
+    ...     s = make_session(devices=units, phases={"map": 60}, assumptions=BARE,
+    ...                      readings={"a": [90, 78], "b": [90, end]})
+    ...     print(lower_rates(mix_rates(prepare(s), {"map": 1}), slice(0, 2), 0.95)[0].tolist())
+    [[False, False], [True, False]]
+    [[False, False], [False, False]]
     """
     return lower_of(
         found.rate[part], found.resolution[part], found.u_other[part], found.bound[part], coverage
@@ -244,6 +288,18 @@ def lower_of(
         Shape (…, n). As in `MixRates`.
     coverage
         Of all pairs together.
+
+    Examples
+    --------
+    8, 9.6 and 13 pp/h, each with u = 0.5: of three pairs each has to exceed Φ⁻¹(1 − 0.025/3) =
+    2.394 times √(0.5² + 0.5²), 1.69. The first two are 1.6 apart; for one pair alone that would do:
+
+    >>> none = resolution(np.zeros((3, 1)))
+    >>> rate, u = np.array([8.0, 9.6, 13.0]), np.full(3, 0.5)
+    >>> lower_of(rate, none, u, np.zeros(3), 0.95)[0].tolist()
+    [[False, False, True], [False, False, True], [False, False, False]]
+    >>> lower_of(rate[:2], none[:2], u[:2], np.zeros(2), 0.95)[0].tolist()
+    [[False, True], [False, False]]
     """
     known = ~np.isnan(rate)
     n = known.sum(axis=-1)

@@ -197,6 +197,18 @@ def drains(chains: Chains, *, now: States | None = None) -> dict[Measurand, Drai
     -------
     dict
         ``displayed`` and ``true_charge``.
+
+    Examples
+    --------
+    90, 78 and 72 %: 12 and 6 pp, each between two readings, u = √(2/12) = 0.408 pp:
+
+    >>> from kit.drain.chains import build_chains
+    >>> from tests.helpers.builders import BARE, make_session
+    >>> s = make_session(phases={"p1": 60, "p2": 30}, readings={"a": [90, 78, 72]},
+    ...                  assumptions=BARE)
+    >>> found = drains(build_chains(s))["displayed"]
+    >>> found.drain_pp.tolist(), found.u_pp.round(3).tolist(), found.rate_pp_per_h.tolist()
+    ([[12.0, 6.0]], [[0.408, 0.408]], [[12.0, 12.0]])
     """
     now = states(chains) if now is None else now
     k, p = chains.length_h.shape

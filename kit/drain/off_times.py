@@ -496,6 +496,19 @@ def off_times(session: Session) -> tuple[OffTimes, ...]:
     A power-off logged
     with its phase but without a time lies before that phase's end (plus the reading delay).
     ``start_offset_min`` among a device's conditions is its own start after the run's.
+
+    Examples
+    --------
+    Seen on at 300 and off at 303 by a digital clock, the start noted the same way: off between 300
+    and 304, a runtime of 300 − 1 to 304 − 0 min:
+
+    >>> from tests.helpers.builders import make_session, seen
+    >>> s = make_session(devices=["a"], phases={"p1": 600}, power_offs={"a": seen(300, 303)})
+    >>> found, = off_times(s)
+    >>> float(found.low[0]), float(found.high[0])
+    (300.0, 304.0)
+    >>> float(found.runtime_low[0]), float(found.runtime_high[0])
+    (299.0, 304.0)
     """
     record = off_record(session)
     n = len(session.devices)

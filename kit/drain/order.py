@@ -68,6 +68,21 @@ def drain_pairs(
         ``not_compared``. The family of the table rule is all pairs compared in one run, that of
         the declared pair all comparisons of the two in the session (`kit.drain.declared`); of
         other pairs ``margin_declared_pp`` is NaN and ``verdict_declared`` empty.
+
+    Examples
+    --------
+    12 and 10 pp in an hour: 2 pp apart. One pair by itself needs more than 1.14, so b drained less;
+    the table rule needs more than 2, the most that what four readings do not show can make:
+
+    >>> from kit.results import Settings
+    >>> from tests.helpers.builders import BARE, make_session
+    >>> s = make_session(phases={"p1": 60}, readings={"a": [90, 78], "b": [90, 80]},
+    ...                  assumptions=BARE)
+    >>> row = drain_pairs(s, Settings()).iloc[0]
+    >>> [round(float(row[c]), 2) for c in ("difference_pp", "margin_single_pp", "margin_table_pp")]
+    [2.0, 1.14, 2.0]
+    >>> row["verdict_single"], row["verdict_table"]
+    ('b', 'tie')
     """
     ready = prepare(session) if prepared is None else prepared
     chains = ready.chains

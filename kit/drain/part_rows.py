@@ -70,6 +70,15 @@ def turns(session: Session, run: int, phase: Phase) -> dict[str, tuple[Turn, ...
         The record.
     run, phase
         Number of the run, and the phase.
+
+    Examples
+    --------
+    >>> from tests.helpers.builders import make_session
+    >>> rows = [{"device": "a", "phase": "x", "activity": what, "start_min": t, "end_min": t + 10}
+    ...         for what, t in (("photo", 20), ("map", 5))]
+    >>> s = make_session(devices=["a"], phases={"x": 60}, turns=rows)
+    >>> [(turn.activity, turn.start_min) for turn in turns(s, 1, s.phases[0])["a"]]
+    [('map', 5.0), ('photo', 20.0)]
     """
     frame = session.turns
     found: dict[str, list[Turn]] = {}

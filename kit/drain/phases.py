@@ -109,6 +109,13 @@ def prepare(session: Session, *, chains: Chains | None = None) -> Prepared:
         A record that passed its checks.
     chains
         From `kit.drain.chains.build_chains`, if they were built already.
+
+    Examples
+    --------
+    >>> from tests.helpers.builders import make_session
+    >>> ready = prepare(make_session(phases={"p1": 60, "p2": 60}, readings={"a": [90, 78, 66]}))
+    >>> ready.status["displayed"].tolist(), ready.ranked.tolist()
+    ([['measured', 'measured']], [[True, True]])
     """
     chains = build_chains(session) if chains is None else chains
     now = states(chains)

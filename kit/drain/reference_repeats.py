@@ -143,6 +143,19 @@ def charge_share(ready: Prepared, coverage: float = 0.95) -> ChargeShare:
     charge would show: ``s = (ρ − 1)/e``, held to 0 … 1.5, and used where its half-width is below
     ½. A change of room temperature or of the activity itself would look the same; the report says
     so.
+
+    Examples
+    --------
+    ½ ± ½ where nothing is known, 0 ± 0 for a gauge stated to count energy:
+
+    >>> from kit.drain.phases import prepare
+    >>> from kit.session import Device, Gauge
+    >>> from tests.helpers.builders import make_session
+    >>> units = [Device(id="a", label="a"), Device(id="b", label="b", gauge=Gauge(counts="energy"))]
+    >>> found = charge_share(prepare(make_session(devices=units, phases={"p1": 60},
+    ...                                           readings={"a": [90, 78], "b": [90, 80]})))
+    >>> found.share.tolist(), found.half_width.tolist()
+    ([0.5, 0.0], [0.5, 0.0])
     """
     chains = ready.chains
     counts = [d.gauge.counts for d in chains.session.devices]
@@ -198,6 +211,24 @@ def reference_repeats(
         (last to first) with interval,
         the ratio that a gauge counting charge would show at constant power, and the share of
         that effect.
+
+    Examples
+    --------
+    Reading from 90 to 70 % and again from 30 to 8 %, an hour each: 22/20 = 1.10 times as fast. At
+    80 and at 19 % a gauge that counts charge shows 0.955 and 1.0465 of the mean rate, 1.096 times:
+
+    >>> from kit.results import Settings
+    >>> from kit.session import Phase
+    >>> from tests.helpers.builders import BARE, make_session
+    >>> phases = [Phase(id=name, label=name, activity=what, planned_min=60)
+    ...           for name, what in (("p1", "read"), ("p2", "game"), ("p3", "read"))]
+    >>> s = make_session(phases=phases, readings={"a": [90, 70, 30, 8]}, assumptions=BARE,
+    ...                  conditions={"power_saver": "off", "dimming": "off"})
+    >>> row = reference_repeats(s, Settings()).iloc[0]
+    >>> row["phase_first"], row["phase_last"], round(float(row["ratio"]), 2)
+    ('p1', 'p3', 1.1)
+    >>> round(float(row["ratio_if_charge"]), 3)
+    1.096
     """
     from kit.drain.phases import prepare
 

@@ -205,6 +205,19 @@ def segments(ready: Prepared, obs: Observed, *, coverage: float = 0.95) -> Segme
         From `kit.drain.readings.observed`.
     coverage
         Probability, for what a repeated reference phase says about the gauge.
+
+    Examples
+    --------
+    >>> from kit.drain.phases import prepare
+    >>> from tests.helpers.builders import make_session
+    >>> ready = prepare(make_session(phases={"map": 60, "photo": 30}, timed=False,
+    ...                              readings={"a": [90, 78, 72]}))
+    >>> found = segments(ready, ready.chains.observed)
+    >>> found.activity.tolist(), found.hours.tolist(), found.plain.tolist()
+    ([['map', 'photo']], [[1.0, 0.5]], [True, True])
+    >>> here, hours = found.standing_for("photo")
+    >>> here.tolist(), hours.tolist()
+    ([[False, True]], [0.5])
     """
     chains = ready.chains
     swaps = with_swaps(ready, obs, origin=chains.origin)

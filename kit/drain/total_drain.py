@@ -62,6 +62,19 @@ def total_drain(ready: Prepared, coverage: float) -> TotalDrain:
         From `kit.drain.phases.prepare`.
     coverage
         Probability of the intervals.
+
+    Examples
+    --------
+    90, 78 and 72 %: 12 and 18 pp since the start. Either is the difference of two readings, u =
+    √(2/12) = 0.408 pp, not of more the longer it went on:
+
+    >>> from kit.drain.phases import prepare
+    >>> from tests.helpers.builders import BARE, make_session
+    >>> s = make_session(phases={"p1": 60, "p2": 30}, readings={"a": [90, 78, 72]},
+    ...                  assumptions=BARE)
+    >>> found = total_drain(prepare(s), 0.95)
+    >>> found.drain.tolist(), found.u.round(3).tolist()
+    ([[12.0, 18.0]], [[0.408, 0.408]])
     """
     chains, now = ready.chains, ready.states
     phases = np.arange(chains.length_h.shape[1])

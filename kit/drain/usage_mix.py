@@ -200,6 +200,14 @@ def own_mix(
         Activity → hours, the mean over devices and runs of its usable phases; only activities
         for which every device in every run has one, so that all of them can be compared. Empty
         with fewer than two of them: then it is no mix.
+
+    Examples
+    --------
+    An hour on the map and half an hour on photos:
+
+    >>> from tests.helpers.builders import make_session
+    >>> own_mix(make_session(phases={"map": 60, "photo": 30}, readings={"a": [90, 78, 72]}))
+    {'map': 1.0, 'photo': 0.5}
     """
     ready = prepare(session) if prepared is None else prepared
     found = segments(ready, ready.chains.observed) if found is None else found
@@ -229,6 +237,18 @@ def chosen_mixes(
     -------
     dict
         Name → {activity: share of time}; `OWN_MIX` comes last, if it can be had.
+
+    Examples
+    --------
+    >>> from kit.results import Settings
+    >>> from tests.helpers.builders import make_session
+    >>> s = make_session(phases={"map": 60, "photo": 30}, readings={"a": [90, 78, 72]},
+    ...                  mixes={"day": {"map": 3, "photo": 1}})
+    >>> for name, weights in chosen_mixes(s, Settings(mix="map 1, photo 1")).items():
+    ...     print(name, weights)
+    as asked for {'map': 1.0, 'photo': 1.0}
+    day {'map': 3, 'photo': 1}
+    as in this session {'map': 1.0, 'photo': 0.5}
     """
     named = {name: dict(weights) for name, weights in session.mixes.items()}
     asked = {PARAMETER_MIX: mix_from_text(settings.mix)} if settings.mix.strip() else {}

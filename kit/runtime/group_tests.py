@@ -97,6 +97,19 @@ def group_pairs(session: Session, runtimes: pd.DataFrame) -> pd.DataFrame:
     DataFrame
         Columns ``kit.results.RESULT_COLUMNS["group_pairs"]``. The log-rank test takes each
         power-off at the middle of its window; NaN where it cannot tell.
+
+    Examples
+    --------
+    Three runs of a, all longer than the three of b: 9 of 9 pairs, p = 2/20:
+
+    >>> from kit.runtime.runtimes import runtimes
+    >>> from tests.helpers.builders import join_runs, make_session, seen
+    >>> s = join_runs(*(make_session(devices=["a", "b"], phases={"p1": 900},
+    ...                              power_offs={"a": seen(t, t), "b": seen(t - 60, t - 60)})
+    ...                 for t in (600, 620, 640)))
+    >>> row = group_pairs(s, runtimes(s)).iloc[0]
+    >>> int(row["pairs_a_longer"]), int(row["pairs_b_longer"]), float(row["p_exact"])
+    (9, 0, 0.1)
     """
     rows: list[tuple[object, ...]] = []
     for a, b in combinations(run_windows(session, runtimes), 2):
@@ -132,6 +145,19 @@ def group_fits(session: Session, runtimes: pd.DataFrame) -> pd.DataFrame:
     -----
     Normal distribution by maximum likelihood, ``Π (F(high) − F(low))``; a run that was not seen
     off gives ``1 − F(low)``. The likelihood divides by n, so its scatter is the smaller one.
+
+    Examples
+    --------
+    Off at 600 and 620 min, each to the minute: mean 610; the likelihood divides by n = 2, so the
+    scatter is √((10² + 10²)/2) = 10 min and u of the mean 10/√2 = 7.1:
+
+    >>> from kit.runtime.runtimes import runtimes
+    >>> from tests.helpers.builders import join_runs, make_session, seen
+    >>> s = join_runs(*(make_session(devices=["a"], phases={"p1": 900},
+    ...                              power_offs={"a": seen(t, t)}) for t in (600, 620)))
+    >>> row = group_fits(s, runtimes(s)).iloc[0]
+    >>> [round(60 * float(row[c]), 1) for c in ("mean_h", "sd_h", "mean_h_u")]
+    [610.0, 10.0, 7.1]
     """
     rows: list[tuple[object, ...]] = []
     for group in run_windows(session, runtimes):

@@ -161,6 +161,19 @@ def runtime_tables(
     -------
     runtimes, runtime_pairs : DataFrame
         As :func:`runtimes` and :func:`runtime_pairs`.
+
+    Examples
+    --------
+    a off in [300, 304), b in [310, 313) min: b ran longer, by 310 − 304 to 313 − 300 minutes:
+
+    >>> from tests.helpers.builders import make_session, seen
+    >>> s = make_session(devices=["a", "b"], phases={"p1": 900},
+    ...                  power_offs={"a": seen(300, 303), "b": seen(310, 312)})
+    >>> times, pairs = runtime_tables(s)
+    >>> (times["runtime_h_low"] * 60).round(3).tolist(), (times["runtime_h_high"] * 60).tolist()
+    ([299.0, 309.0], [304.0, 313.0])
+    >>> pairs[["difference_min_low", "difference_min_high", "verdict"]].values.tolist()
+    [[-13.0, -6.0, 'b']]
     """
     charged = _charged(session)
     rows: list[tuple[object, ...]] = []

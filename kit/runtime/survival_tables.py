@@ -226,6 +226,19 @@ def survival_curves(
     (`kit.stats.interval_censored.turnbull`), which is the product-limit estimate when the windows
     of different runs are apart; standard errors by Greenwood. A run that was still on within the
     window of a power-off counts as on beyond it (`kit.stats.survival.on_beyond_windows`).
+
+    Examples
+    --------
+    Off at 600 and at 620 min, each known to a minute before and after: half are on after the first:
+
+    >>> from kit.runtime.runtimes import runtimes
+    >>> from tests.helpers.builders import join_runs, make_session, seen
+    >>> s = join_runs(*(make_session(devices=["a"], phases={"p1": 900},
+    ...                              power_offs={"a": seen(t, t)}) for t in (600, 620)))
+    >>> for row in survival_curves(s, runtimes(s)).to_dict("records"):
+    ...     print(*(round(60 * row[c], 3) for c in ("time_h_low", "time_h_high")), row["share_on"])
+    599.0 601.0 0.5
+    619.0 621.0 0.0
     """
     chosen = settings or Settings()
     rows: list[tuple[object, ...]] = []
@@ -254,6 +267,22 @@ def restricted_means(session: Session, runtimes: pd.DataFrame) -> pd.DataFrame:
     Notes
     -----
     Area under the product-limit curve, each power-off at the middle of its window.
+
+    Examples
+    --------
+    Runs of 600 and 620 min, and of another device 580 and still on at 610: up to 610 min, which all
+    of them reach or end before, (600 + 610)/2 and (580 + 610)/2:
+
+    >>> from kit.runtime.runtimes import runtimes
+    >>> from tests.helpers.builders import join_runs, make_session, seen
+    >>> s = join_runs(
+    ...     make_session(devices=["a", "b"], phases={"p1": 900},
+    ...                  power_offs={"a": seen(600, 600), "b": seen(580, 580)}),
+    ...     make_session(devices=["a", "b"], phases={"p1": 900}, power_offs={"a": seen(620, 620)},
+    ...                  still_on={"b": 611}))
+    >>> rows = restricted_means(s, runtimes(s))
+    >>> (rows["horizon_h"] * 60).round(3).tolist(), (rows["mean_h"] * 60).round(3).tolist()
+    ([610.0, 610.0], [605.0, 595.0])
     """
     groups = [*run_windows(session, runtimes), *kind_windows(session, runtimes)]
     curves = [g.curve for g in groups]

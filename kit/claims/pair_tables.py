@@ -124,11 +124,6 @@ class Compared:
         )
 
 
-def _sum_of(values: Floats) -> Floats:
-    """Return what two devices add up to: (…, n, phases) → (…, n, n, phases)."""
-    return np.asarray(values[..., :, None, :] + values[..., None, :, :])
-
-
 def phases_first(values: Any) -> Any:
     """Return arrays (…, n, n, phases) as (…, phases, n, n)."""
     return np.moveaxis(values, -1, -3)
@@ -154,15 +149,20 @@ def _family(ready: Flags, capped: Flags) -> _Family:
     return _Family(both, both | one_way, np.asarray(count + one_way.sum(axis=(-3, -2, -1))))
 
 
-def _both_shown(shown: Resolution) -> Resolution:
-    return Resolution(_sum_of(shown.parts))
-
-
 def _margin(taken: Compared, comparisons: Ints, coverage: float) -> Floats:
-    """Return what the table rule asks for, (…, n, n, phases)."""
-    u, bound = np.sqrt(_sum_of(taken.u2)), _sum_of(taken.bound)
-    family = comparisons[..., None, None, None]
-    return table_margin(_both_shown(taken.shown), u, bound, coverage, family)
+    """Return what the table rule asks for, (…, n, n, phases), of a device and itself NaN."""
+    *shape, n, phases = taken.value.shape
+    a, b = np.triu_indices(n, k=1)
+
+    def both(values: Floats) -> Floats:
+        return np.asarray(values[..., a, :] + values[..., b, :])
+
+    found = np.full((*shape, n, n, phases), np.nan)
+    found[..., a, b, :] = found[..., b, a, :] = table_margin(
+        Resolution(both(taken.shown.parts)), np.sqrt(both(taken.u2)), both(taken.bound), coverage,
+        comparisons[..., None, None],
+    )  # fmt: skip
+    return found
 
 
 def _declare(margin: Floats, taken: Compared, declared: Declared | None, coverage: float) -> None:

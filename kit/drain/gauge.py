@@ -24,6 +24,7 @@ __all__ = [
     "constant_power_drain",
     "convention",
     "display_step",
+    "display_steps",
     "error_covariance",
     "saver_thresholds",
     "step_of",
@@ -111,6 +112,29 @@ def display_step(values: ArrayLike) -> float:
     step = next((q for q in _COARSE_STEPS if common % q == 0), 1)
     enough = _MIN_VALUES_TWO if step < 5 else _MIN_VALUES_COARSE
     return float(step) if different.size >= enough else 1.0
+
+
+def display_steps(values: ArrayLike) -> Floats:
+    """Return what `display_step` does for each of several displays, (…, n) → (…,).
+
+    Examples
+    --------
+    >>> display_steps([[100, 90, 80, 70, 50], [100, 93, 88, 71, 64]]).tolist()
+    [10.0, 1.0]
+    """
+    shown = np.asarray(values, dtype=np.float64)
+    seen = np.where((shown < 100.0) & (shown > 0.0), shown, 0.0)
+    present = np.zeros((*seen.shape[:-1], 101), dtype=bool)
+    np.put_along_axis(present, np.rint(seen).astype(np.int64), values=True, axis=-1)
+    present[..., 0] = False
+    common = np.gcd.reduce(np.where(present, np.arange(101), 0), axis=-1)
+    different = present.sum(axis=-1)
+    step = np.ones(different.shape)
+    for coarse in reversed(_COARSE_STEPS):
+        enough = different >= (_MIN_VALUES_TWO if coarse < 5 else _MIN_VALUES_COARSE)
+        step = np.where(common % coarse == 0, np.where(enough, float(coarse), 1.0), step)
+    fits = [(np.abs(seen / q - np.rint(seen / q)) < 1e-3).all(axis=-1) for q in _DECIMALS[:-1]]
+    return np.select(fits, [step, *_DECIMALS[1:-1]], default=_DECIMALS[-1])
 
 
 def step_of(gauge: Gauge, values: ArrayLike) -> float:

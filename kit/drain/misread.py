@@ -20,7 +20,7 @@ from kit.drain.chain_levels import (
     started_full,
 )
 from kit.drain.chains import Chains, search_bounds
-from kit.drain.gauge import step_of
+from kit.drain.gauge import display_steps
 from kit.drain.misread_search import Misread, decides_search, misread_observations
 from kit.drain.readings import Observations, searches_boundaries
 
@@ -58,10 +58,21 @@ def _steps(chains: Chains, obs: Observed, unit: Ints, at: Ints, value: Floats) -
     steps = np.empty(unit.size)
     for k in np.unique(chains.unit_device[unit]).tolist():
         gauge = chains.session.devices[k].gauge
+        rows = np.flatnonzero(chains.unit_device[unit] == k)
+        if gauge.step_pct is not None and gauge.step_pct > 0.0:
+            steps[rows] = gauge.step_pct
+            continue
         mine = np.flatnonzero((device == k) & ~obs.tick)
-        soc = obs.soc[mine]
-        for m in np.flatnonzero(chains.unit_device[unit] == k).tolist():
-            steps[m] = step_of(gauge, np.where(mine == at[m], value[m], soc))
+        seen, code, count = np.unique(obs.soc[mine], return_inverse=True, return_counts=True)
+        own = np.flatnonzero(np.isin(at[rows], mine))
+        which = code[np.searchsorted(mine, at[rows[own]])]
+        # the other values that the display showed, and the altered one
+        values = np.tile(seen, (rows.size, 1))
+        alone = count[which] == 1
+        values[own[alone], which[alone]] = np.nan
+        altered = np.full(rows.size, np.nan)
+        altered[own] = value[rows[own]]
+        steps[rows] = display_steps(np.column_stack([values, altered]))
     return steps
 
 

@@ -75,6 +75,21 @@ def fitted_share(phases: Sequence[PhaseTicks], coverage: float) -> tuple[float, 
     u from the scatter about the fit with n − phases − 1 degrees of freedom, half-width by t. An
     error of a change counts in the stretches on both sides with opposite sign, which the scatter
     overstates: the interval is on the wide side. Derived in docs/measurement.md.
+
+    Examples
+    --------
+    One point a minute at every level: nothing of the effect. In 1/(1 + β/2) minutes: half of it. No
+    stretch lies off such a curve, so nothing is uncertain:
+
+    >>> from kit.drain.dense_ticks import PhaseTicks
+    >>> level = np.arange(95.0, 19.0, -1.0)
+    >>> for share in (0.0, 0.5):
+    ...     minutes = 1.0 / (1.0 + share * charge_excess((level[1:] + level[:-1]) / 2.0))
+    ...     log = PhaseTicks(unit=0, phase=0, t=np.cumsum([0.0, *minutes]) / 60.0,
+    ...                      u=np.zeros(76), level=level)
+    ...     print([abs(round(v, 4)) for v in fitted_share([log], 0.95)])
+    [0.0, 0.0, 0.0]
+    [0.5, 0.0, 0.0]
     """
     beta = [charge_excess(one.middles) for one in phases]
     time = [one.per_pp / one.per_pp.mean() for one in phases]

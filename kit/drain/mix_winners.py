@@ -149,6 +149,22 @@ def winners(
         (b has the rest) and the device with the lowest estimated rate there. ``supported``:
         in the middle of the range its lead over every other device holds by the table rule.
         Only devices with both activities take part.
+
+    Examples
+    --------
+    a drains 5 pp/h idle and 20 in a game, b 8 and 15: on a mix with the share w of idle 20 − 15w
+    and 15 − 7w, alike at w = 5/8. Below that b is ahead, in the middle (w = 5/16) by 2.5 pp/h where
+    1.375 can hide in the readings; above it a, in the middle by 1.5 where it takes 1.625:
+
+    >>> from kit.results import Settings
+    >>> from kit.session import Device, Gauge
+    >>> from tests.helpers.builders import BARE, make_session
+    >>> units = [Device(id=d, label=d, gauge=Gauge(counts="energy")) for d in "ab"]
+    >>> s = make_session(devices=units, phases={"idle": 60, "game": 60}, assumptions=BARE,
+    ...                  readings={"a": [95, 90, 70], "b": [95, 87, 72]})
+    >>> rows = winners(s, Settings())
+    >>> rows[["weight_a_from", "weight_a_to", "device", "supported"]].values.tolist()
+    [[0.0, 0.625, 'b', True], [0.625, 1.0, 'a', False]]
     """
     import pandas as pd
 
@@ -200,6 +216,21 @@ def mix_shifts(
     -----
     The rate on the mix is ``w r_a + (1 − w) r_rest``: a straight line in w for each device, and
     the winner is the lowest of them.
+
+    Examples
+    --------
+    As for `winners`; the mix has 3 parts of idle and 1 of game, and where it stands, at ¾, a is
+    ahead:
+
+    >>> from kit.results import Settings
+    >>> from kit.session import Device, Gauge
+    >>> from tests.helpers.builders import BARE, make_session
+    >>> units = [Device(id=d, label=d, gauge=Gauge(counts="energy")) for d in "ab"]
+    >>> s = make_session(devices=units, phases={"idle": 60, "game": 60}, assumptions=BARE,
+    ...                  readings={"a": [95, 90, 70], "b": [95, 87, 72]})
+    >>> rows = mix_shifts(s, Settings(), mixes={"day": {"idle": 3, "game": 1}})
+    >>> rows[["activity", "share", "share_from", "share_to", "device"]].round(3).values.tolist()
+    [['idle', 0.75, 0.0, 0.625, 'b'], ['idle', 0.75, 0.625, 1.0, 'a']]
     """
     ready = prepare(session) if prepared is None else prepared
     stretches = segments(ready, ready.chains.observed) if found is None else found

@@ -75,6 +75,20 @@ def parts(
         displayed (pp/h). For a crossover two more rows with an empty device: the difference
         between the activities, and between the halves. A device that lacks one half is left out of
         these with both. ``status``: ``measured``, ``no_reading``, ``died``, ``not_reached``.
+
+    Examples
+    --------
+    12 pp on the map, then 8 on photos, half an hour each: 24 and 16 pp/h:
+
+    >>> from kit.results import Settings
+    >>> from kit.session import Phase
+    >>> from tests.helpers.builders import BARE, make_session
+    >>> cross = Phase(id="x", label="x", kind="crossover", parts=("map", "photo"),
+    ...               first_half=("a",), planned_min=60)
+    >>> s = make_session(phases=[cross], readings={"a": [90, 70]}, assumptions=BARE, more_readings=[
+    ...     {"device": "a", "phase": "x", "point": "inside", "t_min": 30, "soc_pct": 78}])
+    >>> parts(s, Settings())[["device", "part", "rate_pp_per_h"]].values.tolist()[:2]
+    [['a', 'map', 24.0], ['a', 'photo', 16.0]]
     """
     from kit.results import RESULT_COLUMNS
 

@@ -129,6 +129,21 @@ def usage_mixes(
         Columns ``kit.results.RESULT_COLUMNS["mixes"]``. A device that lacks a usable phase of one
         activity has NaN, and the activities in ``missing``. Ranks and letters are by the table
         rule over all pairs.
+
+    Examples
+    --------
+    5 pp/h idle and 20 in a game, half and half 12.5 pp/h, 8 h: not (20 h + 5 h)/2. The interval is
+    that of the rate, ±0.40, turned over: 100/12.9 to 100/12.1 h:
+
+    >>> from kit.results import Settings
+    >>> from kit.session import Device, Gauge
+    >>> from tests.helpers.builders import BARE, make_session
+    >>> a = Device(id="a", label="a", gauge=Gauge(counts="energy"))
+    >>> s = make_session(devices=[a], phases={"idle": 60, "game": 60}, assumptions=BARE,
+    ...                  readings={"a": [95, 90, 70]})
+    >>> row = usage_mixes(s, Settings(), mixes={"half": {"idle": 1, "game": 1}}).iloc[0]
+    >>> [round(float(row[c]), 2) for c in ("rate_pp_per_h", "hours", "hours_low", "hours_high")]
+    [12.5, 8.0, 7.75, 8.26]
     """
     ready = prepare(session) if prepared is None else prepared
     chains = ready.chains

@@ -76,6 +76,22 @@ def within_phase(
     fewer it comes from the moments of its two ends and an assumed spread of the steps, ``0.1/√m``.
     The verdict is *even* when the interval of r₂/r₁ holds 1.
     ``rate_pp_per_h`` is the slope of a line through all changes, u from their scatter about it.
+
+    Examples
+    --------
+    Changes from 89.5 to 83.5 %, three points of 10 minutes each, then three of 5: 6 and 12 pp/h,
+    the second half twice as fast:
+
+    >>> from kit.results import Settings
+    >>> from tests.helpers.builders import BARE, make_session
+    >>> s = make_session(phases={"p1": 60}, readings={"a": [90, 83]}, assumptions=BARE,
+    ...     more_readings=[{"device": "a", "phase": "p1", "kind": "tick", "t_min": t, "soc_pct": n}
+    ...                    for n, t in zip(range(89, 82, -1), (5, 15, 25, 35, 40, 45, 50))])
+    >>> row = within_phase(s, Settings()).iloc[0]
+    >>> [round(float(row[c]), 3) for c in ("rate_first_pp_per_h", "rate_second_pp_per_h", "ratio")]
+    [6.0, 12.0, 2.0]
+    >>> row["verdict"]
+    'faster'
     """
     ready = prepare(session) if prepared is None else prepared
     chains = ready.chains

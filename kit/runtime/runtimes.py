@@ -207,6 +207,16 @@ def runtimes(session: Session) -> pd.DataFrame:
     Runtime = power-off − start, each uniform over its window, so u² = (w_off² + w_start²)/12
     [GUM 4.3.7, from memory] and the bounds hold always, not in 95 % of cases only. A start
     common to all devices cancels in the order but not in the minutes.
+
+    Examples
+    --------
+    Seen on at 300 and off at 303, both by a digital clock, as the start was: 299 to 304 min, the
+    middle 301.5, u = √((4² + 1²)/12) = 1.19 min:
+
+    >>> from tests.helpers.builders import make_session, seen
+    >>> row = runtimes(make_session(devices=["a"], power_offs={"a": seen(300, 303)})).iloc[0]
+    >>> [round(60 * float(row[c]), 2) for c in ("runtime_h", "runtime_h_u", "runtime_h_low")]
+    [301.5, 1.19, 299.0]
     """
     return runtime_tables(session)[0]
 
@@ -227,5 +237,15 @@ def runtime_pairs(session: Session) -> pd.DataFrame:
         notes leave open; ``too_close`` where the windows of the power-offs share a moment, however
         probable ``p_a_longer`` makes an order (it takes power-offs for independent);
         ``both_still_on``, or ``unknown`` where a device was lost sight of.
+
+    Examples
+    --------
+    a off in [300, 304), b in [303, 307): a moment in common, so no order, however probable:
+
+    >>> from tests.helpers.builders import make_session, seen
+    >>> row = runtime_pairs(make_session(devices=["a", "b"], power_offs={
+    ...     "a": seen(300, 303), "b": seen(303, 306)})).iloc[0]
+    >>> row["verdict"], float(row["difference_min_low"]), float(row["difference_min_high"])
+    ('too_close', -7.0, 1.0)
     """
     return runtime_tables(session)[1]

@@ -324,7 +324,7 @@ def results_of(
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the study and write the page."""
     parser = argparse.ArgumentParser(description="Coverage study of the kit")
-    parser.add_argument("--sessions", type=int, default=200, help="sessions in each world")
+    parser.add_argument("--sessions", type=int, default=150, help="sessions in each world")
     parser.add_argument("--draws", type=int, default=4000, help="draws of each session")
     parser.add_argument("--seed", type=int, default=20260516)
     parser.add_argument("--jobs", type=int, default=1, help="processes")

@@ -61,7 +61,7 @@ WORLDS: tuple[World, ...] = (
         name="base",
         says="6 devices, 8 phases of 60 min at 5–15 pp/h, each gauge rounds in its own way",
         draw=BASE,
-        times=3,
+        times=4,
     ),
     World(
         name="truncated",
@@ -274,7 +274,7 @@ WORLDS: tuple[World, ...] = (
             device_spread=0.0,
         ),
         bounds=MEANS,
-        times=8,
+        times=10,
     ),
     World(
         name="all equal, survivors",

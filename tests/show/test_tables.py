@@ -725,6 +725,13 @@ def test_sentences_that_no_slip_changes_are_named() -> None:
     assert [plain(note) for note in table.notes] == [
         "What cannot be said stays so as well: one sentence."
     ]
+    many = [{**found[0], "statement": f"Sentence {k}"} for k in range(23)]
+    long = tables.robust_claims(
+        replace(fake_results(), extra={"robust_claims": rows("robust_claims", many)})
+    )
+    assert long is not None
+    assert len(long.rows) == 20
+    assert [plain(note) for note in long.notes] == ["Three further ones are in the CSV tables."]
     silent = {"robust_claims": rows("robust_claims", found[2:])}
     assert tables.robust_claims(replace(fake_results(), extra=silent)) is None
     assert tables.robust_claims(fake_results()) is None

@@ -18,6 +18,8 @@ __all__ = ["claims", "load_bearing", "robust_claims"]
 
 MOST_READINGS = 12
 """Readings to check that are printed; the rest is in the CSV tables."""
+MOST_ROBUST = 20
+"""Sentences that no slip changes that are printed; the rest is in the CSV tables."""
 LISTED = 2
 """Lowest priority that is printed; the rest is in the CSV tables."""
 
@@ -185,7 +187,7 @@ def load_bearing(results: Results) -> Table | None:
             Column(name="To be seen in"),
         ),
         rows=tuple(rows),
-        notes=(ASKED, *_further(len(found) - MOST_READINGS)),
+        notes=(ASKED, *_further(len(found) - MOST_READINGS, ", no more dangerous,")),
     )
 
 
@@ -195,13 +197,12 @@ def _printed(results: Results) -> dict[str, str]:
     return {} if frame is None else {row.statement: statement(row) for row in rows_of(frame)}
 
 
-def _further(more: int) -> tuple[str, ...]:
-    """Return how many readings the table leaves out."""
+def _further(more: int, what: str = "") -> tuple[str, ...]:
+    """Return how many rows the table leaves out, and what is said of them."""
     if more <= 0:
         return ()
     verb = "is" if more == 1 else "are"
-    text = f"{count(more, 'further one')}, no more dangerous, {verb} in the CSV tables."
-    return (_first_upper(text),)
+    return (_first_upper(f"{count(more, 'further one')}{what} {verb} in the CSV tables."),)
 
 
 def robust_claims(results: Results) -> Table | None:
@@ -221,7 +222,7 @@ def robust_claims(results: Results) -> Table | None:
         columns=(Column(name="Sentence"), Column(name="Verdict")),
         rows=tuple(
             (printed.get(row.statement, row.statement), VERDICTS.get(row.verdict, row.verdict))
-            for row in rows_of(told)
+            for row in rows_of(told.head(MOST_ROBUST))
         ),
-        notes=(rest,) if silent else (),
+        notes=(*_further(len(told) - MOST_ROBUST), *((rest,) if silent else ())),
     )

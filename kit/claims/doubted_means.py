@@ -210,6 +210,7 @@ class Overall:
 def _each_seen(session: Session, lasted: Quantity) -> dict[str, list[Seen]]:
     """Return the runtimes of each device as `kit.claims.kinds.runtimes_seen` does."""
     value, u = lasted.value * _MIN_PER_H, np.nan_to_num(lasted.u) * _MIN_PER_H
+    runs = [run.number for run in session.runs]
     return {
         device.id: seen
         for k, device in enumerate(session.devices)
@@ -217,7 +218,7 @@ def _each_seen(session: Session, lasted: Quantity) -> dict[str, list[Seen]]:
             seen := [
                 Seen(*row)
                 for row in zip(
-                    value[:, k].tolist(), u[:, k].tolist(), lasted.at_least[:, k].tolist(),
+                    value[:, k].tolist(), u[:, k].tolist(), lasted.at_least[:, k].tolist(), runs,
                     strict=True,
                 )
                 if row[0] == row[0]

@@ -41,8 +41,7 @@ def _basis(pair: KindPair) -> str:
         rests = f"from {measured[0]} against {measured[1]}"
     if pair.a.scaled or pair.b.scaled:
         rests += ", referred to a battery of rated capacity"
-    assumed = list(dict.fromkeys(t for k in (pair.a, pair.b) for t in k.assumed.split("; ") if t))
-    return f"{rests}; assumed: {joined(assumed)}" if assumed else rests
+    return f"{rests}; assumed: {joined(pair.assumed)}" if pair.assumed else rests
 
 
 def _why(speech: Speech, pair: KindPair) -> str:
@@ -75,7 +74,7 @@ def tell_kinds(speech: Speech, pair: KindPair) -> tuple[str, Told]:
     least = "at least " if pair.a.at_least else ""
     if_so = (
         ", if units and days differ as is assumed here"
-        if any("scatter" in kind.assumed for kind in (pair.a, pair.b))
+        if any("scatter" in words for words in pair.assumed)
         else ""
     )
     lead, bar = told_apart(difference, needed)

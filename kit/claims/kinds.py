@@ -14,21 +14,17 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 
 import numpy as np
 
+from kit.claims.kind_scatter import Part, Scatter, days_between, expanded, scatter_of
 from kit.drain.readings import observed
-from kit.stats.uncertainty import coverage_factor, effective_dof
-from kit.units import count
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping, Sequence
 
     import pandas as pd
-    from numpy.typing import NDArray
 
     from kit.drain.readings import Observed
     from kit.results import Settings
     from kit.session import Device, Session
-
-    Floats = NDArray[np.float64]
 
 __all__ = [
     "HEALTH_NOT_RECORDED",
@@ -77,25 +73,34 @@ class Kind:
         The model, or the device where no model is recorded.
     devices
         Positions of its units.
-    mean_min, u_min, dof
-        Runtime (min), standard uncertainty for the kind, degrees of freedom.
+    mean_min
+        Runtime (min).
+    scatter, others
+        What other units and other days would change in the runtime as it was seen, and other
+        sources of uncertainty of it (min).
+    factor
+        From the runtime as it was seen to that of a battery of rated capacity.
     at_least
         The runtime is only a lower bound (a run was still on).
-    scaled
-        The runtime is that of a battery of rated capacity, by the recorded battery health.
-    measured, assumed
-        What its uncertainty rests on, in words.
     """
 
     name: str
     devices: tuple[int, ...]
     mean_min: float = float("nan")
-    u_min: float = float("nan")
-    dof: float = float("inf")
+    scatter: Scatter | None = None
+    others: tuple[Part, ...] = ()
+    factor: float = 1.0
     at_least: bool = False
-    scaled: bool = False
-    measured: str = ""
-    assumed: str = ""
+
+    @property
+    def scaled(self) -> bool:
+        """Return whether the runtime is referred to a battery of rated capacity."""
+        return self.factor != 1.0
+
+    @property
+    def measured(self) -> str:
+        """Return what its uncertainty rests on, in words."""
+        return "" if self.scatter is None else self.scatter.measured
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -110,6 +115,8 @@ class KindPair:
         Difference of runtimes and the margin it has to exceed (min).
     comparisons
         Pairs that the margin allows for; 1 for the declared one.
+    assumed
+        What is assumed of the two, in words.
     barred
         Why the two cannot be compared; empty if they can.
     """
@@ -119,6 +126,7 @@ class KindPair:
     difference_min: float
     needed_min: float
     comparisons: int
+    assumed: tuple[str, ...]
     barred: Bar
 
     @property
@@ -128,19 +136,12 @@ class KindPair:
 
 
 class Seen(NamedTuple):
-    """A runtime in one run (min), u of its window, and whether it is only a lower bound."""
+    """A runtime in one run (min), u of its window, whether it is only a lower bound, the run."""
 
     runtime_min: float
     window_u_min: float
     at_least: bool
-
-
-class _Part(NamedTuple):
-    """One source of uncertainty: u (min), degrees of freedom, and the assumption behind it."""
-
-    u: float
-    dof: float
-    assumed: str = ""
+    run: int
 
 
 def _units(session: Session) -> dict[str, list[int]]:
@@ -150,37 +151,15 @@ def _units(session: Session) -> dict[str, list[int]]:
     return groups
 
 
-def _health(devices: Sequence[Device], mean: float, *, unknown: float) -> tuple[float, _Part]:
+def _health(devices: Sequence[Device], mean: float, *, unknown: float) -> tuple[float, Part]:
     """Return the factor from these units' runtime to that of a full battery, and its part."""
     shares = [d.health_pct / 100.0 for d in devices if d.health_pct]
     if len(shares) < len(devices):
         u = mean * float(HEALTH_NOT_RECORDED)
-        return 1.0 / unknown, _Part(u, np.inf, "battery health not recorded")
+        return 1.0 / unknown, Part(u, assumed="battery health not recorded")
     stated = [_HEALTH_READING_U if d.health_u_pct is None else d.health_u_pct for d in devices]
     share = float(np.mean(shares))
-    return 1.0 / share, _Part(mean * max(stated) / 100.0 / share, np.inf)
-
-
-def _scatter(
-    session: Session, values: Sequence[Floats], mean: float, *, at_least: bool
-) -> tuple[str, list[_Part]]:
-    """Return what was measured of the scatter, and its parts; ``values`` per unit."""
-    if len(values) > 1 and not at_least:
-        means = np.array([v.mean() for v in values])
-        u = float(means.std(ddof=1) / np.sqrt(means.size))
-        return count(means.size, "unit"), [_Part(u, means.size - 1)]
-    cv = session.assumptions.run_unit_cv
-    u = mean * cv / float(np.sqrt(len(values)))
-    between = _Part(u, np.inf, f"{100.0 * cv:g} % scatter between runs and units")
-    runs = np.concatenate(values)
-    if runs.size == 1:
-        return "one unit, one run", [between]
-    if at_least:
-        # runs that were stopped are alike because they were stopped: they show no scatter
-        ran = f"{count(runs.size, 'run')} of {count(len(values), 'unit')}"
-        return f"{ran}, not all seen to their end", [between]
-    repeat = _Part(float(runs.std(ddof=1) / np.sqrt(runs.size)), runs.size - 1)
-    return f"{count(runs.size, 'run')} of one unit", [between, repeat]
+    return 1.0 / share, Part(mean * max(stated) / 100.0 / share)
 
 
 def runtimes_seen(runtimes: pd.DataFrame) -> dict[str, list[Seen]]:
@@ -192,13 +171,16 @@ def runtimes_seen(runtimes: pd.DataFrame) -> dict[str, list[Seen]]:
         Frame of `kit.runtime.runtimes`.
     """
     rows: dict[str, list[Seen]] = {}
-    for device, runtime, u, censored in zip(
+    for device, runtime, u, censored, run in zip(
         runtimes["device"].tolist(), runtimes["runtime_h"].tolist(),
-        runtimes["runtime_h_u"].tolist(), runtimes["right_censored"].tolist(), strict=True,
+        runtimes["runtime_h_u"].tolist(), runtimes["right_censored"].tolist(),
+        runtimes["run"].tolist(), strict=True,
     ):  # fmt: skip
         if runtime == runtime:
             window = 0.0 if u != u else u * _MIN_PER_H
-            rows.setdefault(device, []).append(Seen(runtime * _MIN_PER_H, window, bool(censored)))
+            rows.setdefault(device, []).append(
+                Seen(runtime * _MIN_PER_H, window, bool(censored), run)
+            )
     return rows
 
 
@@ -214,14 +196,12 @@ def kinds(session: Session, rows: Mapping[str, Sequence[Seen]]) -> tuple[Kind, .
 
     Notes
     -----
-    Two units or more: mean of the unit means, u from their scatter (units − 1 degrees of
-    freedom). One unit: its mean, with the scatter between runs where it ran several times, and
-    the stated relative scatter between runs and units, ``run_unit_cv``, of its runtime. Runtimes
-    are referred to a battery of rated capacity where health was recorded. Where it was not, that
-    is one more uncertainty, and 95 % is taken if the health of another device was recorded, so
-    that all are referred to the same. A run that was still on makes the runtime a lower bound,
-    and its scatter the stated one, whatever the number of runs and units: bounds scatter less than
-    what they bound.
+    Mean of the unit means; what other units and days would change: `scatter_of`. Runtimes are
+    referred to a battery of rated capacity where health was recorded. Where it was not, that is one
+    more uncertainty, and 95 % is taken if the health of another device was recorded, so that all
+    are referred to the same. A run that was still on makes the runtime a lower bound, and its
+    scatter the stated one, whatever the number of runs and units: bounds scatter less than what
+    they bound.
     """
     return tuple(kind_of(session, name, places, rows) for name, places in _units(session).items())
 
@@ -243,24 +223,23 @@ def kind_of(
     seen = [rows[d.id] for d in devices if d.id in rows]
     if not seen:
         return Kind(name=name, devices=tuple(places))
-    values = [np.array([r[0] for r in unit]) for unit in seen]
-    mean = float(np.mean([v.mean() for v in values]))
-    at_least = any(r[2] for unit in seen for r in unit)
-    measured, parts = _scatter(session, values, mean, at_least=at_least)
+    runs = tuple(sorted({row.run for unit in seen for row in unit}))
+    values = np.full((len(runs), len(seen)), np.nan)
+    for k, unit in enumerate(seen):
+        values[[runs.index(row.run) for row in unit], k] = [row.runtime_min for row in unit]
+    mean = float(np.nanmean(values, axis=0).mean())
+    at_least = any(row.at_least for unit in seen for row in unit)
     factor, health = _health(devices, mean, unknown=unknown)
-    window = _Part(max(r[1] for unit in seen for r in unit), np.inf)
-    parts = [*parts, health, window]
-    us = [part.u for part in parts]
+    window = Part(max(row.window_u_min for unit in seen for row in unit))
+    cv = session.assumptions.run_unit_cv
     return Kind(
         name=name,
         devices=tuple(places),
         mean_min=mean * factor,
-        u_min=float(np.sqrt(np.square(us).sum())) * factor,
-        dof=_dof(us, [part.dof for part in parts]),
-        scaled=factor != 1.0,
+        scatter=scatter_of(values, runs, cv, at_least=at_least),
+        others=(health, window),
+        factor=factor,
         at_least=at_least,
-        measured=measured,
-        assumed="; ".join(part.assumed for part in parts if part.assumed),
     )
 
 
@@ -303,9 +282,24 @@ def _barred(
     return "start" if read and max(read) - min(read) > _UNLIKE_STARTS_PP else ""
 
 
-def _dof(u: Sequence[float], dof: Sequence[float]) -> float:
-    """Return the effective degrees of freedom, without a sum where none of them is finite."""
-    return math.inf if all(map(math.isinf, dof)) else effective_dof(u, dof)
+def _parts(a: Kind, b: Kind) -> list[Part]:
+    """Return what makes the difference of two kinds uncertain; nothing where one has no runtime.
+
+    Where a run of one was stopped, the other one was seen to its end because it ended before: its
+    runs may be alike by that alone, and are taken to scatter no less than is stated.
+    """
+    if a.scatter is None or b.scatter is None:
+        return []
+    first, second = (
+        kind.at_least_as_stated() if a.at_least or b.at_least else kind
+        for kind in (a.scatter, b.scatter)
+    )
+    own = [
+        part.times(kind.factor)
+        for kind, scatter in ((a, first), (b, second))
+        for part in (scatter.units, *kind.others)
+    ]
+    return [*own, *days_between(first, second, (a.factor, b.factor))]
 
 
 def _is_declared(session: Session, a: Kind, b: Kind) -> bool:
@@ -330,10 +324,10 @@ def kind_pairs(
 
     Notes
     -----
-    ``needed = t √(u_A² + u_B²)``, t two-sided for 1 − (1 − coverage)/M with M pairs (Bonferroni)
-    and the effective degrees of freedom; M = 1 for the pair that was declared before the
-    session. With 3 % scatter, one run each of 600 min and full batteries: u = 18 min each,
-    1.96 · 25.5 = 50 min for one chosen pair.
+    ``needed = √Σ(t u)²`` over all parts of both, t two-sided for 1 − (1 − coverage)/M with M pairs
+    (Bonferroni) and the degrees of freedom of the part; M = 1 for the pair that was declared
+    before the session. With 3 % scatter, one run each of 600 min and full batteries: u = 18 min
+    each, 1.96 · 25.5 = 50 min for one chosen pair.
     """
     found = kinds(session, runtimes_seen(runtimes))
     return compared_kinds(session, found, first_percentages(session, observed(session)), settings)
@@ -371,17 +365,16 @@ def compared_kinds(
             continue
         comparisons = 1 if _is_declared(session, a, b) else total
         share = 1.0 - (1.0 - settings.coverage) / comparisons
-        needed = float("nan")
-        if not math.isnan(a.u_min + b.u_min):
-            dof = _dof([a.u_min, b.u_min], [a.dof, b.dof])
-            needed = coverage_factor(share, dof) * float(np.hypot(a.u_min, b.u_min))
+        parts = _parts(a, b)
+        words = (w for part in parts if part.u > 0.0 for w in (part.assumed,) if w)
         pairs.append(
             KindPair(
                 a=a,
                 b=b,
                 difference_min=a.mean_min - b.mean_min,
-                needed_min=needed,
+                needed_min=expanded(parts, share) if parts else math.nan,
                 comparisons=comparisons,
+                assumed=tuple(dict.fromkeys(words)),
                 barred=_barred(session, a, b, charged, starts),
             )
         )

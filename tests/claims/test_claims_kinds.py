@@ -111,7 +111,8 @@ def test_kinds_that_started_from_unlike_charges_are_not_compared():
 
 
 def test_two_units_of_a_kind_measure_their_scatter():
-    # Units 600 and 620 of A: mean 610, u = 10 with 1 degree of freedom; t(.975, 1) = 12.7.
+    # Units 600 and 620 of A: mean 610, u = 10 with 1 degree of freedom. Of two units no less than
+    # the stated 3 %: 18.3/sqrt 2 = 12.9; with what another day would change, 18.3 in all.
     devices = [
         Device(id="A1", label="A1", model="A", health_pct=100.0, health_u_pct=0.0),
         Device(id="A2", label="A2", model="A", health_pct=100.0, health_u_pct=0.0),
@@ -122,11 +123,27 @@ def test_two_units_of_a_kind_measure_their_scatter():
         power_offs={"A1": seen(599, 600), "A2": seen(619, 620), "B": seen(499, 500)},
     )  # fmt: skip
     claim = one(session, kind="kind_of_device")
-    # B: 3 % of 500 = 15. u = hypot(10, 15) = 18.03 (windows .58 each);
-    # nu = 18.03^4/(10^4/1) = 10.56: t = 2.212, needed 39.9 < 110
+    # B: 3 % of 500 = 15. 1.96 hypot(18.3, 15) = 46.4 < 110 (windows .58 each)
     assert claim["verdict"] == "supported"
-    assert claim["needed"] == pytest.approx(39.9, abs=0.2)
-    assert "two units" in claim["reason"]
+    assert claim["needed"] == pytest.approx(46.4, abs=0.1)
+    assert "two units on one day" in claim["reason"]
+
+
+def test_units_further_apart_than_stated_count_with_their_own_scatter():
+    # Units 560 and 660 of A: u = 50 with 1 degree of freedom, t = 12.706: 635 min, which is more
+    # than what is stated.
+    devices = [
+        Device(id=k, label=k, model=k[0], health_pct=100.0, health_u_pct=0.0)
+        for k in ("A1", "A2", "B")
+    ]
+    session = make_session(
+        devices=devices, phases={"day": 1000}, start=None,
+        power_offs={"A1": seen(559, 560), "A2": seen(659, 660), "B": seen(499, 500)},
+    )  # fmt: skip
+    claim = one(session, kind="kind_of_device")
+    # and 1.96 times 15 of B, windows
+    assert claim["needed"] == pytest.approx(np.hypot(635.3, 1.96 * 15), abs=0.5)
+    assert claim["verdict"] == "cannot_be_said"
 
 
 @pytest.mark.parametrize(
@@ -184,6 +201,7 @@ def test_one_unit_is_not_the_kind():
         hours = 10 * (1 + 0.03 * rng.standard_normal(6))
         frame = pd.DataFrame(
             {
+                "run": 1,
                 "device": [d.id for d in devices],
                 "runtime_h": hours,
                 "runtime_h_u": 1.0 / 60.0,

@@ -161,13 +161,13 @@ def units(a, b, *, still_on):
 
 
 def test_units_that_were_all_stopped_show_no_scatter():
-    # A: three on at 620; B: 600, 602, 598 min, s = 2, u = 2/√3 = 1.155 with 2 dof. For A the stated
-    # 3 % of 620 over √3: 10.74. Together 10.8, dof near infinite: 1.96 · 10.8 = 21.2 > 20.
+    # A: three on at 620; B: 600, 602, 598 min, alike because they were the ones that ended before
+    # the stop. For each the stated 3 %, all on one day: 1.96 · √(18.6² + 18²) = 50.7 > 20.
     session = units([620] * 3, [600, 602, 598], still_on={"A0", "A1", "A2"})
     frame = claims(session, Settings())
     claim = frame[frame["code"] == "lasts_longer"].iloc[0]
     assert claim["verdict"] == "cannot_be_said"
-    assert claim["needed"] == pytest.approx(21.2, abs=0.1)
+    assert claim["needed"] == pytest.approx(50.7, abs=0.1)
     assert "three runs of three units, not all seen to their end" in claim["reason"]
     assert "3 % scatter between runs and units" in claim["reason"]
 
@@ -183,7 +183,7 @@ def test_kinds_truly_equal_whose_units_were_stopped():
         low = np.minimum(true, stop)
         frame = pd.DataFrame(
             {
-                "device": [d.id for d in session.devices], "runtime_h": low / 60.0,
+                "run": 1, "device": [d.id for d in session.devices], "runtime_h": low / 60.0,
                 "runtime_h_u": 1.0 / 60.0, "right_censored": true > stop,
             }
         )  # fmt: skip

@@ -238,6 +238,18 @@ def over_runs(
         The frame, in ``kit.results.RESULT_COLUMNS``.
     of
         ``several_runs``: the frame is empty where the record holds one run.
+
+    Examples
+    --------
+    The coverage as a row, in the frame of run effects; with one run there is none:
+
+    >>> from tests.helpers.builders import join_runs, make_session
+    >>> @over_runs("run_effects")
+    ... def coverage_seen(repeats):
+    ...     return [(1, "runtime", repeats.coverage, 0.0, 0.0, 0.0, "h")]
+    >>> twice = join_runs(make_session(), make_session())
+    >>> [coverage_seen(s, None, None)["effect"].tolist() for s in (make_session(), twice)]
+    [[], [0.95]]
     """
 
     def decorate(rows_of: Callable[[Repeats], Iterable[Row]]) -> OverRuns:
@@ -384,9 +396,10 @@ def replicate_models(repeats: Repeats) -> Iterable[Row]:
 
     Examples
     --------
-    Two units of one model, twice each: 10.0 and 10.2 h, 10.6 and 10.8 h. Within units s_r² = 0.02;
-    the means 10.1 and 10.7 have s² = 0.18, so s_l² = 0.18 − 0.02/2 = 0.17, s_l = 0.412; the mean
-    10.4 has u = √(0.18/2) = 0.300, one degree of freedom:
+    Two units of one model in two runs: 10.0 and 10.2 h, beside them 10.6 and 10.8 h. Within units
+    s_r² = 0.02; the unit means 10.1 and 10.7 have s² = 0.18, and since both units changed alike
+    from run to run all of it is between units, s_l = 0.424. The mean 10.4 has u² = 0.18/2 from the
+    units and, from run means 10.3 and 10.5, 0.02/2 from the runs that they shared, u = 0.316:
 
     >>> from kit.drain.phases import phase_drain
     >>> from kit.runtime.runtimes import runtimes
@@ -397,7 +410,7 @@ def replicate_models(repeats: Repeats) -> Iterable[Row]:
     ...     power_offs={"a": seen(a, a), "b": seen(b, b)}) for a, b in ((600, 636), (612, 648))))
     >>> row = replicate_models(s, runtimes(s), phase_drain(s, Settings())).iloc[0]
     >>> [round(float(row[c]), 3) for c in ("mean", "s_r", "s_l", "mean_u")]
-    [10.4, 0.141, 0.412, 0.3]
+    [10.4, 0.141, 0.424, 0.316]
     """
     models = _models(repeats.session)
     return [

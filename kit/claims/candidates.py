@@ -146,13 +146,12 @@ def _rivals(evidence: Evidence) -> Flags:
     return np.asarray(seen | evidence.unread)
 
 
-def _lead(evidence: Evidence, leader: int, first: int, last: int) -> Claim | None:
-    rivals = _rivals(evidence)
+def _lead(rivals: list[list[bool]], leader: int, first: int, last: int) -> Claim | None:
     needs = tuple(
         Need(AHEAD[DISPLAYED], q, leader, j)
         for q in range(first, last + 1)
-        for j in range(len(evidence.devices))
-        if j != leader and rivals[j, q]
+        for j, present in enumerate(rivals)
+        if j != leader and present[q]
     )
     if not needs:
         return None
@@ -164,21 +163,20 @@ def _lead(evidence: Evidence, leader: int, first: int, last: int) -> Claim | Non
 
 def _leads(evidence: Evidence) -> Iterator[Claim]:
     """Yield stretches of phases after which one display stood highest, as shown and as sure."""
-    ahead, rivals = evidence.facts[AHEAD[DISPLAYED]], _rivals(evidence)
+    ahead, rivals = evidence.facts[AHEAD[DISPLAYED]].tolist(), _rivals(evidence).tolist()
     shown_leaders, sure_leaders = [], []
-    for phase in range(len(evidence.phases)):
-        shown = evidence.level_pct[:, phase]
-        seen = np.flatnonzero(~np.isnan(shown))
-        top = seen[shown[seen] == shown[seen].max()] if seen.size else seen
-        leader = int(top[0]) if top.size == 1 else -1
+    for phase, shown in enumerate(evidence.level_pct.T.tolist()):
+        highest = max((level for level in shown if level == level), default=None)
+        top = [k for k, level in enumerate(shown) if level == highest]
+        leader = top[0] if len(top) == 1 else -1
         shown_leaders.append(leader)
-        others = rivals[:, phase] & (np.arange(rivals.shape[0]) != leader)
-        sure = leader >= 0 and bool(others.any() and ahead[phase, leader][others].all())
+        others = [j for j, present in enumerate(rivals) if present[phase] and j != leader]
+        sure = leader >= 0 and bool(others) and all(ahead[phase][leader][j] for j in others)
         sure_leaders.append(leader if sure else -1)
     asked = list(_stretches(shown_leaders))
     asked += [found for found in _stretches(sure_leaders) if found not in asked]
     for leader, first, last in asked:
-        claim = _lead(evidence, leader, first, last)
+        claim = _lead(rivals, leader, first, last)
         if claim is not None:
             yield claim
 

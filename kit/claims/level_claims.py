@@ -45,7 +45,8 @@ def _declared_method(comparisons: int) -> str:
 
 
 def _pct(value: float) -> str:
-    return f"{number(value, 0 if float(value).is_integer() else 1)}{NO_BREAK}%"
+    whole = float(value)
+    return f"{number(whole) if whole.is_integer() else number(value, 1)}{NO_BREAK}%"
 
 
 class _Pair(NamedTuple):
@@ -131,9 +132,9 @@ def _drain_words(
     others = [need.j for need in claim.needs]
     less = [j for j in others if facts[j, a]]
     close = [j for j in others if not facts[a, j] and not facts[j, a]]
-    fell = f"about {points(drain[a], 1)}"
     if verdict == SUPPORTED:
         rival = weakest.need.j
+        fell = f"about {points(drain[a], 1)}"
         reason = f"against {speech.name(rival)}: {weakest.apart}"
         whom = speech.name(others[0]) if len(others) == 1 else "any other"
         if claim.left_out and len(others) > 1:

@@ -36,14 +36,13 @@ Verdict = Literal["a", "b", "tie", "not_compared"]
 """Which of the two drained less (``a`` or ``b``)."""
 
 
+_VERDICTS = np.array(["tie", "a", "b", "not_compared"], dtype=object)
+
+
 def _verdicts(difference: Floats, margin: Floats, compared: Bools) -> NDArray[np.object_]:
     with np.errstate(invalid="ignore"):
-        found = np.select(
-            [~compared, difference > margin, difference < -margin],
-            ["not_compared", "b", "a"],
-            default="tie",
-        )
-    return found.astype(object)
+        less = np.where(difference > margin, 2, np.where(difference < -margin, 1, 0))
+    return np.asarray(_VERDICTS[np.where(compared, less, 3)])
 
 
 def drain_pairs(

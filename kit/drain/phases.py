@@ -152,16 +152,16 @@ def phase_status(chains: Chains, found: Drains) -> Texts:
     sat = saturated(chains)
     if found.measurand == "displayed":
         sat = sat & (chains.levels[:, 1::2] == 100.0)
-    pick = [
-        (phases >= chains.gone[:, None]) & (phases != chains.death[:, None]),
-        phases == chains.death[:, None],
-        sat & ~chains.charged,
-        np.isnan(found.drain_pp),
-        np.broadcast_to(split, found.drain_pp.shape),
-        ~(chains.length_h > 0.0),
-    ]
-    names = ["not_reached", "died", "saturated", "no_reading", "split", "unknown_length"]
-    return np.select(pick, names, default="measured").astype(object)
+    dying = phases == chains.death[:, None]
+    status = np.full(found.drain_pp.shape, "measured", dtype=object)
+    # what goes before the others is written last
+    status[~(chains.length_h > 0.0)] = "unknown_length"
+    status[:, split] = "split"
+    status[np.isnan(found.drain_pp)] = "no_reading"
+    status[sat & ~chains.charged] = "saturated"
+    status[dying] = "died"
+    status[(phases >= chains.gone[:, None]) & ~dying] = "not_reached"
+    return status
 
 
 def frame_keys(chains: Chains) -> tuple[Texts, Texts, Texts]:

@@ -139,6 +139,9 @@ def standing(
     order = chains.in_frame_order
     shown = np.where(found.on, chains.shown_levels[:, 1::2], np.nan)
     before = found.off & ~found.dying
+    status = np.full(before.shape, "no_reading", dtype=object)
+    for where, name in ((found.on, "measured"), (before, "off"), (found.dying, "died")):
+        status[where] = name
     columns = {
         "soc_pct": np.where(found.off, 0.0, shown),
         "total_drain_pp": total.drain,
@@ -146,9 +149,7 @@ def standing(
         "total_drain_pp_low": low,
         "total_drain_pp_high": high,
         "method": methods(~np.isnan(total.drain), drawn),
-        "status": np.select(
-            [found.dying, before, found.on], ["died", "off", "measured"], "no_reading"
-        ).astype(object),
+        "status": status,
     }
     data: dict[str, NDArray[np.generic]] = {n: order(v) for n, v in columns.items()}
     orders = _order(ready, settings.coverage)

@@ -107,7 +107,17 @@ def said_again(said: Iterable[Said], conclusions: Sequence[Conclusion]) -> list[
     Returns
     -------
     list of int
-        Positions in ``VERDICTS``.
+        Positions in ``VERDICTS``; of what nothing was said, that of ``cannot_be_said``.
+
+    Examples
+    --------
+    Said of a and b that a lasts longer, of b and c that they are tied, of a and c nothing:
+
+    >>> said = [Said("lasts_longer", "a", "b", "supported"), Said("lasts_longer", "b", "c", "tied")]
+    >>> asked = [Conclusion(0, "", 0, 1, "lasts_longer", *pair, "")
+    ...          for pair in (("a", "b"), ("b", "a"), ("c", "b"), ("a", "c"))]
+    >>> [VERDICTS[v] for v in said_again(said, asked)]
+    ['supported', 'not_supported', 'tied', 'cannot_be_said']
     """
     verdicts = {(one.code, one.device_a, one.device_b, one.group): one.verdict for one in said}
     opposite = {SUPPORTED: NOT_SUPPORTED, NOT_SUPPORTED: SUPPORTED}

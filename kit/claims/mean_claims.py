@@ -264,14 +264,28 @@ class _Top(NamedTuple):
 
 
 def groups_of(session: Session, known: Collection[str]) -> list[tuple[str, list[str]]]:
-    """Return all devices that have runs, "", and the groups among them, each of two or more."""
+    """Return the devices to find the longest of: all that have runs, as "", and groups of them.
+
+    All of them where they are three or more, since of two it is the sentence on the pair; a group
+    where two or more of it have runs, but not all that do.
+
+    Examples
+    --------
+    >>> from kit.session import Device
+    >>> from tests.helpers.builders import make_session
+    >>> names = {"a": ("small",), "b": ("small", "new"), "c": ("new",), "d": ()}
+    >>> s = make_session(devices=[Device(id=k, label=k, groups=g) for k, g in names.items()])
+    >>> groups_of(s, {"a", "b", "c"})
+    [('', ['a', 'b', 'c']), ('small', ['a', 'b']), ('new', ['b', 'c'])]
+    >>> groups_of(s, {"a", "b"})
+    []
+    """
     everyone = [device.id for device in session.devices if device.id in known]
     found: dict[str, list[str]] = {}
     for device in session.devices:
         for group in device.groups if device.id in known else ():
             found.setdefault(group, []).append(device.id)
     groups = [(name, ids) for name, ids in found.items() if 1 < len(ids) < len(everyone)]
-    # of two devices it is the sentence on the pair
     return ([("", everyone)] if len(everyone) > 2 else []) + groups
 
 

@@ -17,10 +17,22 @@ def on_mix(mix: str, run: int | None) -> str:
 
 
 def longest_on(where: str, device: str) -> str:
-    """Return the sentence that a device lasts longest."""
+    """Return the sentence that a device lasts longest.
+
+    Examples
+    --------
+    >>> longest_on(on_mix("field day", None), "Whelk 10")
+    'On “field day”, Whelk 10 lasts longest'
+    """
     return f"On {where}, {device} lasts longest"
 
 
 def none_on(where: str) -> str:
-    """Return the sentence that it is open who does."""
+    """Return the sentence that it is open who does.
+
+    Examples
+    --------
+    >>> none_on(on_mix("field day", 2))
+    'On “field day” in run 2 no one device can be called the longest-lasting'
+    """
     return f"On {where} no one device can be called the longest-lasting"

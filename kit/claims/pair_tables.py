@@ -125,7 +125,15 @@ class Compared:
 
 
 def phases_first(values: Any) -> Any:
-    """Return arrays (…, n, n, phases) as (…, phases, n, n)."""
+    """Return arrays (…, n, n, phases) as (…, phases, n, n).
+
+    Examples
+    --------
+    Four devices, six phases:
+
+    >>> phases_first(np.zeros((4, 4, 6))).shape
+    (6, 4, 4)
+    """
     return np.moveaxis(values, -1, -3)
 
 
@@ -180,7 +188,45 @@ def _declare(margin: Floats, taken: Compared, declared: Declared | None, coverag
 def above(
     taken: Compared, known: Flags, coverage: float, declared: Declared | None
 ) -> tuple[Flags, Flags]:
-    """Return where i is surely above j, and which pairs are compared; as `pair_tables` has them."""
+    """Return where i is surely above j, and which pairs are compared both ways.
+
+    Parameters
+    ----------
+    taken
+        Shape (…, n, phases).
+    known
+        Shape (…, n, n, phases). Pairs that are decided without a figure.
+    coverage
+        Probability that nothing false is found in the family.
+    declared
+        The pair that has a margin of its own; ``None``: none has.
+
+    Returns
+    -------
+    above, compared
+        Shape (…, phases, n, n); the first as `PairTable.above` of `pair_tables`.
+
+    Examples
+    --------
+    12 and 8 pp between two readings each, u² = 0.09 and 0.16 pp² besides, ½ pp of each not to be
+    averaged. One comparison: √(2² + (1.96 × 0.5)²) + 1 = 3.23 pp, less than the 4 pp between them:
+
+    >>> from kit.stats.uncertainty import resolution
+    >>> def drains(first, second):
+    ...     return Compared(
+    ...         value=np.array([[first], [second]]), shown=resolution([[[1, -1]], [[1, -1]]]),
+    ...         u2=np.array([[0.09], [0.16]]), bound=np.full((2, 1), 0.5),
+    ...         ready=np.ones((2, 1), dtype=bool), capped=np.zeros((2, 1), dtype=bool))
+    >>> nothing = np.zeros((2, 2, 1), dtype=bool)
+    >>> found, both = above(drains(12.0, 8.0), nothing, 0.95, None)
+    >>> found.tolist(), both.tolist()
+    ([[[False, True], [False, False]]], [[[False, True], [True, False]]])
+
+    12 and 9 pp are too close:
+
+    >>> bool(above(drains(12.0, 9.0), nothing, 0.95, None)[0].any())
+    False
+    """
     family = _family(taken.ready, taken.capped)
     margin = _margin(taken, family.comparisons, coverage)
     _declare(margin, taken, declared, coverage)
@@ -203,8 +249,33 @@ def pair_tables(
 ) -> tuple[PairTable, ...]:
     """Return the comparisons of every pair, all tables at once.
 
-    ``taken`` of shape (n, phases), ``known`` of shape (n, n, phases), one of each for every table.
-    What is left of the charge comes last; nothing is claimed of it.
+    Parameters
+    ----------
+    taken, known
+        Of shape (n, phases) and (n, n, phases), one of each for every table.
+    coverage
+        Probability that nothing false is found in a table.
+    declared
+        The pair that has a margin of its own in every table but the last: for
+        `kit.claims.evidence.evidence` that is what is left of the true charge, of which nothing is
+        claimed.
+
+    Examples
+    --------
+    Three devices, 12, 8 and 7 pp between two readings each, nothing but the resolution: each pair
+    needs its hard bound of 2 pp, which 12 − 8 exceeds and 8 − 7 does not. The third one is known
+    to be above the second for another reason:
+
+    >>> from kit.stats.uncertainty import resolution
+    >>> drains = Compared(
+    ...     value=np.array([[12.0], [8.0], [7.0]]), shown=resolution([[[1, -1]]] * 3),
+    ...     u2=np.zeros((3, 1)), bound=np.zeros((3, 1)),
+    ...     ready=np.ones((3, 1), dtype=bool), capped=np.zeros((3, 1), dtype=bool))
+    >>> known = np.zeros((3, 3, 1), dtype=bool)
+    >>> known[2, 1] = True
+    >>> (table,) = pair_tables([drains], [known], 0.95, None)
+    >>> int(table.comparisons), float(table.margin[0, 0, 1]), table.above[0].astype(int).tolist()
+    (3, 2.0, [[0, 1, 1], [0, 0, 0], [0, 1, 0]])
     """
     every = _stacked(taken)
     family = _family(every.ready, every.capped)

@@ -206,6 +206,27 @@ def tell_runtime(speech: Speech, evidence: Evidence, claim: Claim, verdict: str)
         The run.
     claim, verdict
         ``longest``, ``first_in_group`` or ``outlasted``, and its verdict.
+
+    Examples
+    --------
+    a off between 300 and 304 min, b between 350 and 353: b lasted 350 − 304 = 46 to
+    353 − 300 = 53 min longer, the middle of which is 49.5:
+
+    >>> from kit.claims.evidence import evidence
+    >>> from kit.claims.verdicts import Claim
+    >>> from kit.claims.words import Speech
+    >>> from kit.drain.phases import prepare
+    >>> from kit.results import Settings
+    >>> from kit.units import NO_BREAK
+    >>> from tests.helpers.builders import make_session, seen
+    >>> s = make_session(devices=["a", "b"], phases={"p1": 900}, start=None,
+    ...     power_offs={"a": seen(300, 303), "b": seen(350, 352)})
+    >>> told = tell_runtime(Speech.of(s), evidence(prepare(s), 0, Settings()),
+    ...     Claim(code="outlasted", a=1, b=0), "supported")
+    >>> told.lead, told.lead_low, told.lead_high, told.unit
+    (49.5, 46.0, 53.0, 'min')
+    >>> told.wording.replace(NO_BREAK, " ")
+    'In this session b outlasted a, by 46 to 53 min.'
     """
     pair = claim.code == "outlasted"
     b = claim.b if pair else _closest(evidence, claim)

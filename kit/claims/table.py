@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from kit.results import Settings
     from kit.session import Session
 
-__all__ = ["claims", "kind_claims", "mean_claims", "statement_of_run"]
+__all__ = ["claims", "statement_of_run"]
 
 _LEAST = ("drained_least", "least_doing")
 """Codes of sentences that several runs list if they stand in all of them."""
@@ -43,14 +43,33 @@ Row = tuple[object, ...]
 
 
 def statement_of_run(speech: Speech, run: int, claim: Claim) -> str:
-    """Return the sentence asked about one run as the table has it."""
+    """Return the sentence asked about one run as the table has it.
+
+    Parameters
+    ----------
+    speech
+        Names to say.
+    run
+        Number of the run.
+    claim
+        About that run.
+
+    Examples
+    --------
+    >>> from kit.claims.verdicts import Claim
+    >>> from tests.helpers.builders import join_runs, make_session
+    >>> day = make_session(devices=["a", "b"])
+    >>> claim = Claim(code="outlasted", a=0, b=1)
+    >>> statement_of_run(Speech.of(day), 1, claim)
+    'a outlasted b'
+    >>> statement_of_run(Speech.of(join_runs(day, day)), 2, claim)
+    'a outlasted b (run 2)'
+    """
     statement = speech.statement(claim)
     return f"{statement} (run {run})" if len(speech.session.runs) > 1 else statement
 
 
-def _run_row(
-    speech: Speech, found: Evidence, claim: Claim, verdict: str, priority: int, coverage: float
-) -> Row:
+def _run_row(speech: Speech, found: Evidence, claim: Claim, verdict: str, priority: int) -> Row:
     if claim.measurand == "runtime":
         told = tell_runtime(speech, found, claim, verdict)
     else:
@@ -85,9 +104,7 @@ def _in_every_run(judged: Sequence[Ground]) -> set[tuple[object, ...]]:
     return set.intersection(*supported) if len(supported) > 1 else set()
 
 
-def _run_rows(
-    speech: Speech, ground: Ground, settings: Settings, always: set[tuple[object, ...]]
-) -> list[Row]:
+def _run_rows(speech: Speech, ground: Ground, always: set[tuple[object, ...]]) -> list[Row]:
     """Return the rows of one run; of several, what is not true of all goes back."""
     later = int(is_replicated(speech.session))
 
@@ -96,30 +113,19 @@ def _run_rows(
         return min(item.priority + back, LEAST_URGENT)
 
     return [
-        _run_row(
-            speech, ground.found, item.claim, VERDICTS[item.verdict], priority(item),
-            settings.coverage,
-        )
+        _run_row(speech, ground.found, item.claim, VERDICTS[item.verdict], priority(item))
         for item in ground.judged
-    ]  # fmt: skip
+    ]
 
 
-def mean_claims(
+def _mean_rows(
     speech: Speech,
     runtimes: pd.DataFrame,
     settings: Settings,
     *,
     pairs: pd.DataFrame | None = None,
 ) -> list[Row]:
-    """Return the rows on mean runtimes over several runs; none where there is one run.
-
-    Parameters
-    ----------
-    speech
-        Names to say, and the record.
-    runtimes, settings, pairs
-        As for :func:`claims`.
-    """
+    """Return the rows on mean runtimes over several runs; none where there is one run."""
     session = speech.session
     if not is_replicated(session):
         return []
@@ -129,16 +135,8 @@ def mean_claims(
     return mean_rows(speech, pairs)
 
 
-def kind_claims(speech: Speech, runtimes: pd.DataFrame, settings: Settings) -> list[Row]:
-    """Return the rows on kinds of device.
-
-    Parameters
-    ----------
-    speech
-        Names to say, and the record.
-    runtimes, settings
-        As for :func:`claims`.
-    """
+def _kind_rows(speech: Speech, runtimes: pd.DataFrame, settings: Settings) -> list[Row]:
+    """Return the rows on kinds of device."""
     session = speech.session
     pairs = kind_pairs(session, runtimes, settings)
     order = list(dict.fromkeys(k.name for pair in pairs for k in (pair.a, pair.b)))
@@ -200,18 +198,19 @@ def claims(
     -----
     Families, each with its own ``1 − coverage``: all pairs and phases of displayed drain, of
     true-charge drain, of displayed drain by activity, and of standings by the display; all
-    comparisons of the pair declared beforehand (`kit.drain.declared`); all pairs of kinds. Runtimes
-    of a session need none: what is claimed of them holds for every moment that the notes allow.
+    comparisons of the pair declared beforehand (`kit.drain.declared`); all other pairs of mean
+    runtimes over several runs (`kit.runtime.replicate_pairs`), and of kinds. Runtimes of one run
+    need none: what is claimed of them holds for every moment that the notes allow.
     """
     ready = prepare(session) if prepared is None else prepared
     lasted = (
         runtime_tables(session, offs=ready.chains.off_times)[0] if runtimes is None else runtimes
     )
     speech = Speech.of(session)
-    rows = mean_claims(speech, lasted, settings, pairs=pairs)
+    rows = _mean_rows(speech, lasted, settings, pairs=pairs)
     judged = grounds(ready, settings) if known is None else known
     always = _in_every_run(judged)
     for ground in judged:
-        rows += _run_rows(speech, ground, settings, always)
-    rows += kind_claims(speech, lasted, settings)
+        rows += _run_rows(speech, ground, always)
+    rows += _kind_rows(speech, lasted, settings)
     return frame_of_rows("claims", sorted(rows, key=lambda row: int(str(row[1]))))

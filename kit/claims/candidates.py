@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     Flags = NDArray[np.bool_]
 
-__all__ = ["candidates", "order_shown"]
+__all__ = ["candidates"]
 
 DISPLAYED = MEASURANDS[0]
 
@@ -29,7 +29,7 @@ _CLOSE_PP = 1.0
 """Displays this close after a phase make people say "tied" (pp)."""
 
 
-def order_shown(evidence: Evidence) -> list[int]:
+def _order_shown(evidence: Evidence) -> list[int]:
     """Return the devices as the notes put them, longest first; unknown ones last.
 
     An order to write claims down in, not a claim itself.
@@ -49,7 +49,7 @@ def _longer(i: int, others: Sequence[int]) -> tuple[Need, ...]:
 
 
 def _runtimes(session: Session, evidence: Evidence) -> Iterator[Claim]:
-    order = order_shown(evidence)
+    order = _order_shown(evidence)
     if len(order) < 2:
         return
     everyone = tuple(order)

@@ -47,7 +47,6 @@ __all__ = [
     "altered_facts",
     "comparable_pairs",
     "evidence",
-    "longer_tables",
 ]
 
 LONGER = "longer"
@@ -162,26 +161,31 @@ def _decided(on: Flags, off: Flags, unread: Flags, on_later: Flags, later: Flags
     return np.asarray(sure | (first(off | unread) & behind & later[..., None]))
 
 
-def longer_tables(offs: OffTimes) -> tuple[Floats, Flags, Flags]:
-    """Return P(i ran longer than j), which pairs are claimed, and which can be compared at all.
-
-    Parameters
-    ----------
-    offs
-        As for `kit.runtime.runtimes.order_of`.
-    """
+def _longer_tables(offs: OffTimes) -> tuple[Floats, Flags, Flags]:
+    """Return P(i ran longer than j), which pairs are claimed, and which can be compared at all."""
     p, longer = order_of(offs)
     return p, longer, comparable_pairs(offs.order_low, offs.order_high)
 
 
 def comparable_pairs(low: Floats, high: Floats) -> Flags:
-    """Return which pairs of power-offs can be compared at all.
+    """Return which pairs of power-offs can be compared at all, shape (…, n, n).
 
     Parameters
     ----------
     low, high
         Shape (…, n). Bounds as in `kit.drain.off_times.OffTimes`: both NaN where nothing is
         known; ``high = inf``: not seen off.
+
+    Examples
+    --------
+    a off between 300 and 304 min, b between 302 and 306, which is too close but comparable; c seen
+    on at 310, after both were off, and never off; d seen on at 200 and then never again, so that it
+    may have gone off before any of the others or after them:
+
+    >>> low, high = np.array([300.0, 302, 310, 200]), np.array([304.0, 306, np.inf, np.inf])
+    >>> pairs = comparable_pairs(low, high)
+    >>> ["abcd"[i] + "abcd"[j] for i, j in np.argwhere(np.triu(pairs, k=1))]
+    ['ab', 'ac', 'bc']
     """
     known, unseen = ~(np.isnan(low) | np.isnan(high)), np.isinf(high)
     with np.errstate(invalid="ignore"):
@@ -238,7 +242,7 @@ def evidence(ready: Prepared, run: int, settings: Settings) -> Evidence:
     chains = ready.chains
     n = len(chains.devices)
     units = slice(run * n, (run + 1) * n)
-    p, longer, comparable = longer_tables(chains.off_times[run])
+    p, longer, comparable = _longer_tables(chains.off_times[run])
     nothing = np.zeros((n, n, chains.length_h.shape[1]), dtype=bool)
     decided = _decided(*_states(ready.places, units), chains.off_times[run].later)
     of_drains, of_levels = _drains(ready, units), _levels(ready.left, ready.places, units)

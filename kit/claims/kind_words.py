@@ -15,10 +15,10 @@ if TYPE_CHECKING:
     from kit.claims.kinds import Kind, KindPair
     from kit.claims.words import Speech
 
-__all__ = ["kind_name", "kind_statement", "tell_kinds"]
+__all__ = ["kind_statement", "tell_kinds"]
 
 
-def kind_name(speech: Speech, kind: Kind, *, second: bool = False) -> str:
+def _kind_name(speech: Speech, kind: Kind, *, second: bool = False) -> str:
     """Return ``the model X``, or ``a device like Y`` (``one like Y``) where there is no model."""
     model = speech.session.devices[kind.devices[0]].model
     if model:
@@ -28,8 +28,8 @@ def kind_name(speech: Speech, kind: Kind, *, second: bool = False) -> str:
 
 def kind_statement(speech: Speech, pair: KindPair) -> str:
     """Return the sentence that somebody may want to say of two kinds."""
-    first = kind_name(speech, pair.a)
-    second = kind_name(speech, pair.b, second=True)
+    first = _kind_name(speech, pair.a)
+    second = _kind_name(speech, pair.b, second=True)
     return f"{first[0].upper()}{first[1:]} lasts longer than {second}"
 
 
@@ -57,7 +57,7 @@ def _why(speech: Speech, pair: KindPair) -> str:
 
 def tell_kinds(speech: Speech, pair: KindPair) -> tuple[str, Told]:
     """Return verdict, and figures, reason and wording, of a pair of kinds."""
-    a, b = kind_name(speech, pair.a), kind_name(speech, pair.b, second=True)
+    a, b = _kind_name(speech, pair.a), _kind_name(speech, pair.b, second=True)
     method = (
         "t interval of the one declared pair"
         if pair.comparisons == 1

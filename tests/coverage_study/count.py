@@ -49,7 +49,7 @@ from tests.coverage_study.orders import (
 )
 from tests.coverage_study.sentences import count_sentences, false_means
 from tests.coverage_study.tally import Tally
-from tests.coverage_study.warnings import Told, count_warnings
+from tests.coverage_study.warned import Told, count_warnings
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -31,6 +31,7 @@ from kit.drain.within_phase import within_phase
 from kit.results import FrameMapping, Results
 from kit.runtime.elapsed import elapsed_fit
 from kit.runtime.group_tests import group_fits, group_pairs
+from kit.runtime.mean_shares import with_means
 from kit.runtime.replicate_pairs import replicate_pairs, run_effects
 from kit.runtime.replicates import replicate_models, replicates
 from kit.runtime.runtimes import runtime_tables
@@ -89,7 +90,7 @@ def analyse(session: Session, findings: tuple[Finding, ...], settings: Settings)
         projections=lambda: projections(session, settings, prepared=of.ready, simulated=of.drawn),
         energy=lambda: of.energies,
         parts=lambda: parts(session, settings, rows=of.halves),
-        replicates=lambda: replicates(session, of.runtimes[0], of.drains, settings),
+        replicates=lambda: of.means,
         extra=FrameMapping(_extra(of)),
     )
 
@@ -101,7 +102,7 @@ def _extra(of: _Shared) -> dict[str, Callable[[], pd.DataFrame]]:
         "claims": lambda: of.claims,
         "load_bearing": lambda: of.bearing.readings,
         "robust_claims": lambda: of.bearing.robust,
-        "replicate_models": lambda: replicate_models(session, of.runtimes[0], of.drains, settings),
+        "replicate_models": lambda: of.kinds,
         "replicate_pairs": lambda: replicate_pairs(session, of.runtimes[0], of.drains, settings),
         "run_effects": lambda: run_effects(session, of.runtimes[0], of.drains, settings),
         "survival": lambda: survival_curves(session, of.runtimes[0], settings),
@@ -129,13 +130,17 @@ def _extra(of: _Shared) -> dict[str, Callable[[], pd.DataFrame]]:
         "endurance_index": lambda: endurance_index(session, of.runtimes[0]),
         "group_fits": lambda: group_fits(session, of.runtimes[0]),
         "group_pairs": lambda: group_pairs(session, of.runtimes[0]),
-        "budgets": lambda: budgets(
-            session,
-            settings,
-            prepared=of.ready,
-            mixes=of.mixes,
-            found=of.stretches,
-            parts=of.halves,
+        "budgets": lambda: with_means(
+            budgets(
+                session,
+                settings,
+                prepared=of.ready,
+                mixes=of.mixes,
+                found=of.stretches,
+                parts=of.halves,
+            ),
+            of.means,
+            of.kinds,
         ),
         "agreements": lambda: agreements(
             session,
@@ -177,6 +182,14 @@ class _Shared:
     @cached_property
     def runtimes(self) -> tuple[pd.DataFrame, pd.DataFrame]:
         return runtime_tables(self.session, offs=self.ready.chains.off_times)
+
+    @cached_property
+    def means(self) -> pd.DataFrame:
+        return replicates(self.session, self.runtimes[0], self.drains, self.settings)
+
+    @cached_property
+    def kinds(self) -> pd.DataFrame:
+        return replicate_models(self.session, self.runtimes[0], self.drains, self.settings)
 
     @cached_property
     def known(self) -> tuple[Ground, ...]:

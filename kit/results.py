@@ -63,8 +63,9 @@ RESULT_COLUMNS: Mapping[str, tuple[str, ...]] = {
     ),
     # standard uncertainty (pp) that each source adds to one drain, and its share of u²
     "contributions": ("run", "phase", "device", "measurand", "source", "u_pp", "share"),
-    # the same for every other result. quantity: see kit.drain.shares.QUANTITIES; phase is empty
-    # for a runtime and for hours on a mix; u of the result, u_source of it from one source
+    # the same for every other result. quantity: see kit.drain.shares.QUANTITIES and, with run 0,
+    # kit.runtime.mean_shares.MEAN_QUANTITIES (of a kind: its name as device); phase is empty for
+    # a runtime and for hours on a mix; u of the result, u_source of it from one source
     "budgets": (
         "run", "phase", "part", "mix", "device", "quantity", "unit_symbol", "u", "source",
         "u_source", "share",

@@ -15,7 +15,8 @@ from kit.places import samples_folder
 from kit.read.record import read_record
 from kit.results import Results, Settings
 from kit.session import Assumptions, Device, Gauge
-from tests.helpers.builders import make_session
+from kit.show import tables
+from tests.helpers.builders import join_runs, make_session
 
 STATED = {
     "total_drain": ("standing", "total_drain_pp_u"),
@@ -75,6 +76,55 @@ def test_the_sources_of_every_result_add_up_to_its_stated_uncertainty(sample: st
         u = u[u > 0.0]
         found = whole.loc[f"{measurand}_rate"]
         assert found[u.index].to_numpy() == pytest.approx(u.to_numpy(), rel=1e-9)
+    for name, key, of_kind in (
+        ("replicates", "device", ""), ("replicate_models", "model", "_of_kind"),
+    ):  # fmt: skip
+        means = frame_of(results, name).dropna(subset="mean_u")
+        assert len(means) > 0 or sample != "replicates" or of_kind
+        for row in means[means["mean_u"] > 0.0].to_dict("records"):
+            phase = row["quantity"].partition(":")[2]
+            quantity = f"mean_{'drain' if phase else 'runtime'}{of_kind}"
+            assert whole[quantity, 0, phase, "", "", row[key]] == pytest.approx(row["mean_u"])
+
+
+def test_means_rest_on_runs_units_and_each_run() -> None:
+    """Two units side by side in two runs, windows of 2 min: 600 612, 610 626.
+
+    Unit means 605, 619: s = 9.899, u = 7. Run means 606, 618: u = 6. One window: 2/√12 = 0.577.
+    A unit: 600 and 610, s/√2 = 5; 612 and 626, 7.
+    """
+    devices = [Device(id=k, label=k, model="Limpet 10") for k in ("a", "b")]
+    minutes = {"a": (600, 610), "b": (612, 626)}
+    runs = [
+        make_session(
+            devices=devices, phases={"day": 1000}, start=None,
+            power_offs={k: {"last_on_min": m[r] - 1.0, "first_off_min": float(m[r])}
+                        for k, m in minutes.items()},
+        )
+        for r in range(2)
+    ]  # fmt: skip
+    results = analyse(join_runs(*runs), (), Settings(draws=0))
+    rows = results.extra["budgets"]
+
+    def of(quantity: str, device: str) -> dict[str, float]:
+        found = rows[(rows["quantity"] == quantity) & (rows["device"] == device)]
+        return dict(zip(found["source"], 60 * found["u_source"], strict=True))
+
+    assert of("mean_runtime_of_kind", "Limpet 10") == pytest.approx(
+        {"between_units": 7, "between_runs": 6, "each_run": 2 / 12**0.5}
+    )
+    for device, u in (("a", 5), ("b", 7)):
+        assert of("mean_runtime", device) == pytest.approx(
+            {"between_runs": u, "each_run": 2 / 12**0.5}
+        )
+    assert set(rows.loc[rows["quantity"].str.startswith("mean"), "run"]) == {0}
+    table = tables.shares(results)
+    assert table is not None
+    names = [column.name for column in table.columns]
+    # 36/(49 + 36 + 1/3) = 42 %; of the units 25/25.33 and 49/49.33: 99 % in the mean
+    between = next(row for row in table.rows if row[0] == "scatter between runs")
+    assert between[names.index("Mean runtime of a kind")] == "42"
+    assert between[names.index("Mean runtime")] == "99"
 
 
 def test_every_kind_of_result_of_a_full_day_has_a_budget(day: Results) -> None:

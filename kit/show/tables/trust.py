@@ -136,6 +136,10 @@ SHARE_COLUMNS = {
     "power_per_luminance": ("Power per luminance", "mW/cd"),
     "runtime": ("Runtime", "h"),
     "endurance_index": ("Endurance index", "1/W"),
+    "mean_runtime": ("Mean runtime", "h"),
+    "mean_drain": ("Mean drain", "pp"),
+    "mean_runtime_of_kind": ("Mean runtime of a kind", "h"),
+    "mean_drain_of_kind": ("Mean drain of a kind", "pp"),
 }
 
 

@@ -41,9 +41,11 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Asking",
+    "Ends",
     "changed_record",
     "misnoted_verdicts",
     "misread_verdicts",
+    "retimed_verdicts",
 ]
 
 _AT_ONCE = 256
@@ -146,15 +148,7 @@ def _misread(ready: Prepared, asking: Asking, doubts: Sequence[Doubt], settings:
     return np.concatenate(parts)
 
 
-def _read_again(ready: Prepared, asking: Asking, doubt: Doubt, settings: Settings) -> Ints:
-    """Return the verdicts on a run computed from the changed record, shape (conclusions,)."""
-    other = prepare(changed_record(ready.chains.session, doubt))
-    found = evidence(other, asking.run, settings)
-    said = verdicts(asking.asked, found.facts, found.open_pairs)
-    return np.concatenate([said, asking.mixes.of_record(other)])
-
-
-class _Ends(NamedTuple):
+class Ends(NamedTuple):
     """Doubts about times of power-offs, and the bounds that their devices then have (min)."""
 
     doubts: list[Doubt]
@@ -163,9 +157,44 @@ class _Ends(NamedTuple):
     verdicts: Ints
 
 
+def retimed_verdicts(
+    ready: Prepared, asking: Asking, doubts: Sequence[Doubt], settings: Settings
+) -> Ends:
+    """Return the verdicts for each doubt about the time of a reading, computed anew.
+
+    Parameters
+    ----------
+    ready, asking, doubts, settings
+        As for `misread_verdicts`. A time of its own makes those of other devices mean another
+        thing, so each is computed from the changed record.
+    """
+    others = [prepare(changed_record(ready.chains.session, doubt)) for doubt in doubts]
+    offs = [other.chains.off_times[asking.run] for other in others]
+    now = [_of_record(other, asking, settings) for other in others]
+    return Ends(
+        list(doubts),
+        np.array([o.low[d.device] for o, d in zip(offs, doubts, strict=True)], dtype=np.float64),
+        np.array([o.high[d.device] for o, d in zip(offs, doubts, strict=True)], dtype=np.float64),
+        np.array(now, dtype=np.int64).reshape(len(doubts), asking.places.size),
+    )
+
+
+def _of_record(other: Prepared, asking: Asking, settings: Settings) -> Ints:
+    """Return the verdicts on a run of a changed record, shape (conclusions,)."""
+    found = evidence(other, asking.run, settings)
+    said = verdicts(asking.asked, found.facts, found.open_pairs)
+    return np.concatenate([said, asking.mixes.of_record(other)])
+
+
+def _read_again(ready: Prepared, asking: Asking, doubt: Doubt, settings: Settings) -> Ints:
+    """Return the verdicts on a run computed from the changed record, shape (conclusions,)."""
+    other = prepare(changed_record(ready.chains.session, doubt))
+    return _of_record(other, asking, settings)
+
+
 def misnoted_verdicts(
     ready: Prepared, asking: Asking, doubts: Sequence[Doubt], settings: Settings
-) -> _Ends:
+) -> Ends:
     """Return the verdicts for each doubt about a power-off, computed anew, (doubts, claims).
 
     Parameters
@@ -176,11 +205,11 @@ def misnoted_verdicts(
     session, run = ready.chains.session, asking.run
     if not doubts:
         nothing = np.zeros(0)
-        return _Ends([], nothing, nothing, np.zeros((0, asking.places.size), dtype=np.int64))
+        return Ends([], nothing, nothing, np.zeros((0, asking.places.size), dtype=np.int64))
     noted = misnoted(session, run, [(d.device, d.column, d.slip.value) for d in doubts])
     device = np.array([d.device for d in doubts], dtype=np.int64)
     unit = run * len(ready.chains.devices) + device
     other = prepare(session, chains=misnoted_chains(ready.chains, unit, noted.low, noted.high))
     now = asking.altered(ready, other, settings, noted)
     kept = np.flatnonzero(noted.possible)
-    return _Ends([doubts[d] for d in kept.tolist()], noted.low[kept], noted.high[kept], now[kept])
+    return Ends([doubts[d] for d in kept.tolist()], noted.low[kept], noted.high[kept], now[kept])

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from kit.claims.misreadings import minute_slips, percentage_slips
+from kit.drain.last_seen import MINUTE
 from kit.drain.readings import observed
 from kit.session import columns_of
 
@@ -21,7 +22,10 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-__all__ = ["Doubt", "off_doubts", "reading_doubts", "stop_doubts", "swap_doubts"]
+__all__ = ["Doubt", "off_doubts", "reading_doubts", "seen_doubts", "stop_doubts", "swap_doubts"]
+
+_SEEN_ON = "last seen on"
+"""How a power-off is known where the last look at it was noted with it."""
 
 _OFF_COLUMNS = ("last_on_min", "first_off_min", "noted_min")
 
@@ -186,6 +190,44 @@ def _last_reading_min(session: Session, run: int) -> dict[str, float]:
     latest = np.full(n, -np.inf)
     np.maximum.at(latest, obs.unit[timed] % n, obs.t[timed])
     return {d.id: t for d, t in zip(session.devices, latest.tolist(), strict=True) if t > -np.inf}
+
+
+def seen_doubts(ready: Prepared, run: int) -> list[Doubt]:
+    """Return the doubts about the times of readings that bound a power-off from below.
+
+    Parameters
+    ----------
+    ready, run
+        As for `reading_doubts`. A reading without a time of its own is left out.
+    """
+    session, obs = ready.chains.session, ready.chains.observed
+    offs, number = ready.chains.off_times[run], session.runs[run]
+    past_hour = 0.0
+    if number.start is not None:
+        past_hour = number.start.minute + number.start.second / 60.0
+    noted = session.readings["t_min"].to_numpy(dtype=np.float64)
+    doubts = []
+    for k, (status, basis) in enumerate(zip(offs.status, offs.basis, strict=True)):
+        if status != "observed" or not basis.startswith("last ") or basis.startswith(_SEEN_ON):
+            continue
+        mine = np.flatnonzero(
+            (obs.unit == run * len(session.devices) + k) & (obs.t <= offs.high[k]) & (obs.row >= 0)
+        )
+        if not mine.size:
+            continue
+        t = obs.t[mine]
+        row = int(obs.row[mine[np.flatnonzero(t == t.max())[-1]]])
+        if noted[row] != noted[row]:
+            continue
+        before = t[t < t.max()]
+        slips = minute_slips(
+            float(noted[row]), start_minute=past_hour,
+            low=float(before.max(initial=0.0)), high=float(offs.high[k]) - MINUTE,
+        )  # fmt: skip
+        doubts += [
+            Doubt(run, "readings", row, "t_min", k, -1, float(noted[row]), slip) for slip in slips
+        ]
+    return doubts
 
 
 def off_doubts(session: Session, place: int, found: Evidence) -> list[Doubt]:

@@ -17,10 +17,11 @@ from kit.claims.doubted import (
     Asking,
     misnoted_verdicts,
     misread_verdicts,
+    retimed_verdicts,
 )
 from kit.claims.doubted_means import Overall
 from kit.claims.doubted_mixes import NONE_ON_MIX, OnMixes
-from kit.claims.doubts import off_doubts, reading_doubts, stop_doubts, swap_doubts
+from kit.claims.doubts import off_doubts, reading_doubts, seen_doubts, stop_doubts, swap_doubts
 from kit.claims.judge import grounds
 from kit.claims.misreadings import SLIP_WORDS, WEIGHTS
 from kit.claims.table import claims
@@ -166,11 +167,14 @@ def _ask_offs(
 ) -> None:
     """Ask a run, and the conclusions over all runs, of all doubts about its power-offs."""
     doubts = off_doubts(ready.chains.session, asking.run, asking.found)
-    ends = misnoted_verdicts(ready, asking, doubts, overall.settings)
-    search.add(ends.doubts, ends.verdicts, asking.places)
-    if not places.size or not ends.doubts:
-        return
-    search.add(ends.doubts, overall.of_times(ends.doubts, ends.low, ends.high), places)
+    seen = seen_doubts(ready, asking.run)
+    for ends in (
+        misnoted_verdicts(ready, asking, doubts, overall.settings),
+        retimed_verdicts(ready, asking, seen, overall.settings),
+    ):
+        search.add(ends.doubts, ends.verdicts, asking.places)
+        if places.size and ends.doubts:
+            search.add(ends.doubts, overall.of_times(ends.doubts, ends.low, ends.high), places)
 
 
 def _time(run: Run, minutes: float) -> str:
@@ -198,6 +202,8 @@ def _told(source: _Source, run: Run, doubt: Doubt) -> tuple[str, str, str, str, 
             return "still on", phase, "percentage at the stop", noted, instead
         return "reading", phase, str(source.point[doubt.row]), noted, instead
     noted, instead = _time(run, doubt.noted), _time(run, doubt.slip.value)
+    if doubt.column == "t_min":
+        return "time of a reading", phase, str(source.point[doubt.row]), noted, instead
     return "power-off", phase, _OFF_WORDS[doubt.column], noted, instead
 
 

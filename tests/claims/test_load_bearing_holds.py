@@ -9,7 +9,13 @@ import pytest
 
 from kit.claims import claims
 from kit.claims.conclusions import Conclusion, asked_of_run, printed
-from kit.claims.doubts import off_doubts, reading_doubts, stop_doubts, swap_doubts
+from kit.claims.doubts import (
+    off_doubts,
+    reading_doubts,
+    seen_doubts,
+    stop_doubts,
+    swap_doubts,
+)
 from kit.claims.evidence import evidence
 from kit.claims.judge import grounds
 from kit.claims.load_bearing import bearing
@@ -52,8 +58,31 @@ def minutes(run, text):
     return float((total - run.start.hour * 60 - run.start.minute) % 1440)
 
 
+def noted_only():
+    """Return a day on which nobody noted when a device was last seen on.
+
+    A is read at 138 and found off at 147, B read at the end of p2, 120, and found off at 130: by a
+    digital clock [138, 148) and [120, 131).
+    """
+    return make_session(
+        phases={"p1": 60, "p2": 60, "p3": 60}, devices=["A", "B"], start=None, assumptions=BARE,
+        readings={"A": [97, 52, 14], "B": [97, 53, 12]},
+        more_readings=[
+            {"device": "A", "phase": "p3", "point": "inside", "t_min": 138.0, "soc_pct": 4}
+        ],
+        power_offs={"A": 147.0, "B": 130.0},
+    )  # fmt: skip
+
+
 def changed_as_told(session, row):
     """Return the record with one number as a row of the list would have it."""
+    if row.what == "time of a reading":
+        run = next(r for r in session.runs if r.number == row.run)
+        frame = session.readings.copy()
+        at = frame.index[(frame["line"] == row.line) & (frame["device"] == row.device)]
+        assert len(at) == 1
+        frame.loc[at, "t_min"] = minutes(run, row.instead)
+        return replace(session, readings=frame)
     if row.what == "reading":
         frame = session.readings.copy()
         at = frame.index[(frame["line"] == row.line) & (frame["device"] == row.device)]
@@ -156,6 +185,7 @@ CASES = [
     pytest.param(lambda: a_day("early deaths", 21), id="early deaths"),
     pytest.param(lambda: a_day("ticks", 22), id="ticks"),
     pytest.param(lambda: a_day("replicates", 23), id="runs"),
+    pytest.param(noted_only, id="noted only"),
 ]
 
 
@@ -193,6 +223,7 @@ def test_no_slip_changes_what_is_called_robust(make):
             *off_doubts(session, run, ground.found),
             *stop_doubts(ready, run),
             *swap_doubts(ready, run, swaps),
+            *seen_doubts(ready, run),
         )
     ]
     rng = np.random.default_rng(2)
@@ -239,6 +270,24 @@ def test_the_sentences_asked_are_those_that_the_report_prints(name):
     asked = {table.said[place].statement for place in table.claims}
     others = {c.code for c in table.said if c.statement not in asked} - {"mix"}
     assert others <= {"longer_on_average", "longest_on_average", "lasts_longer"}
+
+
+def test_the_time_of_the_last_reading_can_bear_a_conclusion():
+    # A was read at 138, B off before 131: apart by 7 min. Read at 128, ten off, they share the
+    # minutes to 131: tied. B's reading at 120 bounds its power-off, too, but from the other side.
+    session = noted_only()
+    ready = prepare(session)
+    asked = {(d.device, d.noted) for d in seen_doubts(ready, 0)}
+    assert asked == {(0, 138.0), (1, 120.0)}
+    frame = bearing(session, SETTINGS).readings
+    times = frame[frame["what"] == "time of a reading"]
+    assert {(r.device, r.noted, r.instead, r.slip) for r in times.itertuples()} >= {
+        ("A", "2:18", "2:08", "ten off"),
+    }  # fmt: skip
+    longer = times[times["statement"] == "A outlasted B"]
+    assert {(r.verdict, r.verdict_if_misread) for r in longer.itertuples()} == {
+        ("supported", "tied"),
+    }  # fmt: skip
 
 
 def crossover_day():

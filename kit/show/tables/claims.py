@@ -45,9 +45,9 @@ SUBJECTS = {
 """What the sentences of each code are about."""
 ASKED = (
     "Asked of every sentence in the tables of sentences, and of who lasts longest on a mix, for "
-    "each percentage at the bounds of a phase, at a swap and at the stop, and each time of a "
-    "power-off: a number one or ten off, a digit taken for one that looks like it, two digits "
-    "exchanged, as far as what was noted before and after it allows."
+    "each percentage at the bounds of a phase, at a swap and at the stop, and each time that "
+    "bounds a power-off: a number one or ten off, a digit taken for one that looks like it, two "
+    "digits exchanged, as far as what was noted before and after it allows."
 )
 
 
@@ -162,7 +162,7 @@ def load_bearing(results: Results) -> Table | None:
         elif row.point:
             place = names.numbered(row.phase) if row.phase else ""
             of = "" if row.point == "inside" else "of "
-            where += f", {row.point}" + (f" {of}{place}" if row.what == "reading" else "")
+            where += f", {row.point}" + (f" {of}{place}" if row.what.endswith("reading") else "")
         proof = [f"line{NO_BREAK}{row.line}" if row.line > 0 else "", str(row.evidence)]
         verdict, instead = (VERDICTS.get(v, v) for v in (row.verdict, row.verdict_if_misread))
         rows.append(

@@ -22,8 +22,8 @@ QUICK = (
     "base", "survivors", "gaps by the clock", "replicates", "all equal", "all equal, gauge ±3",
     "unnoticed saver",
 )  # fmt: skip
-SESSIONS = 40
-"""Sessions of each quick world. Of the five with one run, a share of 97 % is known to 0.25 %."""
+SESSIONS = 80
+"""Sessions of each quick world. Of the five with one run, a share of 97 % is known to 0.2 %."""
 AS_STATED = "Intervals that hold, as stated:"
 CLOSED_ALONE = "Intervals that hold when the closed form is all there is"
 

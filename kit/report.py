@@ -336,6 +336,7 @@ def uncertainty(results: Results) -> Page:
         tables.budget(results),
         tables.contributions(results),
         tables.shares(results),
+        tables.mean_shares(results),
         tables.assumptions(results),
         tables.agreement(results),
         tables.agreements(results),

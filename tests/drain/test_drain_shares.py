@@ -118,7 +118,7 @@ def test_means_rest_on_runs_units_and_each_run() -> None:
             {"between_runs": u, "each_run": 2 / 12**0.5}
         )
     assert set(rows.loc[rows["quantity"].str.startswith("mean"), "run"]) == {0}
-    table = tables.shares(results)
+    table = tables.mean_shares(results)
     assert table is not None
     names = [column.name for column in table.columns]
     # 36/(49 + 36 + 1/3) = 42 %; of the units 25/25.33 and 49/49.33: 99 % in the mean

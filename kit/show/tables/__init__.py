@@ -31,6 +31,7 @@ from kit.show.tables.replicates import (
 )
 from kit.show.tables.runs import group_pairs, run_means, survival
 from kit.show.tables.runtime import energy, power, projections, runtime_pairs, runtimes
+from kit.show.tables.shares import mean_shares, shares
 from kit.show.tables.trust import (
     agreement,
     agreements,
@@ -40,7 +41,6 @@ from kit.show.tables.trust import (
     inputs,
     parameters,
     reference_list,
-    shares,
     versions,
 )
 from kit.show.tables.within import rate_by_level, reference_repeats, within_phase
@@ -66,6 +66,7 @@ __all__ = [
     "inputs",
     "interim",
     "load_bearing",
+    "mean_shares",
     "mixes",
     "parameters",
     "parts",

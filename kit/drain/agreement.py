@@ -6,7 +6,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
@@ -23,6 +23,7 @@ from kit.drain.split_phases import rows_of_parts
 from kit.drain.total_drain import total_drain
 from kit.drain.usage_mix import mix_hours
 from kit.frames import result_frame
+from kit.results import RESULT_COLUMNS
 from kit.stats.monte_carlo import agrees, tolerance
 
 if TYPE_CHECKING:
@@ -55,6 +56,9 @@ _CUT = "a drain cannot be below 0, so the distribution is cut off there"
 _FACTORS = "wider on purpose: factors are rounded up and a bounded error is taken as normal"
 _LOW_END = "only the low end is stated, since the rate may be next to nothing"
 _HARD = "wider on purpose: the bounds of a runtime hold always, not only with that probability"
+
+
+_TEXTS = ("phase", "part", "mix", "device", "measurand", "quantity", "unit_symbol", "why")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -112,6 +116,14 @@ def _drains(
     )
 
 
+def _nothing_drawn(name: Literal["agreement", "agreements"]) -> pd.DataFrame:
+    """Return a frame without rows."""
+    others = {"run": np.int64, "agrees": np.bool_, **dict.fromkeys(_TEXTS, object)}
+    return result_frame(
+        name, {c: np.empty(0, dtype=others.get(c, np.float64)) for c in RESULT_COLUMNS[name]}
+    )
+
+
 def agreement(
     session: Session,
     settings: Settings,
@@ -154,6 +166,8 @@ def agreement(
     >>> bool(row["agrees"]), row["why"]
     (True, '')
     """
+    if not simulated.draws:
+        return _nothing_drawn("agreement")
     ready = prepare(session) if prepared is None else prepared
     order = ready.chains.in_frame_order
     pair = [_drains(ready, simulated, settings.coverage, m)[0].columns() for m in MEASURANDS]
@@ -283,6 +297,8 @@ def agreements(
         were drawn. ``mc_u`` is NaN for hours whose rate is not known well enough for them to have
         a standard deviation; the tolerance is then from u of the closed form.
     """
+    if not simulated.draws:
+        return _nothing_drawn("agreements")
     ready = prepare(session) if prepared is None else prepared
     chains = ready.chains
     run, phase, device = frame_keys(chains)

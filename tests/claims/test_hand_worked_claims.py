@@ -6,7 +6,13 @@ import numpy as np
 import pytest
 
 from kit.claims.conclusions import printed
-from kit.claims.doubted import Asking, changed_record, misnoted_verdicts, misread_verdicts
+from kit.claims.doubted import (
+    Asking,
+    changed_record,
+    misnoted_verdicts,
+    misread_verdicts,
+    retimed_verdicts,
+)
 from kit.claims.doubted_mixes import OnMixes
 from kit.claims.doubts import Doubt
 from kit.claims.evidence import evidence
@@ -24,7 +30,7 @@ from kit.runtime.replicate_pairs import replicate_pairs
 from kit.runtime.runtimes import runtimes
 from kit.session import Assumptions, Device
 from kit.units import NO_BREAK
-from tests.helpers.builders import make_session, seen
+from tests.helpers.builders import BARE, make_session, seen
 from tests.helpers.claimed import day
 from tests.runtime.test_replicates import NO_DRAIN, runs_of
 
@@ -222,6 +228,28 @@ def test_misnoted_verdicts():
     assert found.high.tolist() == [309.0, 314.0, 305.0]
     said = [VERDICTS[v] for v in found.verdicts[:, places["outlasted"]]]
     assert said == [TIED, TIED, SUPPORTED]
+
+
+def test_retimed_verdicts():
+    # a read at 300 and off when noted at 310: between 300 and 311; b between 305 and 307. Which of
+    # them outlasted the other is open, also with a read at 299; read at 308, a outlasted b, and the
+    # sentence asked says the opposite, for the middle of b, 306, is after that of a, 305.5
+    inside = {"device": "a", "phase": "p1", "point": "inside", "soc_pct": 20.0, "t_min": 300.0}
+    session = make_session(
+        devices=["a", "b"], phases={"p1": 900}, start=None, assumptions=BARE,
+        more_readings=[inside], power_offs={"a": 310, "b": seen(305, 306)},
+    )  # fmt: skip
+    ready, asking, places = asked(session)
+    doubts = [
+        Doubt(0, "readings", 0, "t_min", 0, -1, 300.0, Slip(value, "one_off"))
+        for value in (299.0, 308.0)
+    ]
+    found = retimed_verdicts(ready, asking, doubts, Settings())
+    assert (found.doubts, found.low.tolist(), found.high.tolist()) == (
+        doubts, [299.0, 308.0], [311.0, 311.0],
+    )  # fmt: skip
+    said = [VERDICTS[v] for v in found.verdicts[:, places["outlasted"]]]
+    assert said == [TIED, NOT_SUPPORTED]
 
 
 def test_changed_record():

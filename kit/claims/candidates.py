@@ -244,10 +244,10 @@ def candidates(session: Session, evidence: Evidence) -> tuple[Claim, ...]:
     -------
     tuple of Claim
         Who lasted longest, overall and in each group; who outlasted whom; who drained least in
-        each phase, by the display and by the charge, and doing what was done more than once or in
-        a crossover; who led from when to when; who was tied
-        after a phase; who gained on the one before it in a phase. Of the pair declared beforehand
-        also who drained less in every phase and who was ahead after it.
+        each phase, and less than the one that drained most, by the display and by the charge; who
+        drained least doing what was done more than once or in a crossover; who led from when to
+        when; who looks tied after a phase; who gained in a phase on the one before it. Of the pair
+        declared beforehand also who drained less in every phase and who was ahead after it.
     """
     return (
         *_runtimes(session, evidence),

@@ -51,11 +51,6 @@ __all__ = [
 _AT_ONCE = 256
 """Alternatives that are computed together, so that a long record does not fill the memory."""
 
-_MIN_PER_H = 60.0
-
-MEANS, KINDS = "longer_on_average", "lasts_longer"
-"""Codes of the sentences that are not about one run alone."""
-
 
 class Asking(NamedTuple):
     """What is asked of one run: its place, its evidence, and the claims on it.
@@ -109,7 +104,7 @@ def changed_record(session: Session, doubt: Doubt) -> Session:
 def misread_verdicts(
     ready: Prepared, asking: Asking, doubts: Sequence[Doubt], settings: Settings
 ) -> Ints:
-    """Return the verdicts for each doubt about a percentage, computed anew, (doubts, claims).
+    """Return the verdicts for each doubt about a percentage, computed anew.
 
     Parameters
     ----------
@@ -121,6 +116,11 @@ def misread_verdicts(
         Of that run.
     settings
         The coverage probability.
+
+    Returns
+    -------
+    array
+        Shape (doubts, conclusions asked of the run). Positions in ``VERDICTS``.
     """
     found = [
         _misread(ready, asking, doubts[first : first + _AT_ONCE], settings)
@@ -149,7 +149,10 @@ def _misread(ready: Prepared, asking: Asking, doubts: Sequence[Doubt], settings:
 
 
 class Ends(NamedTuple):
-    """Doubts about times of power-offs, and the bounds that their devices then have (min)."""
+    """Doubts about times, the bounds of the power-offs of their devices then (min), and verdicts.
+
+    ``verdicts`` as from `misread_verdicts`.
+    """
 
     doubts: list[Doubt]
     low: Floats
@@ -195,7 +198,7 @@ def _read_again(ready: Prepared, asking: Asking, doubt: Doubt, settings: Setting
 def misnoted_verdicts(
     ready: Prepared, asking: Asking, doubts: Sequence[Doubt], settings: Settings
 ) -> Ends:
-    """Return the verdicts for each doubt about a power-off, computed anew, (doubts, claims).
+    """Return the verdicts for each doubt about a power-off, computed anew.
 
     Parameters
     ----------

@@ -46,9 +46,9 @@ def judged(session: Session, found: Evidence) -> tuple[Judged, ...]:
     Returns
     -------
     tuple of Judged
-        What a claim adds when it does not stand, or what follows from another, goes back to the
-        full list: a claim on charge that does not stand, a comparison of the least with the most
-        drained where the least stands out anyway, unless they were declared beforehand.
+        What adds nothing to the others goes back to the full list: a claim on charge that does not
+        stand; and, but for the pair declared beforehand, a comparison of two drains that does not
+        stand or follows from who drained least. Who gained on whom comes out of it where it stands.
     """
     claims = candidates(session, found)
     found_so = verdicts(Asked(claims), found.facts, found.open_pairs).tolist()

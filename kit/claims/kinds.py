@@ -74,7 +74,7 @@ class Kind:
     devices
         Positions of its units.
     mean_min
-        Runtime (min).
+        Runtime (min), of a battery of rated capacity as far as its health is known or taken.
     scatter, others
         What other units and other days would change in the runtime as it was seen, and other
         sources of uncertainty of it (min).

@@ -1,9 +1,10 @@
 """Load-bearing readings: which single number, if it was misread, would change a conclusion.
 
-Every percentage that stands for a phase boundary and every noted time of a power-off is put in
-question, with the slips that a tired reader makes, and each conclusion that the report prints is
-asked again for each of them. What would change one is listed, most dangerous first over all runs;
-the conclusions that none of them changes are named.
+Every percentage that stands for a phase boundary or was read at a swap, every noted time of a
+power-off and of a reading by which a device was last seen on is put in question, with the slips
+that a tired reader makes, and each conclusion that the report prints is asked again for each of
+them. What would change one is listed, most dangerous first over all runs; the conclusions that none
+of them changes are named.
 """
 
 from __future__ import annotations
@@ -268,10 +269,11 @@ def bearing(
     -----
     Asked is every claim that the report prints: on one run, on means over several runs, on kinds
     of device, and who lasts longest on each mix (the session's own keeps its weights). A
-    percentage may have been any neighbour, look-alike or exchange of digits between what was read
-    or seen before and after it, since a display does not rise; a noted time any such minute that
-    keeps the order of the notes. Danger = how likely the slip × how urgent the claim × (1 if it was
-    supported, else ½). Derived in docs/runtimes.md.
+    percentage may have been one or ten more or less, a look-alike or an exchange of digits between
+    what was read or seen before and after it, since a display does not rise; a noted time any such
+    minute that keeps the order of the notes. Danger = how likely the slip × how urgent the claim ×
+    (1 if it was supported, else ½; that no one lasts longest on a mix counts as open). Derived in
+    docs/runtimes.md.
     """
     ready = prepare(session) if prepared is None else prepared
     ground = grounds(ready, settings) if known is None else known

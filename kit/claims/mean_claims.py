@@ -192,7 +192,15 @@ def _words(pair: _Pair) -> str:
 
 
 def mean_verdicts(pairs: Iterable[Mapping[Any, Any]]) -> Iterator[tuple[str, str, str]]:
-    """Yield longer device, shorter one and verdict, for rows of `kit.runtime.replicate_pairs`."""
+    """Yield two devices and the verdict on the first having run longer on average than the second.
+
+    The first is the one that is ahead, as far as that is known: what is separated is supported.
+
+    Parameters
+    ----------
+    pairs
+        Rows of `kit.runtime.replicate_pairs` on runtimes.
+    """
     for row in pairs:
         ids = row["device_a"], row["device_b"]
         pair = _Pair.of(row, dict(zip(ids, ids, strict=True)))
@@ -344,8 +352,9 @@ def mean_rows(speech: Speech, pairs: pd.DataFrame) -> list[tuple[object, ...]]:
     Returns
     -------
     list
-        Who ran longest on average, of all and in each group; the declared pair; neighbours in the
-        order of means; then all other pairs, which do not open the report.
+        Who ran longest on average, of all and in each group; the declared pair; then the other
+        pairs by the order of means, as far as that is known. Of these only neighbours in that
+        order open the report.
     """
     records = pairs[pairs["quantity"] == RUNTIME].to_dict("records")
     others = sum("declared" not in row["flags"].split(";") for row in records)

@@ -43,7 +43,8 @@ SUPPORTED, NOT_SUPPORTED, TIED, CANNOT = "supported", "not_supported", "tied", "
 
 VERDICTS = (SUPPORTED, NOT_SUPPORTED, TIED, CANNOT)
 """``supported``: the record bears it out. ``not_supported``: the record says the opposite.
-``tied``: too close to call. ``cannot_be_said``: something needed was not seen."""
+``tied``: too close to call. ``cannot_be_said``: something needed was not seen; of means and of
+kinds of device also: so few runs, units and days do not show it."""
 
 
 class Need(NamedTuple):
@@ -83,6 +84,8 @@ class Claim(NamedTuple):
         Positions of the phases, −1: the whole run.
     measurand
         ``runtime``, ``displayed`` or ``true_charge``.
+    group
+        Name of the group that it is about, or of what was done; else empty.
     members
         Devices that the claim is about, for a group or for all.
     left_out

@@ -233,6 +233,9 @@ class Scenario:
         How often the row goes through the phases, each time from ``start_level_pct``.
     run_cv
         Relative standard deviation of every device's power from run to run.
+    day_cv
+        Relative standard deviation, from run to run, of what the day does to the power of all
+        devices alike.
     stop_min
         When the session is stopped (min); ``None`` = at the end of the last phase.
     conditions, assumptions, declared_comparison, mixes
@@ -250,6 +253,7 @@ class Scenario:
     timezone: str = ""
     runs: int = 1
     run_cv: float = 0.0
+    day_cv: float = 0.0
     stop_min: float | None = None
     conditions: Mapping[str, object] = field(default_factory=dict)
     assumptions: Assumptions | None = None

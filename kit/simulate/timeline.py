@@ -112,6 +112,7 @@ def run_truth(scenario: Scenario, number: int, rng: np.random.Generator) -> RunT
         t = t + length + phase.gap_after_min
     tracks: list[Track] = []
     turns: list[Turn] = []
+    today = 1.0 + scenario.day_cv * rng.standard_normal() if scenario.day_cv else 1.0
     for place, device in enumerate(scenario.devices):
         breaks: list[float] = []
         activities: list[str] = []
@@ -129,7 +130,7 @@ def run_truth(scenario: Scenario, number: int, rng: np.random.Generator) -> RunT
                 breaks.append(end)
                 activities.append(phase.gap_activity)
         factor = 1.0 + scenario.run_cv * rng.standard_normal() if scenario.run_cv else 1.0
-        power = [device.power_w[a] * factor for a in activities]
+        power = [device.power_w[a] * factor * today for a in activities]
         tracks.append(track(device, [*breaks, breaks[-1] + FOREVER_MIN], power))
     stop = _stop(scenario, ends[-1], tracks)
     ends[-1] = min(ends[-1], stop)

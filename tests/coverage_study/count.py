@@ -30,7 +30,7 @@ from kit.drain.standing import standing
 from kit.drain.usage_mix import usage_mixes
 from kit.results import Settings
 from kit.runtime.replicate_pairs import replicate_pairs
-from kit.runtime.replicates import replicates
+from kit.runtime.replicates import replicate_models, replicates
 from kit.runtime.runtimes import runtime_tables
 from kit.simulate import random_day, simulate_day
 from tests.coverage_study.intervals import (
@@ -41,6 +41,7 @@ from tests.coverage_study.intervals import (
     mean_runtimes,
     within,
 )
+from tests.coverage_study.kinds_world import count_kinds
 from tests.coverage_study.orders import (
     count_drain_claims,
     count_mix_ranks,
@@ -181,6 +182,7 @@ def count_session(
     tally.add("any false in session", false)
     if len(truth.runs) > 1:
         count_replicates(tally, replicates(session, times, found, SETTINGS), truth)
+        count_kinds(tally, replicate_models(session, times, found, SETTINGS), truth)
         over_runs = replicate_pairs(session, times, found, SETTINGS)
         tally.add("means false in session", false_means(over_runs, truth, mean_runtimes(truth)))
     if world.warns:

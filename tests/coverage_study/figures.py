@@ -60,6 +60,8 @@ INTERVALS = {
     "runtime": "runtime",
     "replicate runtime": "mean runtime",
     "replicate drain": "mean d",
+    "kind runtime": "kind, mean runtime",
+    "kind drain": "kind, mean d",
 }
 """Figure → heading."""
 

@@ -32,10 +32,12 @@ __all__ = [
     "count_intervals",
     "count_parts",
     "count_replicates",
+    "longer",
     "mean_runtimes",
     "of_measurand",
     "true_mix_hours",
     "within",
+    "without_scatter",
 ]
 
 EQUAL = 1e-6
@@ -212,7 +214,7 @@ def count_replicates(tally: Tally, found: pd.DataFrame, truth: Truth) -> None:
     run draws all powers of a device times 1 + cv·z, so drains have the mean without scatter, and
     runtimes, being T/(1 + cv·z), the mean T·(1 + cv² + 3 cv⁴ + …).
     """
-    quiet = simulate_day(_without_scatter(truth.scenario), np.random.default_rng(0))[0]
+    quiet = simulate_day(without_scatter(truth.scenario), np.random.default_rng(0))[0]
     off = mean_runtimes(truth)
     keys = zip(quiet.drains["phase"], quiet.drains["device"], strict=True)
     drains = dict(zip(keys, quiet.drains["shown_drain_pp"], strict=True))
@@ -231,14 +233,20 @@ def count_replicates(tally: Tally, found: pd.DataFrame, truth: Truth) -> None:
 
 def mean_runtimes(truth: Truth) -> dict[str, float]:
     """Return the mean runtime of every device over all runs that could have been (min)."""
-    cv = truth.scenario.run_cv
-    if not cv:
+    scenario = truth.scenario
+    if not (scenario.run_cv or scenario.day_cv):
         first = truth.runtimes[truth.runtimes["run"] == truth.runs[0].number]
         return dict(zip(first["device"], first["off_min"], strict=True))
-    quiet = simulate_day(_without_scatter(truth.scenario), np.random.default_rng(0))[0]
-    longer = 1.0 + cv**2 + 3.0 * cv**4
-    return dict(zip(quiet.runtimes["device"], quiet.runtimes["off_min"] * longer, strict=True))
+    quiet = simulate_day(without_scatter(truth.scenario), np.random.default_rng(0))[0]
+    factor = longer(scenario.run_cv) * longer(scenario.day_cv)
+    return dict(zip(quiet.runtimes["device"], quiet.runtimes["off_min"] * factor, strict=True))
 
 
-def _without_scatter(scenario: Scenario) -> Scenario:
-    return replace(scenario, runs=1, run_cv=0.0)
+def longer(cv: float) -> float:
+    """Return the mean of 1/(1 + cv·z), z standard normal, for small cv."""
+    return 1.0 + cv**2 + 3.0 * cv**4
+
+
+def without_scatter(scenario: Scenario) -> Scenario:
+    """Return one run of the scenario in which nothing differs from run to run."""
+    return replace(scenario, runs=1, run_cv=0.0, day_cv=0.0)

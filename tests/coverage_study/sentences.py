@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from tests.coverage_study.kinds_world import kind_runtimes
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
@@ -55,6 +57,7 @@ class _Facts:
         }
         self.activity = [p.activity for p in scenario.phases]
         self.parts = truth.parts
+        self.kinds = kind_runtimes(truth)
         level = cube("end_shown_pct")
         # who is off stands below all that are on, in the order of the power-offs
         on = self.off[:, None, :] > ends[:, :, None]
@@ -99,7 +102,8 @@ def _true(facts: _Facts, row: Any, means: Mapping[str, float]) -> bool:
     if row.device_b:
         others = [facts.devices.index(row.device_b)]
     if row.code in ("lasts_longer", "longer_on_average"):
-        return means[row.device_a] > means[row.device_b] + EQUAL
+        of = facts.kinds or means if row.code == "lasts_longer" else means
+        return of[row.device_a] > of[row.device_b] + EQUAL
     if row.code == "first_in_group" or row.group:
         others = [k for k in others if k <= len(facts.devices) // 2]
     if row.code == "longest_on_average":

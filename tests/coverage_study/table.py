@@ -162,7 +162,8 @@ cases is left out ({NO_CASES}), of power one of fewer than {ENOUGH_FOR_POWER}.
   which the device powered off; *r*: rate. *q*, *r_q*: the same for true charge. *total*:
   displayed drain since the start, after every phase. *hours*: projection from 100 % to 0, an
   "at least" included. *energy*, *power*: of a phase. *mean*: over runs, held against the mean of
-  all runs that could have been.
+  all runs that could have been; *kind, mean*: over units and runs, against that of all units of the
+  kind on all days that could have been.
 - *False in session*: sessions in which at least one statement of that kind is not true: that one
   device drained less in a phase (table rule), stood above another after a phase, or ran longer.
   Where devices are truly equal, every such statement is false.
@@ -186,7 +187,8 @@ cases is left out ({NO_CASES}), of power one of fewer than {ENOUGH_FOR_POWER}.
   between the two looks, a gauge's deviation within what is stated for it, what drained in a gap
   between nothing and the busiest rate; from a full charge the bound of three ways to round holds
   every time if all gauges round in the middle one, and with drains of a point or two nothing
-  but that bound counts; a mean over runs is never known better than one reading resolves; and of a
+  but that bound counts; a mean over runs is never known better than one reading resolves; what
+  units and what days add to the mean of a kind is expanded apart, each by its own t; and of a
   rate from changes of the display, the minute of a boundary moves drain and length alike, which is
   allowed for in each. ‡ above it without that excuse; what is so beyond chance stands at the end.
 """

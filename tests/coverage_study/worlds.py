@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from kit.session import Assumptions
 from kit.simulate import CHARGE_SHAPE, TruePhase, random_day
+from tests.coverage_study.kinds_world import KINDS
 from tests.coverage_study.outside import OUTSIDE
 from tests.coverage_study.partial import PARTIAL
 from tests.coverage_study.world import BASE, EXACT, World, operator
@@ -344,6 +345,7 @@ WORLDS: tuple[World, ...] = (
         draw=replace(BASE, saver_at_pct=20.0, saver_cut=0.25, rate_pp_per_h=(10.0, 15.0)),
         kind="priors",
     ),
+    *KINDS,
     *PARTIAL,
     *OUTSIDE,
 )

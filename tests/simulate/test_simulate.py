@@ -355,6 +355,15 @@ def test_runs_differ_by_the_scatter_stated():
     assert rate.std() == pytest.approx(0.5, abs=0.07)
 
 
+def test_a_day_does_the_same_to_all_devices():
+    scenario = day(tablet("a"), tablet("b", watts=6.0), runs=400, day_cv=0.05)
+    truth, _ = simulate(scenario)
+    drains = truth.drains[truth.drains.phase == "p1"]
+    a, b = (drains[drains.device == d].charge_drain_pp.to_numpy() for d in "ab")
+    assert a.std() / a.mean() == pytest.approx(0.05, abs=0.007)
+    assert b / a == pytest.approx(b[0] / a[0])
+
+
 @settings(max_examples=25, deadline=None)
 @given(
     watts=st.floats(1.0, 12.0),

@@ -163,7 +163,8 @@ def _margin(taken: Compared, comparisons: Ints, coverage: float) -> Floats:
     a, b = np.triu_indices(n, k=1)
 
     def both(values: Floats) -> Floats:
-        return np.asarray(values[..., a, :] + values[..., b, :])
+        # many times as fast as choosing by an index in the middle
+        return np.asarray(np.take(values, a, axis=-2) + np.take(values, b, axis=-2))
 
     found = np.full((*shape, n, n, phases), np.nan)
     found[..., a, b, :] = found[..., b, a, :] = table_margin(

@@ -168,8 +168,8 @@ def retimed_verdicts(
     Parameters
     ----------
     ready, asking, doubts, settings
-        As for `misread_verdicts`. A time of its own makes those of other devices mean another
-        thing, so each is computed from the changed record.
+        As for `misread_verdicts`. What the readings of other devices in the same round mean hangs
+        on the time of this one, so each doubt is computed from the changed record.
     """
     others = [prepare(changed_record(ready.chains.session, doubt)) for doubt in doubts]
     offs = [other.chains.off_times[asking.run] for other in others]

@@ -231,7 +231,17 @@ def seen_doubts(ready: Prepared, run: int) -> list[Doubt]:
 
 
 def off_doubts(session: Session, place: int, found: Evidence) -> list[Doubt]:
-    """Return the doubts about noted times of power-offs."""
+    """Return the doubts about noted times of power-offs.
+
+    Parameters
+    ----------
+    session
+        The record.
+    place
+        Position of the run, from 0.
+    found
+        Of that run, from `kit.claims.evidence.evidence`.
+    """
     offs, run = session.power_offs, session.runs[place]
     start = run.start
     last = _last_reading_min(session, place)

@@ -82,13 +82,14 @@ class RunWindows(NamedTuple):
 
 def _bounds(runtimes: pd.DataFrame) -> dict[str, tuple[Floats, Floats]]:
     """Return the bounds of the runtimes (h) of every device in its runs."""
-    found: dict[str, tuple[Floats, Floats]] = {}
-    for device, rows in runtimes[runtimes["runtime_h_low"].notna()].groupby("device", sort=False):
-        high = rows["runtime_h_high"].to_numpy(dtype=np.float64)
-        censored = rows["right_censored"].to_numpy(dtype=bool)
-        low = rows["runtime_h_low"].to_numpy(dtype=np.float64)
-        found[str(device)] = (low, np.where(censored, np.inf, high))
-    return found
+    low = runtimes["runtime_h_low"].to_numpy(dtype=np.float64)
+    censored = runtimes["right_censored"].to_numpy(dtype=bool)
+    high = np.where(censored, np.inf, runtimes["runtime_h_high"].to_numpy(dtype=np.float64))
+    rows: dict[str, list[int]] = {}
+    for row, (device, bound) in enumerate(zip(runtimes["device"].tolist(), low, strict=True)):
+        if bound == bound:
+            rows.setdefault(str(device), []).append(row)
+    return {device: (low[own], high[own]) for device, own in rows.items()}
 
 
 def run_windows(session: Session, runtimes: pd.DataFrame) -> list[RunWindows]:
@@ -158,7 +159,6 @@ def kind_windows(session: Session, runtimes: pd.DataFrame) -> list[RunWindows]:
     >>> found.name, (found.low * 60).round(3).tolist(), found.seen.tolist(), found.alike
     ('Whelk 10', [599.0, 699.0], [True, False], True)
     """
-    bounds = _bounds(runtimes)
     members: dict[tuple[Of, str], list[str]] = {}
     for device in session.devices:
         if device.model:
@@ -166,6 +166,9 @@ def kind_windows(session: Session, runtimes: pd.DataFrame) -> list[RunWindows]:
     for device in session.devices if is_replicated(session) else ():
         for group in device.groups:
             members.setdefault(("group", group), []).append(device.id)
+    if all(len(ids) < 2 for ids in members.values()):
+        return []
+    bounds = _bounds(runtimes)
     found = (_together(ids, bounds, of, name) for (of, name), ids in members.items())
     return [windows for windows in found if windows is not None]
 

@@ -15,8 +15,8 @@ from kit.claims.verdicts import SUPPORTED, VERDICTS
 from kit.claims.words import Speech
 from kit.drain.phases import prepare
 from kit.frames import frame_of_rows
-from kit.runtime.replicate_pairs import replicate_pairs
-from kit.runtime.replicates import is_replicated
+from kit.runtime.replicate_pairs import pairs_of
+from kit.runtime.replicates import is_replicated, runtime_quantity
 from kit.runtime.runtimes import runtime_tables
 
 if TYPE_CHECKING:
@@ -130,8 +130,9 @@ def _mean_rows(
     if not is_replicated(session):
         return []
     if pairs is None:
-        nothing = frame_of_rows("phase_drain", [])
-        pairs = replicate_pairs(session, runtimes, nothing, settings)
+        lasted = runtime_quantity(session, runtimes)
+        rows = list(pairs_of(lasted, session, settings.coverage))
+        pairs = frame_of_rows("replicate_pairs", rows)
     return mean_rows(speech, pairs)
 
 

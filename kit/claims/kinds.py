@@ -311,7 +311,7 @@ def _is_declared(session: Session, a: Kind, b: Kind) -> bool:
 
 
 def kind_pairs(
-    session: Session, runtimes: pd.DataFrame, settings: Settings
+    session: Session, runtimes: pd.DataFrame, settings: Settings, *, obs: Observed | None = None
 ) -> tuple[KindPair, ...]:
     """Return what may be said of every two kinds, longest first.
 
@@ -321,6 +321,8 @@ def kind_pairs(
         As for :func:`kinds`.
     settings
         ``coverage`` of all the statements together.
+    obs
+        From `kit.drain.readings.observed`, if the readings were taken apart already.
 
     Notes
     -----
@@ -330,7 +332,8 @@ def kind_pairs(
     each, 1.96 · 25.5 = 50 min for one chosen pair.
     """
     found = kinds(session, runtimes_seen(runtimes))
-    return compared_kinds(session, found, first_percentages(session, observed(session)), settings)
+    obs = observed(session) if obs is None else obs
+    return compared_kinds(session, found, first_percentages(session, obs), settings)
 
 
 def compared_kinds(

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from kit.claims.judge import Ground, Judged
     from kit.claims.verdicts import Claim
     from kit.drain.phases import Prepared
+    from kit.drain.readings import Observed
     from kit.results import Settings
     from kit.session import Session
 
@@ -136,10 +137,12 @@ def _mean_rows(
     return mean_rows(speech, pairs)
 
 
-def _kind_rows(speech: Speech, runtimes: pd.DataFrame, settings: Settings) -> list[Row]:
+def _kind_rows(
+    speech: Speech, runtimes: pd.DataFrame, obs: Observed, settings: Settings
+) -> list[Row]:
     """Return the rows on kinds of device."""
     session = speech.session
-    pairs = kind_pairs(session, runtimes, settings)
+    pairs = kind_pairs(session, runtimes, settings, obs=obs)
     order = list(dict.fromkeys(k.name for pair in pairs for k in (pair.a, pair.b)))
     near = {frozenset(two) for two in pairwise(order)}
     rows: list[Row] = []
@@ -213,5 +216,5 @@ def claims(
     always = _in_every_run(judged)
     for ground in judged:
         rows += _run_rows(speech, ground, always)
-    rows += _kind_rows(speech, lasted, settings)
+    rows += _kind_rows(speech, lasted, ready.chains.observed, settings)
     return frame_of_rows("claims", sorted(rows, key=lambda row: int(str(row[1]))))

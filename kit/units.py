@@ -32,7 +32,6 @@ __all__ = [
     "count",
     "duration",
     "estimate",
-    "expanded",
     "h_mm",
     "interval",
     "interval_decimals",
@@ -175,36 +174,6 @@ def with_u(value: float | None, u: float | None, unit: str = "") -> str:
         return MISSING
     places = u_decimals(u)
     return f"{quantity(value, unit, places)}, u{NO_BREAK}={NO_BREAK}{quantity(u, unit, places)}"
-
-
-def expanded(
-    value: float | None, u_expanded: float | None, unit: str, *, k: float, coverage: float
-) -> str:
-    """Return ``(12.00 ± 0.82) pp (k = 2, 95 %)``: U is never printed without k and coverage.
-
-    Parameters
-    ----------
-    value, u_expanded
-        Estimate and expanded uncertainty U = k·u, in ``unit``.
-    k, coverage
-        Coverage factor and coverage probability of U.
-
-    References
-    ----------
-    JCGM 100:2008 (GUM), 7.2.4: what a statement of U has to carry (from memory).
-
-    Examples
-    --------
-    >>> expanded(12.0, 0.8165, "pp", k=2, coverage=0.95).replace(NO_BREAK, " ")
-    '(12.00 ± 0.82) pp (k = 2, 95 %)'
-    """
-    if _absent(value) or _absent(u_expanded):
-        return MISSING
-    places = u_decimals(u_expanded)
-    body = f"({number(value, places)}{NO_BREAK}{PLUS_MINUS}{NO_BREAK}{number(u_expanded, places)})"
-    factor = number(k, 0 if float(k).is_integer() else 2)
-    factor = f"k{NO_BREAK}={NO_BREAK}{factor}"
-    return f"{body}{NO_BREAK}{unit} ({factor}, {percent(coverage)})"
 
 
 def interval_decimals(low: float, high: float) -> int:

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
     from datetime import datetime
 
-__all__ = ["clock", "h_min", "joined", "minutes", "number", "pct", "pp", "quoted", "signed"]
+__all__ = ["clock", "h_min", "joined", "minutes", "number", "pct", "pp", "quoted"]
 
 
 def number(value: float, decimals: int = 1) -> str:
@@ -25,18 +25,6 @@ def number(value: float, decimals: int = 1) -> str:
     """
     text = fixed(value, decimals)
     return text.rstrip("0").rstrip(".") if "." in text else text
-
-
-def signed(value: float, decimals: int = 1) -> str:
-    """Return ``value`` with its sign always shown.
-
-    Examples
-    --------
-    >>> signed(2.0), signed(-17)
-    ('+2', '−17')
-    """
-    text = number(value, decimals)
-    return text if text.startswith(MINUS) else f"+{text}"
 
 
 def pct(value: float) -> str:

@@ -78,9 +78,8 @@ class Chains:
         Shape (K,). Phase in which the device powered off, −1: in none.
     gone
         Shape (K,). First phase that it did not begin; P: began all.
-    off_h, off_u_h
-        Shape (K,). Middle of the power-off (h since the run's start) and u of the time from the
-        start of its phase; NaN: not observed.
+    off_u_h
+        Shape (K,). u of the time from the start of its phase to the power-off; NaN: not observed.
     off_pct
         Shape (K, 2). Bounds of the percentage shown at the power-off.
     exposure_h
@@ -119,7 +118,6 @@ class Chains:
     offset_variance: Floats
     death: Ints
     gone: Ints
-    off_h: Floats
     off_u_h: Floats
     off_pct: Floats
     off_times: tuple[OffTimes, ...]
@@ -402,7 +400,6 @@ def build_chains(session: Session) -> Chains:
         offset_variance=np.array([r[1] for r in rounding], dtype=np.float64)[unit_device],
         death=ends.death,
         gone=ends.gone,
-        off_h=ends.middle / 60.0,
         off_u_h=np.hypot(ends.u, _at(unplaced.shift_u, ends.death)) / 60.0,
         off_pct=off_percentages(session.assumptions.off_pct_max, seen, busiest),
         off_times=offs,

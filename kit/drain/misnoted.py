@@ -187,7 +187,6 @@ def misnoted_chains(chains: Chains, unit: Ints, low: Floats, high: Floats) -> Ch
             "observations": Observations(**taken),
             "death": ends.death,
             "gone": ends.gone,
-            "off_h": ends.middle / 60.0,
             "off_u_h": np.hypot(ends.u, moved) / 60.0,
             "off_pct": off_percentages(session.assumptions.off_pct_max, seen, chains.busiest[unit]),
             "exposure_h": np.where(dying, (ends.middle[:, None] - start[unit]) / 60.0, length),

@@ -7,7 +7,6 @@ the lowest of the lines, so it changes at a few crossings only.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import combinations
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -31,11 +30,7 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-__all__ = ["SWITCH_COLUMNS", "mix_shifts", "winners"]
-
-SWITCH_COLUMNS = (
-    "run", "activity_a", "activity_b", "weight_a_from", "weight_a_to", "device", "supported",
-)  # fmt: skip
+__all__ = ["mix_shifts"]
 
 
 def _envelope(at_0: Floats, at_1: Floats) -> list[tuple[float, float, int]]:
@@ -128,66 +123,6 @@ def _hold(
     ]
 
 
-def winners(
-    session: Session, settings: Settings, *, prepared: Prepared | None = None
-) -> pd.DataFrame:
-    """Return which device lasts longest on every mix of two activities.
-
-    Parameters
-    ----------
-    session
-        A record that passed its checks.
-    settings
-        The coverage probability.
-    prepared
-        From `kit.drain.phases.prepare`, if it was made already.
-
-    Returns
-    -------
-    DataFrame
-        Columns `SWITCH_COLUMNS`: for each pair of activities the ranges of the weight of a
-        (b has the rest) and the device with the lowest estimated rate there. ``supported``:
-        in the middle of the range its lead over every other device holds by the table rule.
-        Only devices with both activities take part.
-
-    Examples
-    --------
-    a drains 5 pp/h idle and 20 in a game, b 8 and 15: on a mix with the share w of idle 20 − 15w
-    and 15 − 7w, alike at w = 5/8. Below that b is ahead, in the middle (w = 5/16) by 2.5 pp/h where
-    1.375 can hide in the readings; above it a, in the middle by 1.5 where it takes 1.625:
-
-    >>> from kit.results import Settings
-    >>> from kit.session import Device, Gauge
-    >>> from tests.helpers.builders import BARE, make_session
-    >>> units = [Device(id=d, label=d, gauge=Gauge(counts="energy")) for d in "ab"]
-    >>> s = make_session(devices=units, phases={"idle": 60, "game": 60}, assumptions=BARE,
-    ...                  readings={"a": [95, 90, 70], "b": [95, 87, 72]})
-    >>> rows = winners(s, Settings())
-    >>> rows[["weight_a_from", "weight_a_to", "device", "supported"]].values.tolist()
-    [[0.0, 0.625, 'b', True], [0.625, 1.0, 'a', False]]
-    """
-    import pandas as pd
-
-    ready = prepare(session) if prepared is None else prepared
-    stretches = segments(ready, ready.chains.observed)
-    names = [a for a in dict.fromkeys(stretches.activity.T.ravel().tolist()) if a]
-    alone = several_mixes(ready, [{a: 1.0} for a in names], found=stretches).rate if names else ()
-    single = dict(zip(names, alone, strict=True))
-    keys, ranges = [], []
-    for r, run in enumerate(ready.chains.runs):
-        for a, b in combinations(names, 2):
-            blend = _Blend(rest={b: 1.0}, more={a: 1.0})
-            for one in _ranges(ready, blend, r, (single[b], single[a])):
-                keys.append((run, a, b))
-                ranges.append(one)
-    holds = _hold(ready, stretches, ranges, settings.coverage)
-    rows = [
-        (*key, one.low, one.high, ready.chains.devices[one.lead], held)
-        for key, one, held in zip(keys, ranges, holds, strict=True)
-    ]
-    return pd.DataFrame(rows, columns=list(SWITCH_COLUMNS))
-
-
 def mix_shifts(
     session: Session,
     settings: Settings,
@@ -208,9 +143,10 @@ def mix_shifts(
     DataFrame
         Columns ``kit.results.RESULT_COLUMNS["mix_shifts"]``: for each mix and each activity in
         it (``share``: what it has in the mix) the ranges of its share of time, the others keeping
-        their proportions, and the device with the lowest estimated rate there. ``supported`` as
-        for `winners`. A mix of two activities has ranges of its first one only; the
-        session's own mix is left out where there are others.
+        their proportions, and the device with the lowest estimated rate there. ``supported``:
+        in the middle of the range its lead over every other device holds by the table rule. Only
+        devices with all activities of the mix take part. A mix of two activities has ranges of
+        its first one only; the session's own mix is left out where there are others.
 
     Notes
     -----
@@ -219,8 +155,10 @@ def mix_shifts(
 
     Examples
     --------
-    As for `winners`; the mix has 3 parts of idle and 1 of game, and where it stands, at ¾, a is
-    ahead:
+    a drains 5 pp/h idle and 20 in a game, b 8 and 15: on a mix with the share w of idle 20 − 15w
+    and 15 − 7w, alike at w = 5/8. Below that b is ahead, in the middle (w = 5/16) by 2.5 pp/h where
+    1.375 can hide in the readings; above it a, in the middle by 1.5 where it takes 1.625. The mix
+    has 3 parts of idle and 1 of game, and stands at ¾:
 
     >>> from kit.results import Settings
     >>> from kit.session import Device, Gauge
@@ -229,8 +167,10 @@ def mix_shifts(
     >>> s = make_session(devices=units, phases={"idle": 60, "game": 60}, assumptions=BARE,
     ...                  readings={"a": [95, 90, 70], "b": [95, 87, 72]})
     >>> rows = mix_shifts(s, Settings(), mixes={"day": {"idle": 3, "game": 1}})
-    >>> rows[["activity", "share", "share_from", "share_to", "device"]].round(3).values.tolist()
-    [['idle', 0.75, 0.0, 0.625, 'b'], ['idle', 0.75, 0.625, 1.0, 'a']]
+    >>> rows[["activity", "share"]].drop_duplicates().values.tolist()
+    [['idle', 0.75]]
+    >>> rows[["share_from", "share_to", "device", "supported"]].round(3).values.tolist()
+    [[0.0, 0.625, 'b', True], [0.625, 1.0, 'a', False]]
     """
     ready = prepare(session) if prepared is None else prepared
     stretches = segments(ready, ready.chains.observed) if found is None else found

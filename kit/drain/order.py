@@ -9,7 +9,7 @@ cannot be ranked, is left out of the comparison.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -32,11 +32,8 @@ if TYPE_CHECKING:
 
 __all__ = ["drain_pairs"]
 
-Verdict = Literal["a", "b", "tie", "not_compared"]
-"""Which of the two drained less (``a`` or ``b``)."""
-
-
 _VERDICTS = np.array(["tie", "a", "b", "not_compared"], dtype=object)
+"""Which of the two drained less (``a`` or ``b``)."""
 
 
 def _verdicts(difference: Floats, margin: Floats, compared: Bools) -> NDArray[np.object_]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -51,10 +51,6 @@ __all__ = [
     "phase_status",
     "prepare",
     "reached",
-]
-
-Status = Literal[
-    "measured", "died", "not_reached", "no_reading", "saturated", "split", "unknown_length"
 ]
 
 MEASURANDS: tuple[Measurand, Measurand] = ("displayed", "true_charge")

@@ -11,7 +11,7 @@ from kit.stats.uncertainty import u_rectangular
 if TYPE_CHECKING:
     from kit.session import Device
 
-__all__ = ["NOT_RATED", "RatedEnergy", "rated_energy", "remaining_percentage", "watt_hours"]
+__all__ = ["NOT_RATED", "RatedEnergy", "rated_energy", "watt_hours"]
 
 DEFAULT_TOLERANCE_PCT = 3.0
 """Half-width taken for a rated energy whose tolerance is not recorded (assumption, no source)."""
@@ -40,25 +40,6 @@ def watt_hours(capacity_mah: float, voltage_v: float) -> float:
     48.84
     """
     return round(capacity_mah * voltage_v / 1000.0, 9)
-
-
-def remaining_percentage(remaining: float, last_full: float) -> float:
-    """Return remaining capacity ÷ last full charge capacity × 100 (%), not rounded.
-
-    The formula fixes no rounding, which is why the offset of a display is unknown.
-
-    References
-    ----------
-    ACPI Specification, "Battery Gas Gauge" (3.9.3), as quoted by secondary sources.
-
-    Examples
-    --------
-    28 730 mWh of 58 730 mWh; of the design capacity, 56 160 mWh, it would be 51.16 %:
-
-    >>> round(remaining_percentage(28730, 58730), 2)
-    48.92
-    """
-    return remaining / last_full * 100.0
 
 
 @dataclass(frozen=True, kw_only=True)

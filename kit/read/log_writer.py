@@ -35,7 +35,6 @@ TimedRow = tuple[float, Row]
 
 MINUTE = 1.0
 SECOND = 1 / 60
-DAY_MIN = 1440.0
 READING_RANK = 1
 """Place of readings among the kinds of rows at one time; see `_rows`."""
 

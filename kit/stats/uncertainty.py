@@ -275,10 +275,6 @@ class Resolution:
         apart = self.bound < _SPREAD_OVER * self.common_bound
         return np.asarray(np.where(apart, np.maximum(even, worst), even) + _floats(bound))
 
-    def worst_half_width(self, coverage: float) -> Floats:
-        """Return the half-width when the roundings are the worst that they can be (pp)."""
-        return self.half_widths(coverage)[1]
-
     def _convolved(self, other: Floats, coverage: float) -> Floats:
         """Return the half-width of one or two rounding errors and a normal one; 0 for others."""
         with np.errstate(divide="ignore", invalid="ignore"):

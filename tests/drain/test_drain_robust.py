@@ -10,7 +10,7 @@ import pytest
 from kit.drain.agreement import agreement, agreements
 from kit.drain.budget import budget, contributions
 from kit.drain.energy import energy
-from kit.drain.mix_winners import winners
+from kit.drain.mix_winners import mix_shifts
 from kit.drain.order import drain_pairs
 from kit.drain.phases import phase_drain, prepare
 from kit.drain.projections import projections
@@ -82,4 +82,4 @@ def test_damaged_records(name):
         mix = {"all": dict.fromkeys([p.activity for p in s.phases if p.activity], 1.0)}
         if mix["all"]:
             usage_mixes(s, settings, prepared=ready, mixes=mix)
-            winners(s, settings, prepared=ready)
+            mix_shifts(s, settings, prepared=ready, mixes=mix)

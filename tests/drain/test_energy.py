@@ -11,7 +11,6 @@ from kit.drain.rated_energy import (
     DEFAULT_TOLERANCE_PCT,
     HEALTH_UNKNOWN,
     rated_energy,
-    remaining_percentage,
     watt_hours,
 )
 from kit.results import RESULT_COLUMNS, Settings
@@ -147,17 +146,6 @@ def test_watt_hours(mah, volt, wh):
     """11.1 V × 4.4 Ah: 48.8 Wh on a trade page, 48.84 from memory; 22.2 Wh: a dangerous-goods
     advisers' page; 27 Wh: a trade page."""
     assert watt_hours(mah, volt) == pytest.approx(wh)
-
-
-def test_remaining_percentage_of_the_firmware_standard():
-    """Remaining ÷ last full charge × 100; the formula fixes no rounding.
-
-    28 730 of 58 730 mWh (a public listing): 48.92 %; of the design capacity, 56 160: 51.16 %.
-    """
-    assert remaining_percentage(28730, 58730) == pytest.approx(48.92, abs=0.005)
-    assert remaining_percentage(28730, 56160) == pytest.approx(51.16, abs=0.005)
-    exact = remaining_percentage(476, 1000)
-    assert (int(exact), round(exact), -int(-exact // 1)) == (47, 48, 48)
 
 
 def test_endurance_index_formula():

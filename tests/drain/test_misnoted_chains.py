@@ -60,7 +60,7 @@ def test_all_that_follows_is_that_of_a_changed_record(world, seed):
         changed = with_off(session, names[k], column, value)
         again = prepare(changed)
         moved += int(again.chains.death[k] != ready.chains.death[k])
-        for name in ("death", "gone", "off_h", "off_u_h", "off_pct", "exposure_h"):
+        for name in ("death", "gone", "off_u_h", "off_pct", "exposure_h"):
             np.testing.assert_array_equal(
                 getattr(chains, name)[d], getattr(again.chains, name)[k], name
             )

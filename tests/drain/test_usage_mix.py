@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from kit.drain.mix_rates import lower_rates, mix_rates
-from kit.drain.mix_winners import SWITCH_COLUMNS, _envelope, winners
+from kit.drain.mix_winners import _envelope, mix_shifts
 from kit.drain.phases import prepare
 from kit.drain.usage_mix import usage_mixes
 from kit.results import RESULT_COLUMNS, Settings
@@ -254,18 +254,19 @@ def test_gaps_of_both_devices_stand_between_them(last, tied):
 def test_winner_changes_with_the_weight():
     """a: 4 and 20 pp/h, b: 8 and 12: equal where 4w + 20(1 − w) = 8w + 12(1 − w), w = 2/3."""
     s = session({"a": [95, 91, 71], "b": [95, 87, 75]})
-    frame = winners(s, Settings())
-    assert tuple(frame.columns) == SWITCH_COLUMNS
+    frame = mix_shifts(s, Settings(), mixes=HALF)
+    assert tuple(frame.columns) == RESULT_COLUMNS["mix_shifts"]
+    assert frame["activity"].tolist() == ["idle", "idle"]
     assert frame["device"].tolist() == ["b", "a"]
-    assert frame["weight_a_from"].tolist() == [0.0, pytest.approx(2 / 3)]
-    assert frame["weight_a_to"].tolist() == [pytest.approx(2 / 3), 1.0]
+    assert frame["share_from"].tolist() == [0.0, pytest.approx(2 / 3)]
+    assert frame["share_to"].tolist() == [pytest.approx(2 / 3), 1.0]
     # in the middle of a's range (w = 5/6) a leads by 2 pp/h, beyond the margin of 1.33
     assert frame["supported"].tolist() == [True, True]
 
 
 def test_winner_of_equal_devices_is_not_supported():
     s = session({"a": [95, 91, 71], "b": [95, 90, 71]})
-    assert not winners(s, Settings())["supported"].any()
+    assert not mix_shifts(s, Settings(), mixes=HALF)["supported"].any()
 
 
 def test_envelope_of_three_lines_and_of_ties():

@@ -43,12 +43,6 @@ def test_a_value_is_rounded_to_the_place_of_its_uncertainty() -> None:
     assert plain(units.with_u(32.4682, 0.6852, "pp/h")) == "32.47 pp/h, u = 0.69 pp/h"
 
 
-def test_an_expanded_uncertainty_never_stands_without_k_and_coverage() -> None:
-    # 1.80 ± 0.16 W: u = 0.078, U = 2 × 0.078 = 0.156
-    text = plain(units.expanded(1.8, 0.156, "W", k=2.0, coverage=0.95))
-    assert text == "(1.80 ± 0.16) W (k = 2, 95 %)"
-
-
 def test_signs_are_true_minus_signs() -> None:
     assert units.number(-3.14159, 2) == f"{MINUS}3.14"
     assert units.signed(-3.14159, 2) == f"{MINUS}3.14"
@@ -66,7 +60,6 @@ def test_a_missing_value_is_a_dash(value: float | None) -> None:
     assert units.number(value, 1) == units.MISSING
     assert units.quantity(value, "pp") == units.MISSING
     assert units.with_u(value, 1.0, "pp") == units.MISSING
-    assert units.expanded(1.0, value, "pp", k=2, coverage=0.95) == units.MISSING
     assert units.h_mm(value) == units.MISSING
     assert units.duration(value) == units.MISSING
 

@@ -13,7 +13,6 @@ import pytest
 
 from kit.drain.endurance_index import endurance_index_class, endurance_index_formula
 from kit.drain.energy import energy
-from kit.drain.rated_energy import remaining_percentage
 from kit.results import Settings
 from kit.session import Assumptions, Device, Gauge
 from kit.simulate import TrueDevice, TrueGauge, track
@@ -32,13 +31,10 @@ def test_percentage_is_of_the_last_full_charge(rounding, shown):
     simulated device that holds 58.73 Wh when full and has drawn 3 W for ten hours, 30 Wh, has
     28.73 Wh left and shows that.
     """
-    level = remaining_percentage(LEFT_MWH, LAST_FULL_MWH)
-    assert level == pytest.approx(48.92, abs=0.005)
-    assert remaining_percentage(LEFT_MWH, DESIGN_MWH) == pytest.approx(51.16, abs=0.005)
     gauge = TrueGauge(rounding=rounding)
     device = TrueDevice(id="a", capacity_wh=LAST_FULL_MWH / 1000.0, power_w={}, gauge=gauge)
     found = track(device, [0, 600], [3.0])
-    assert float(found.energy_pct(600.0)) == pytest.approx(level)
+    assert float(found.energy_pct(600.0)) == pytest.approx(48.92, abs=0.005)
     assert float(found.display(600.0)) == shown
 
 

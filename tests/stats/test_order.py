@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 
 from kit.stats.order import (
     least_lead,
-    order_arrows,
     p_longer,
     p_longest,
     pair_verdict,
@@ -76,7 +75,6 @@ def test_ranks_of_a_survivor_two_too_close_and_an_early_death():
     assert best.tolist() == [1, 2, 2, 4]
     assert worst.tolist() == [1, 3, 3, 4]
     assert tie_letters(above) == ("a", "b", "b", "c")
-    assert set(order_arrows(above)) == {(0, 1), (0, 2), (1, 3), (2, 3)}
 
 
 def test_seen_on_and_seen_off_in_the_same_walk_is_probable():
@@ -220,13 +218,6 @@ def test_more_groups_than_letters_still_differ():
     letters = tie_letters(above)
     assert len(set(letters)) == n
     assert (letters[0], letters[51], letters[52]) == ("a", "Z", "(53)")
-
-
-def test_arrow_over_two_steps_is_left_out():
-    above = np.zeros((4, 4), dtype=bool)
-    for i, j in [(0, 1), (1, 2), (2, 3), (0, 3)]:
-        above[i, j] = True
-    assert order_arrows(above) == ((0, 1), (1, 2), (2, 3))
 
 
 # --- naive rules on simulated days ---------------------------------------------------------

@@ -1,4 +1,4 @@
-"""Ranks and arrows of items of which some pairs are claimed."""
+"""Ranks of items of which some pairs are claimed."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import numpy as np
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["order_arrows", "rank_intervals"]
+__all__ = ["rank_intervals"]
 
 
 def rank_intervals(above: ArrayLike) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
@@ -39,34 +39,3 @@ def rank_intervals(above: ArrayLike) -> tuple[NDArray[np.int64], NDArray[np.int6
     best = 1 + matrix.sum(axis=0)
     worst = matrix.shape[0] - matrix.sum(axis=1)
     return best.astype(np.int64), worst.astype(np.int64)
-
-
-def order_arrows(above: ArrayLike) -> tuple[tuple[int, int], ...]:
-    """Return the claimed pairs that do not follow from other claimed pairs (a Hasse diagram).
-
-    Parameters
-    ----------
-    above
-        Shape (n, n), bool, without cycles.
-
-    Returns
-    -------
-    tuple of (int, int)
-        Pairs (ahead, behind), by index.
-
-    Examples
-    --------
-    0 ahead of 1 ahead of 2: the arrow 0 → 2 follows from the two others.
-
-    >>> above = np.zeros((3, 3), dtype=bool)
-    >>> above[0, 1] = above[1, 2] = above[0, 2] = True
-    >>> order_arrows(above)
-    ((0, 1), (1, 2))
-    """
-    matrix = np.asarray(above, dtype=bool)
-    steps = matrix.astype(np.int64)
-    reach = implied = (steps @ steps) > 0
-    for _ in range(matrix.shape[0]):
-        reach = (reach.astype(np.int64) @ steps) > 0
-        implied = implied | reach
-    return tuple((int(i), int(j)) for i, j in np.argwhere(matrix & ~implied))

@@ -19,8 +19,13 @@ if TYPE_CHECKING:
 
 __all__ = ["WORLDS", "split_day"]
 
-GAUGE = tuple(f"true_charge {name}" for name in ("first", "other", "died", "rate", "rate died"))
-"""The gauge's deviation is taken for normal with the stated half-width at √3 u: a bound."""
+GAUGE = (
+    *(f"true_charge {name}" for name in ("first", "other", "died", "rate", "rate died")),
+    "hours",
+    "mix",
+)
+"""The gauge's deviation is taken for normal with the stated half-width at √3 u: a bound, also for
+what is calculated from true charge."""
 GAP = (
     *(
         f"{measurand} {name}"

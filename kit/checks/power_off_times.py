@@ -11,7 +11,7 @@ from kit.checks.observations import END
 from kit.checks.power_off_doubt import at_power_off
 from kit.checks.rule import DERIVED, Doubt, rule
 from kit.checks.text import joined, minutes, pct, quoted
-from kit.drain.off_times import clock_margins
+from kit.drain.off_record import clock_margins
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -9,7 +9,8 @@ import numpy as np
 
 from kit.drain.chain_levels import LastLevel, off_percentages
 from kit.drain.chains import Chains, ends_of
-from kit.drain.off_times import bounds_of, compared_bounds, lead_roundings, off_record
+from kit.drain.off_record import bounds_of, off_record
+from kit.drain.off_times import compared_bounds, lead_roundings
 from kit.drain.readings import Observations
 from kit.read.phase_times import phase_times, unplaced_gaps
 
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from kit.drain.off_times import OffNote
+    from kit.drain.off_record import OffNote
     from kit.drain.readings import Observed
     from kit.session import Session
 

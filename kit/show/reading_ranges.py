@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from kit.drain.gauge import step_of
-from kit.drain.off_times import clock_margins
+from kit.drain.off_record import clock_margins
 from kit.drain.readings import FULL_PCT, observed
 from kit.show.tables.cells import of_run, rows_of
 

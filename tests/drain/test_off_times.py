@@ -8,7 +8,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from kit.drain.off_times import clock_margins, off_times
+from kit.drain.off_record import clock_margins
+from kit.drain.off_times import off_times
 from kit.session import Assumptions, Device
 from tests.helpers.builders import join_runs, make_session
 

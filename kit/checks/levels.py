@@ -8,6 +8,7 @@ import numpy as np
 
 from kit.checks.rule import DERIVED, Doubt, rule
 from kit.checks.text import joined, minutes, number, pct, pp, quoted
+from kit.drain.gauge import FULL_PCT
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -28,8 +29,6 @@ STEP_PP = 1.0
 
 LISTED_RISES = 3
 """More rises of one device than this are told as one finding with their number."""
-
-FULL_PCT = 100.0
 
 SHORT_START_PP = 5.0
 """A start this far below full shortens the runtime by as many per cent: a caution."""

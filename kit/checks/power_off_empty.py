@@ -9,6 +9,7 @@ import numpy as np
 from kit.checks.power_off_doubt import at_power_off
 from kit.checks.rule import DERIVED, Doubt, rule
 from kit.checks.text import h_min, minutes, number, pct
+from kit.drain.gauge import FULL_PCT
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -19,8 +20,6 @@ __all__ = ["RULES"]
 
 LEFT_PP = 3.0
 """Charge left at a power-off (%) that neither rounding nor timing explains."""
-
-FULL_PCT = 100.0
 
 FAR_PCT = 10.0
 """Left at power-off above this (%), nobody would call the battery empty."""

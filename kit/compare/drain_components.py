@@ -17,7 +17,7 @@ import numpy as np
 from kit.compare.components import finished
 from kit.compare.conditions import lengths
 from kit.compare.matching import match_phases, why_unusable
-from kit.drain.gauge import step_of
+from kit.drain.gauge import FULL_PCT, step_of
 from kit.drain.phases import phase_drain
 from kit.results import Settings
 from kit.stats.scatter import additive_fit
@@ -37,7 +37,6 @@ if TYPE_CHECKING:
 
 __all__ = ["drain_components_of"]
 
-FULL_PCT = 100.0
 ALLOWED = frozenset({"protocol"})
 """What may differ between two occasions: other phases of the day say nothing of a matched one."""
 

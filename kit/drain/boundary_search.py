@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from kit.drain.gauge import FULL_PCT
 from kit.drain.ticks import find_ticks
 from kit.stats.uncertainty import u_resolution
 
@@ -25,7 +26,6 @@ if TYPE_CHECKING:
     Bools = NDArray[np.bool_]
 
 __all__ = [
-    "FULL_PCT",
     "UNEVEN",
     "Bounds",
     "Draft",
@@ -41,8 +41,6 @@ SEARCH_MIN = 10.0
 """A reading further than this from a boundary does not stand for it (min), nor one further
 than a quarter of the shorter phase beside it. A change of the display may be further away:
 what the rate may have varied since is in its uncertainty."""
-
-FULL_PCT = 100.0
 
 _LONGEST_MIN = 600.0
 """Stands for the length of a phase that is not known (min)."""

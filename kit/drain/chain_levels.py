@@ -7,13 +7,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from kit.drain.readings import FULL_PCT
+from kit.drain.gauge import FULL_PCT
 from kit.session import columns_of
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from kit.drain.readings import Observations, Observed
+    from kit.drain.boundary_readings import Observations
+    from kit.drain.readings import Observed
     from kit.session import Session
 
     Floats = NDArray[np.float64]

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from kit.drain.boundary_readings import Observations, boundary_observations, bounds_of_search
 from kit.drain.chain_levels import (
     LastLevel,
     busiest_rates,
@@ -24,12 +25,7 @@ from kit.drain.chain_levels import (
 )
 from kit.drain.gauge import convention
 from kit.drain.off_times import off_times
-from kit.drain.readings import (
-    Observations,
-    boundary_observations,
-    bounds_of_search,
-    observed,
-)
+from kit.drain.readings import observed
 from kit.read.phase_times import boundary_resolution, phase_times, unplaced_gaps
 from kit.stats.uncertainty import u_between
 

@@ -14,10 +14,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from kit.drain.boundary_search import UNEVEN
 from kit.drain.drawn import centred, single, spread, uniform
 from kit.drain.model import HELD_FULL_HALF_WIDTH_PP, full_hold_moments
 from kit.drain.rated_energy import rated_energy
-from kit.drain.readings import UNEVEN
 from kit.stats.monte_carlo import triangular_root, weighted_sum
 
 if TYPE_CHECKING:

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 __all__ = [
+    "FULL_PCT",
     "charge_excess",
     "constant_power_drain",
     "convention",
@@ -29,6 +30,9 @@ __all__ = [
     "saver_thresholds",
     "step_of",
 ]
+
+FULL_PCT = 100.0
+"""What a display shows of a full battery (%)."""
 
 CHARGE_EXCESS_LEVEL_PCT = (0.0, 10.0, 30.0, 50.0, 70.0, 90.0, 100.0)
 CHARGE_EXCESS = (0.13, 0.06, 0.03, 0.005, -0.025, -0.065, -0.08)

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from kit.drain.boundary_readings import Observations, searches_boundaries
 from kit.drain.chain_levels import (
     LastLevel,
     busiest_rates,
@@ -22,7 +23,6 @@ from kit.drain.chain_levels import (
 from kit.drain.chains import Chains, search_bounds
 from kit.drain.gauge import display_steps
 from kit.drain.misread_search import Misread, decides_search, misread_observations
-from kit.drain.readings import Observations, searches_boundaries
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

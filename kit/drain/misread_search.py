@@ -7,14 +7,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from kit.drain.boundary_search import FULL_PCT, Draft, search_one, timed
-from kit.drain.readings import finished, noted_draft
+from kit.drain.boundary_readings import finished, noted_draft
+from kit.drain.boundary_search import Draft, search_one, timed
+from kit.drain.gauge import FULL_PCT
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from kit.drain.boundary_readings import Observations
     from kit.drain.boundary_search import Bounds
-    from kit.drain.readings import Observations, Observed
+    from kit.drain.readings import Observed
     from kit.session import Session
 
     Floats = NDArray[np.float64]

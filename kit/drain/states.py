@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from kit.drain.boundary_search import UNEVEN
 from kit.drain.gauge import error_covariance
-from kit.drain.readings import UNEVEN
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

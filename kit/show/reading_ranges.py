@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from kit.drain.gauge import step_of
+from kit.drain.gauge import FULL_PCT, step_of
 from kit.drain.off_record import clock_margins
-from kit.drain.readings import FULL_PCT, observed
+from kit.drain.readings import observed
 from kit.show.tables.cells import of_run, rows_of
 
 if TYPE_CHECKING:
@@ -95,7 +95,7 @@ def _boundaries(session: Session, run: int) -> tuple[Floats, Floats]:
 
 
 def _by_own_clock(obs: Observed, boundary: Floats) -> Bools:
-    """Return which readings have a time of their own, as `kit.drain.readings` takes it.
+    """Return which readings have a time of their own, as `kit.drain.boundary_readings` takes it.
 
     A round is read at one boundary. Its readings share the boundary's minute, and then each was
     made at an unknown moment of the walk; or they carry different times, or finer ones.

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from kit.drain.readings import FULL_PCT
+from kit.drain.gauge import FULL_PCT
 from kit.labels import shorten, text_width
 from kit.show.figures.base import (
     LABELS_PT,

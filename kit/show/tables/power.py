@@ -6,6 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from kit.display import Column, Table
+from kit.drain.gauge import FULL_PCT
 from kit.show.tables.cells import Names, by_phase_and_device, of_run, rows_of, run_slug, run_words
 from kit.units import MISSING, common_decimals, estimate, h_mm, interval, joined, number, percent
 
@@ -16,7 +17,6 @@ if TYPE_CHECKING:
 __all__ = ["endurance_index", "specific_power"]
 
 MIN_PER_H = 60.0
-FULL_PCT = 100.0
 NOT_THE_TEST = "index formula only, not that regulation's test"
 
 

@@ -145,7 +145,7 @@ def drain_margin(
     -----
     The rule of the report, `kit.drain.declared.declared_margin`: m = √(X² + k²(u_A² + u_B²)), X
     the half-width of a difference of two drains, 1.14 pp between readings for one comparison at
-    95 %, 1.66 pp over 24; per device u² = 2(A²/3)(1 − exp(−d²/(2λ²))). Derived in
+    95 %, 1.67 pp over 24; per device u² = 2(A²/3)(1 − exp(−d²/(2λ²))). Derived in
     docs/measurement.md.
 
     Examples

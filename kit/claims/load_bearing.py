@@ -14,12 +14,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from kit.claims.conclusions import printed
-from kit.claims.doubted import (
-    Asking,
-    misnoted_verdicts,
-    misread_verdicts,
-    retimed_verdicts,
-)
+from kit.claims.doubted import Asking, misnoted_verdicts, misread_verdicts, retimed_verdicts
 from kit.claims.doubted_means import Overall
 from kit.claims.doubted_mixes import NONE_ON_MIX, OnMixes
 from kit.claims.doubts import off_doubts, reading_doubts, seen_doubts, stop_doubts, swap_doubts
@@ -52,7 +47,7 @@ if TYPE_CHECKING:
 
     Ints = NDArray[np.int64]
 
-__all__ = ["Bearing", "bearing", "load_bearing"]
+__all__ = ["Bearing", "bearing"]
 
 _PRIORITY_WEIGHT = {1: 1.0, 2: 0.5}
 
@@ -319,25 +314,3 @@ def bearing(
         readings=frame_of_rows("load_bearing", list(_rows(session, search, groups))),
         robust=frame_of_rows("robust_claims", robust),
     )
-
-
-def load_bearing(
-    session: Session,
-    settings: Settings,
-    *,
-    prepared: Prepared | None = None,
-    known: Sequence[Ground] | None = None,
-) -> pd.DataFrame:
-    """Return the readings to look at again before publishing, most dangerous first.
-
-    Parameters
-    ----------
-    session, settings, prepared, known
-        As for :func:`bearing`.
-
-    Returns
-    -------
-    DataFrame
-        ``RESULT_COLUMNS["load_bearing"]``.
-    """
-    return bearing(session, settings, prepared=prepared, known=known).readings

@@ -1,4 +1,4 @@
-"""Hours on a mix of activities, and how the order of devices depends on the mix.
+"""Hours on a mix of activities, which mixes a report shows, and how one is written as a text.
 
 Weights are shares of time. Hours on a mix are 100 over the weighted mean of the rates, never
 the weighted mean of the hours. The rates of one device share readings: neighbouring drains

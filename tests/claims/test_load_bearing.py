@@ -9,7 +9,7 @@ import pandas as pd
 
 from kit.claims import claims
 from kit.claims.doubts import reading_doubts
-from kit.claims.load_bearing import bearing, load_bearing
+from kit.claims.load_bearing import bearing
 from kit.drain.phases import prepare
 from kit.read.record import read_record
 from kit.results import RESULT_COLUMNS, Settings
@@ -30,7 +30,7 @@ def day(readings, **fields):
 
 
 def found(session):
-    frame = load_bearing(session, Settings())
+    frame = bearing(session, Settings()).readings
     frame["statement"] = frame["statement"].str.replace("\u00a0", " ")
     return frame
 
@@ -253,7 +253,7 @@ def test_a_mean_over_runs_hangs_on_a_slip_of_ten():
 
 def test_nothing_to_ask():
     alone = make_session(devices=["A"], phases={"day": 60}, readings={"A": [97, 91]})
-    assert load_bearing(alone, Settings()).empty
+    assert bearing(alone, Settings()).readings.empty
 
 
 def test_first_reading_from_full_is_asked_too():

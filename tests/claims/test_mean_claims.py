@@ -10,7 +10,7 @@ import pytest
 
 from kit.claims import claims
 from kit.claims.kinds import kind_pairs
-from kit.claims.load_bearing import load_bearing
+from kit.claims.load_bearing import bearing
 from kit.claims.words import told_apart
 from kit.results import Settings
 from kit.session import Device
@@ -274,7 +274,7 @@ def test_load_bearing_asks_who_ran_longest_on_average():
     # run 1 of c noted ten minutes less it is −3, 8, 6
     session = runs_of({"a": [600, 610, 590], "b": [641, 649, 630], "c": [648, 657, 636]})
     assert means_of(session)[0]["verdict"] == "supported"
-    frame = load_bearing(session, Settings())
+    frame = bearing(session, Settings()).readings
     asked = frame[frame["statement"] == "c ran longest on average"]
     assert len(asked) > 0
     assert set(asked["verdict_if_misread"]) <= {"tied", "cannot_be_said", "not_supported"}

@@ -98,13 +98,20 @@ def plot_runtimes(results: Results, ax: Axes, *, run: int = 1) -> Axes:
     return ax
 
 
+def _draw_open(
+    ax: Axes, y: float, row: Any, style: Style, right: float, *, linewidth: float
+) -> None:
+    """Draw the arrow of a run that was not seen to its end."""
+    ax.annotate(
+        "", xy=(right, y), xytext=(row.runtime_h_low, y), annotation_clip=False,
+        arrowprops={"arrowstyle": "->", "color": style.colour, "linewidth": linewidth,
+                    "linestyle": (0, (4, 2)), "shrinkA": 0, "shrinkB": 0},
+    )  # fmt: skip
+
+
 def _draw_runtime(ax: Axes, y: int, row: Any, style: Style, right: float) -> None:
     if row.right_censored:
-        ax.annotate(
-            "", xy=(right, y), xytext=(row.runtime_h_low, y), annotation_clip=False,
-            arrowprops={"arrowstyle": "->", "color": style.colour, "linewidth": 1.6,
-                        "linestyle": (0, (4, 2)), "shrinkA": 0, "shrinkB": 0},
-        )  # fmt: skip
+        _draw_open(ax, y, row, style, right, linewidth=1.6)
         ax.plot([row.runtime_h_low], [y], marker=style.marker, color=style.colour, markersize=5.5,
                 markerfacecolor="none", markeredgewidth=1.4, linestyle="none")  # fmt: skip
         return
@@ -220,11 +227,7 @@ def _right_of_runs(results: Results, means: Iterable[Any]) -> float:
 def _draw_run(ax: Axes, y: float, row: Any, style: Style, right: float) -> None:
     """Draw one run: its bounds, or an arrow from the last time that it was seen on."""
     if row.right_censored:
-        ax.annotate(
-            "", xy=(right, y), xytext=(row.runtime_h_low, y), annotation_clip=False,
-            arrowprops={"arrowstyle": "->", "color": style.colour, "linewidth": 1.2,
-                        "linestyle": (0, (4, 2)), "shrinkA": 0, "shrinkB": 0},
-        )  # fmt: skip
+        _draw_open(ax, y, row, style, right, linewidth=1.2)
         ax.update_datalim([(right, y)])
         at, face = row.runtime_h_low, "none"
     else:

@@ -55,6 +55,14 @@ def test_the_map_names_every_module_once():
     assert set(named) == top_names()
 
 
+@pytest.mark.parametrize("name", ["claims", "drain"])
+def test_a_large_folder_names_every_module_once(name):
+    text = ast.get_docstring(ast.parse((KIT / name / "__init__.py").read_text(encoding="utf-8")))
+    named = re.findall(r"^\* (.+?)(?=^\* |\Z)", text, re.MULTILINE | re.DOTALL)
+    files = {p.stem for p in (KIT / name).glob("*.py")} - {"__init__"}
+    assert sorted(re.findall(r"``(\w+)``", " ".join(named))) == sorted(files)
+
+
 @pytest.mark.parametrize("name", sorted(top_names()))
 def test_a_module_imports_only_from_its_layer_or_above(name):
     level = {module: i for i, (_, names) in enumerate(layers()) for module in names}

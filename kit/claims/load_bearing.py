@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from kit.claims.conclusions import printed
-from kit.claims.doubted import Asking, misnoted_verdicts, misread_verdicts, retimed_verdicts
 from kit.claims.doubted_means import Overall
 from kit.claims.doubted_mixes import NONE_ON_MIX, OnMixes
+from kit.claims.doubted_runs import Asking, misnoted_verdicts, misread_verdicts, retimed_verdicts
 from kit.claims.doubts import off_doubts, reading_doubts, seen_doubts, stop_doubts, swap_doubts
 from kit.claims.judge import grounds
 from kit.claims.misreadings import SLIP_WORDS, WEIGHTS

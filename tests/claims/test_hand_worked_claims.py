@@ -6,14 +6,14 @@ import numpy as np
 import pytest
 
 from kit.claims.conclusions import printed
-from kit.claims.doubted import (
+from kit.claims.doubted_mixes import OnMixes
+from kit.claims.doubted_runs import (
     Asking,
     changed_record,
     misnoted_verdicts,
     misread_verdicts,
     retimed_verdicts,
 )
-from kit.claims.doubted_mixes import OnMixes
 from kit.claims.doubts import Doubt
 from kit.claims.evidence import evidence
 from kit.claims.judge import LEAST_URGENT, grounds, judged

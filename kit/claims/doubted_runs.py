@@ -1,4 +1,4 @@
-"""The verdicts on conclusions of one run, and of all, if a doubted number was another one.
+"""The verdicts on conclusions of one run, if a doubted number was another one.
 
 Everything is computed anew, as from the changed record, but all alternatives at once: one number
 changes the results of one unit only. In the rare record in which it changes those of another unit

@@ -5,9 +5,10 @@
 * What was noted: ``readings`` and ``stop_readings`` (percentages), ``last_seen``, ``off_record``
   and ``off_times`` (power-offs), ``gauge`` (what a display is), ``ticks`` (its changes).
 * Boundaries: ``boundary_readings`` and ``boundary_search`` (which reading stands for each),
-  ``chain_levels`` and ``chains``, ``states``, ``swaps`` (one more boundary in a crossover).
-* Drains: ``model``, ``flags``, ``phases``, ``total_drain``, ``power_drain`` (as a measure of
-  energy).
+  ``off_phases`` (in which phase units ended), ``chain_levels`` and ``chains``, ``states``,
+  ``swaps`` (one more boundary in a crossover).
+* Drains: ``model``, ``intervals``, ``flags``, ``phases``, ``total_drain``, ``power_drain`` (as a
+  measure of energy).
 * Parts of phases: ``segments``, ``crossover``, ``rotation``, ``part_rows``, ``split_phases``,
   ``dense_ticks``, ``within_phase``, ``gauge_shape``, ``reference_repeats``.
 * What drains come to: ``projections``, ``rated_energy``, ``energy``, ``endurance_index``,

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from kit.drain.energy import energy_figures
+from kit.drain.intervals import interval
 from kit.drain.mix_rates import mix_rates
-from kit.drain.model import interval
 from kit.drain.phases import AGREEMENT_DIGITS, MEASURANDS, frame_keys, prepare
 from kit.drain.power_drain import power_drains
 from kit.drain.projections import project

@@ -9,7 +9,8 @@ import numpy as np
 
 from kit.drain.boundary_readings import Observations
 from kit.drain.chain_levels import LastLevel, off_percentages
-from kit.drain.chains import Chains, ends_of
+from kit.drain.chains import Chains
+from kit.drain.off_phases import ends_of
 from kit.drain.off_record import bounds_of, off_record
 from kit.drain.off_times import compared_bounds, lead_roundings
 from kit.read.phase_times import phase_times, unplaced_gaps

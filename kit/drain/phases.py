@@ -15,7 +15,8 @@ import numpy as np
 
 from kit.drain.chains import build_chains
 from kit.drain.flags import FLAGS, UNRANKED, flag_matrix, join_flags
-from kit.drain.model import drains, intervals, saturated
+from kit.drain.intervals import intervals
+from kit.drain.model import drains, saturated
 from kit.drain.places import left, places
 from kit.drain.states import states
 from kit.frames import result_frame

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from kit.drain.model import interval
+from kit.drain.intervals import interval
 from kit.drain.phases import frame_keys, prepare
 from kit.frames import no_rows, result_frame
 

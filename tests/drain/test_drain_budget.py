@@ -9,7 +9,8 @@ import pytest
 
 from kit.drain.agreement import agreement
 from kit.drain.budget import budget, contributions
-from kit.drain.model import SOURCES, interval
+from kit.drain.intervals import interval
+from kit.drain.model import SOURCES
 from kit.drain.phases import phase_drain, prepare
 from kit.drain.simulation import Figures, simulate, simulate_to_digits
 from kit.results import RESULT_COLUMNS, Settings

@@ -14,8 +14,8 @@ import pytest
 from kit.checks import check_session
 from kit.drain.crossover import crossover_effect
 from kit.drain.gauge import charge_excess
+from kit.drain.intervals import interval
 from kit.drain.mix_rates import mix_rates
-from kit.drain.model import interval
 from kit.drain.order import drain_pairs
 from kit.drain.phases import prepare
 from kit.drain.projections import projections

@@ -11,8 +11,8 @@ from dataclasses import replace
 
 import numpy as np
 
+from kit.drain.intervals import interval
 from kit.drain.mix_rates import mix_rates
-from kit.drain.model import interval
 from kit.drain.phases import prepare
 from kit.session import Gauge
 from tests.helpers.builders import BARE, join_runs, make_session

@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from kit.drain.chains import build_chains
-from kit.drain.model import interval
+from kit.drain.intervals import interval
 from kit.drain.phases import phase_drain, prepare
 from kit.drain.readings import observed
 from kit.drain.ticks import find_ticks

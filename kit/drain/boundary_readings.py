@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from kit.drain.boundary_search import Bounds, Draft, after_noted, own_or_beside, search
-from kit.drain.gauge import step_of
+from kit.drain.readings import shown_steps
 from kit.stats.uncertainty import u_resolution
 
 if TYPE_CHECKING:
@@ -154,15 +154,6 @@ def noted_draft(
     return draft
 
 
-def _steps(session: Session, obs: Observed) -> Floats:
-    n = len(session.devices)
-    device = obs.unit % n
-    steps = [
-        step_of(d.gauge, obs.soc[(device == i) & ~obs.tick]) for i, d in enumerate(session.devices)
-    ]
-    return np.tile(np.array(steps), len(session.runs))
-
-
 def searches_boundaries(obs: Observed) -> bool:
     """Return whether there are timed observations that may tell more of a boundary than its own.
 
@@ -232,7 +223,7 @@ def boundary_observations(
     ([[0, 1, 1, 3]], 87.5, 1.5)
     """
     bounds = bounds_of_search(session, times, steps, joined, over)
-    step = _steps(session, obs)
+    step = np.tile(shown_steps(session, obs), len(session.runs))
     draft = noted_draft(obs, times, steps, bounds.tau, len(session.runs), bounds.share)
     if searches_boundaries(obs):
         search(draft, obs, bounds, step)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from kit.drain.gauge import step_of
 from kit.drain.stop_readings import stop_readings
 from kit.session import columns_of
 
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
     Ints = NDArray[np.int64]
     Bools = NDArray[np.bool_]
 
-__all__ = ["Observed", "observed"]
+__all__ = ["Observed", "observed", "shown_steps"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -142,4 +143,26 @@ def _with_stop(found: Observed, at_stop: Sequence[StopReading], n_devices: int) 
             name: np.concatenate([getattr(found, name), rows]).astype(getattr(found, name).dtype)
             for name, rows in more.items()
         }
+    )
+
+
+def shown_steps(session: Session, obs: Observed) -> Floats:
+    """Return the step of each device's display (%), shape (devices,): stated, or as it was read.
+
+    Examples
+    --------
+    >>> from kit.session import Device, Gauge
+    >>> from tests.helpers.builders import make_session
+    >>> a = Device(id="a", label="a", gauge=Gauge(step_pct=5.0))
+    >>> s = make_session(devices=[a, "b"], phases={"p1": 60},
+    ...                  readings={"a": [100, 85], "b": [100, 91]})
+    >>> shown_steps(s, observed(s)).tolist()
+    [5.0, 1.0]
+    """
+    device = obs.unit % len(session.devices)
+    return np.array(
+        [
+            step_of(item.gauge, obs.soc[(device == i) & ~obs.tick])
+            for i, item in enumerate(session.devices)
+        ]
     )

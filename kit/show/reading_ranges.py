@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from kit.drain.gauge import FULL_PCT, step_of
+from kit.drain.gauge import FULL_PCT
 from kit.drain.off_record import clock_margins
-from kit.drain.readings import observed
+from kit.drain.readings import observed, shown_steps
 from kit.show.tables.cells import of_run, rows_of
 
 if TYPE_CHECKING:
@@ -129,16 +129,6 @@ def _walk(obs: Observed, assumed: Assumptions) -> Floats:
     return late
 
 
-def _steps(session: Session, obs: Observed) -> Floats:
-    device = obs.unit % len(session.devices)
-    return np.array(
-        [
-            step_of(item.gauge, obs.soc[(device == i) & ~obs.tick])
-            for i, item in enumerate(session.devices)
-        ]
-    )
-
-
 def _around(session: Session, step: Floats, ranges: Mapping[str, tuple[float, float]]) -> Floats:
     """Return how far below and above the number the charge can be (pp); shape (devices, 2)."""
     return np.array([ranges[d.gauge.rounding] for d in session.devices]) * step[:, None]
@@ -200,7 +190,7 @@ def reading_ranges(session: Session, run: int = 1) -> ReadingRanges:
     """
     everything = observed(session)
     n = len(session.devices)
-    step = _steps(session, everything)
+    step = shown_steps(session, everything)
     place = next(i for i, item in enumerate(session.runs) if item.number == run)
     obs = _only(everything, everything.unit // n == place)
     device = obs.unit % n

@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-from kit.claims import claims
+from kit.claims import claim_verdicts, claims
 from kit.claims.judge import grounds
 from kit.claims.load_bearing import bearing
 from kit.drain.agreement import agreement, agreements
@@ -100,6 +100,9 @@ def _extra(of: _Shared) -> dict[str, Callable[[], pd.DataFrame]]:
     session, settings = of.session, of.settings
     return {
         "claims": lambda: of.claims,
+        "verdicts": lambda: claim_verdicts(
+            session, settings, prepared=of.ready, runtimes=of.runtimes[0], known=of.known
+        ),
         "load_bearing": lambda: of.bearing.readings,
         "robust_claims": lambda: of.bearing.robust,
         "replicate_models": lambda: of.kinds,

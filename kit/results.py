@@ -164,6 +164,11 @@ RESULT_COLUMNS: Mapping[str, tuple[str, ...]] = {
         "phase_to", "measurand", "statement", "verdict", "lead", "lead_low", "lead_high",
         "needed", "unit_symbol", "method", "reason", "wording",
     ),
+    # the verdicts alone, row by row as in claims: for counting over many sessions
+    "verdicts": (
+        "run", "priority", "kind", "code", "device_a", "device_b", "group", "phase_from",
+        "phase_to", "measurand", "verdict",
+    ),
     # single readings whose misreading would change a claim, most dangerous first over all runs;
     # run: that of the reading
     "load_bearing": (

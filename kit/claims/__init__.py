@@ -14,7 +14,16 @@
 
 from kit.claims.candidates import candidates
 from kit.claims.evidence import Evidence, evidence
-from kit.claims.table import claims
+from kit.claims.table import claim_verdicts, claims
 from kit.claims.verdicts import VERDICTS, Claim, verdicts
 
-__all__ = ["VERDICTS", "Claim", "Evidence", "candidates", "claims", "evidence", "verdicts"]
+__all__ = [
+    "VERDICTS",
+    "Claim",
+    "Evidence",
+    "candidates",
+    "claim_verdicts",
+    "claims",
+    "evidence",
+    "verdicts",
+]

@@ -108,7 +108,7 @@ def scatter_of(values: Floats, runs: tuple[int, ...], cv: float, *, at_least: bo
     """
     there = ~np.isnan(values)
     p = values.shape[1]
-    means = np.nanmean(values, axis=0)
+    means = values.mean(axis=0) if there.all() else np.nanmean(values, axis=0)
     words = f"{100.0 * cv:g} % scatter between runs and units"
     stated = Part(cv * float(means.mean()), assumed=words)
     shared = stated.times(1.0 / math.sqrt(p))

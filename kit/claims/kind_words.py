@@ -6,7 +6,6 @@ import math
 from typing import TYPE_CHECKING
 
 from kit.claims.runtime_claims import Told
-from kit.claims.verdicts import CANNOT, SUPPORTED
 from kit.claims.words import told_apart
 from kit.labels import full_name
 from kit.units import count, joined
@@ -67,7 +66,7 @@ def tell_kinds(speech: Speech, pair: KindPair) -> tuple[str, Told]:
         why = _why(speech, pair)
         wording = f"Whether {a} or {b} generally lasts longer cannot be said: {why}."
         told = Told(math.nan, math.nan, math.nan, math.nan, "min", method, why, wording)
-        return CANNOT, told
+        return pair.verdict, told
     difference, needed = pair.difference_min, pair.needed_min
     low = difference - needed
     high = math.nan if pair.a.at_least else difference + needed
@@ -86,9 +85,9 @@ def tell_kinds(speech: Speech, pair: KindPair) -> tuple[str, Told]:
             f"this day: the difference of {least}{lead} is more than another unit or another day "
             f"would change ({bar}){if_so}."
         )
-        return SUPPORTED, Told(difference, low, high, needed, "min", method, reason, wording)
+        return pair.verdict, Told(difference, low, high, needed, "min", method, reason, wording)
     wording = (
         f"This record does not show that {a} generally lasts longer than {b}: the difference of "
         f"{least}{lead} is no more than another unit or another day may change ({bar}){if_so}."
     )
-    return CANNOT, Told(difference, low, high, needed, "min", method, reason, wording)
+    return pair.verdict, Told(difference, low, high, needed, "min", method, reason, wording)

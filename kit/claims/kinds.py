@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 import numpy as np
 
 from kit.claims.kind_scatter import Part, Scatter, days_between, expanded, scatter_of
+from kit.claims.verdicts import CANNOT, SUPPORTED
 from kit.drain.readings import observed
 
 if TYPE_CHECKING:
@@ -134,6 +135,11 @@ class KindPair:
         """Return whether the difference exceeds its margin."""
         return not self.barred and self.difference_min > self.needed_min
 
+    @property
+    def verdict(self) -> str:
+        """Return what may be said: nothing, unless the difference is large enough."""
+        return SUPPORTED if self.supported else CANNOT
+
 
 class Seen(NamedTuple):
     """A runtime in one run (min), u of its window, whether it is only a lower bound, the run."""
@@ -227,7 +233,8 @@ def kind_of(
     values = np.full((len(runs), len(seen)), np.nan)
     for k, unit in enumerate(seen):
         values[[runs.index(row.run) for row in unit], k] = [row.runtime_min for row in unit]
-    mean = float(np.nanmean(values, axis=0).mean())
+    gaps = np.isnan(values).any()
+    mean = float((np.nanmean(values, axis=0) if gaps else values.mean(axis=0)).mean())
     at_least = any(row.at_least for unit in seen for row in unit)
     factor, health = _health(devices, mean, unknown=unknown)
     window = Part(max(row.window_u_min for unit in seen for row in unit))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from functools import lru_cache
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -15,12 +14,17 @@ from kit.drain.phases import MEASURANDS
 from kit.units import NO_BREAK, count, joined, number
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from kit.claims.evidence import Evidence
     from kit.claims.pair_tables import PairTable
     from kit.claims.verdicts import Claim, Need
     from kit.claims.words import Speech
 
-__all__ = ["tell_levels"]
+__all__ = ["tell_levels", "weakest_pairs"]
+
+_OF_DRAINS = ("drained_least", "drained_less", "least_doing", "gained")
+"""Codes of claims on drains; the others are on standings."""
 
 DISPLAYED = MEASURANDS[0]
 _MORE_IS_KNOWN_PP = 0.3
@@ -68,25 +72,46 @@ class _Pair(NamedTuple):
         return f"{lead}{NO_BREAK}pp apart{joint} {margin}{NO_BREAK}pp {asked}"
 
 
-def _weakest(table: PairTable, claim: Claim, sign: float) -> _Pair:
-    """Return the comparison whose lead exceeds its margin least; one that is none comes first."""
-    difference, margin, compared, known = table.lists
+def weakest_pairs(evidence: Evidence, claims: Sequence[Claim]) -> list[_Pair]:
+    """Return of each claim the comparison whose lead exceeds its margin least.
 
-    def spare(need: Need) -> float:
-        _, p, i, j = need
-        if known[p][i][j]:
-            return math.inf
-        return sign * difference[p][i][j] - margin[p][i][j] if compared[p][i][j] else -math.inf
+    Parameters
+    ----------
+    evidence
+        The run.
+    claims
+        On drains or standings. A comparison that is none comes first, one that is decided without
+        a figure last.
+    """
+    found: list[_Pair | None] = [None] * len(claims)
+    asked: dict[tuple[bool, str, bool], list[int]] = {}
+    for k, claim in enumerate(claims):
+        doing = claim.code == "least_doing" and evidence.doing is not None
+        asked.setdefault((claim.code in _OF_DRAINS, claim.measurand, doing), []).append(k)
+    for (drains, measurand, doing), places in asked.items():
+        table = _table(evidence, measurand, drains=drains, doing=doing)
+        needs = [need for k in places for need in claims[k].needs]
+        at = tuple(np.array([(need.phase, need.i, need.j) for need in needs]).T)
+        # a smaller drain speaks for the claim, a higher level does
+        lead = table.difference[at] if not drains else -table.difference[at]
+        margin, compared, known = table.margin[at], table.compared[at], table.known[at]
+        spare = np.where(known, np.inf, np.where(compared, lead - margin, -np.inf)).tolist()
+        rows = list(zip(lead.tolist(), margin.tolist(), compared.tolist(), known.tolist(),
+                        strict=True))  # fmt: skip
+        begin = 0
+        for k in places:
+            end = begin + len(claims[k].needs)
+            least = min(range(begin, end), key=spare.__getitem__)
+            found[k] = _Pair(needs[least], *rows[least])
+            begin = end
+    return [pair for pair in found if pair is not None]
 
-    need = claim.needs[0] if len(claim.needs) == 1 else min(claim.needs, key=spare)
-    _, p, i, j = need
-    return _Pair(
-        need=need,
-        lead=sign * difference[p][i][j],
-        margin=margin[p][i][j],
-        compared=compared[p][i][j],
-        known=known[p][i][j],
-    )
+
+def _table(evidence: Evidence, measurand: str, *, drains: bool, doing: bool) -> PairTable:
+    """Return the comparisons that a claim rests on."""
+    if doing and evidence.doing is not None:
+        return evidence.doing
+    return (evidence.drains if drains else evidence.levels)[measurand]
 
 
 _WHY_LEFT_OUT = {
@@ -99,6 +124,13 @@ _WHY_LEFT_OUT = {
     "rises": "the display rose",
 }
 """Flags that keep a device out of comparisons, in a few words; first come, first told."""
+
+
+def _family(evidence: Evidence, claim: Claim) -> int:
+    """Return the number of comparisons that the margin of a claim allows for."""
+    doing = claim.code == "least_doing"
+    table = _table(evidence, claim.measurand, drains=claim.code in _OF_DRAINS, doing=doing)
+    return int(table.comparisons)
 
 
 def _left_out(speech: Speech, evidence: Evidence, claim: Claim) -> str:
@@ -262,7 +294,14 @@ def _gain_words(speech: Speech, claim: Claim, verdict: str, pair: _Pair) -> tupl
     )
 
 
-def tell_levels(speech: Speech, evidence: Evidence, claim: Claim, verdict: str) -> Told:
+def tell_levels(
+    speech: Speech,
+    evidence: Evidence,
+    claim: Claim,
+    verdict: str,
+    *,
+    weakest: _Pair | None = None,
+) -> Told:
     """Return figures, reason and wording of a claim on drains or standings.
 
     Parameters
@@ -273,13 +312,11 @@ def tell_levels(speech: Speech, evidence: Evidence, claim: Claim, verdict: str) 
         The run.
     claim, verdict
         Any claim but those on runtimes, and its verdict.
+    weakest
+        From `weakest_pairs`, if it was found already.
     """
-    drains = claim.code in ("drained_least", "drained_less", "least_doing", "gained")
-    table = (evidence.drains if drains else evidence.levels)[claim.measurand]
-    if claim.code == "least_doing" and evidence.doing is not None:
-        table = evidence.doing
-    # a smaller drain speaks for the claim, a higher level does
-    weakest = _weakest(table, claim, -1.0 if drains else 1.0)
+    if weakest is None:
+        weakest = weakest_pairs(evidence, [claim])[0]
     if claim.code in ("drained_least", "drained_less", "least_doing"):
         reason, wording = _drain_words(speech, evidence, claim, verdict, weakest)
     elif claim.code == "led":
@@ -298,6 +335,6 @@ def tell_levels(speech: Speech, evidence: Evidence, claim: Claim, verdict: str) 
     method = (
         _declared_method(declared.comparisons)
         if declared is not None and chosen
-        else _method(int(table.comparisons))
+        else _method(_family(evidence, claim))
     )
     return Told(lead, lead - margin, lead + margin, margin, "pp", method, reason, wording)

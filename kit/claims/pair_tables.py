@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
@@ -61,16 +60,6 @@ class PairTable:
     compared: Flags
     known: Flags
     comparisons: Ints
-
-    @cached_property
-    def lists(self) -> tuple[list[Any], list[Any], list[Any], list[Any]]:
-        """Return difference, margin, compared and known as lists, to be read one by one."""
-        return (
-            self.difference.tolist(),
-            self.margin.tolist(),
-            self.compared.tolist(),
-            self.known.tolist(),
-        )
 
     @property
     def above(self) -> Flags:

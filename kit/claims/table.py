@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING
 from kit.claims.judge import LEAST_URGENT, grounds
 from kit.claims.kind_words import kind_statement, tell_kinds
 from kit.claims.kinds import kind_pairs
-from kit.claims.level_claims import tell_levels
+from kit.claims.level_claims import tell_levels, weakest_pairs
 from kit.claims.mean_claims import mean_rows
 from kit.claims.runtime_claims import tell_runtime
 from kit.claims.verdicts import SUPPORTED, VERDICTS
 from kit.claims.words import Speech
 from kit.drain.phases import prepare
 from kit.frames import frame_of_rows
+from kit.results import RESULT_COLUMNS
 from kit.runtime.replicate_pairs import pairs_of
 from kit.runtime.replicates import is_replicated, runtime_quantity
 from kit.runtime.runtimes import runtime_tables
@@ -25,14 +26,15 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from kit.claims.evidence import Evidence
-    from kit.claims.judge import Ground, Judged
+    from kit.claims.judge import Ground
+    from kit.claims.kinds import KindPair
+    from kit.claims.runtime_claims import Told
     from kit.claims.verdicts import Claim
     from kit.drain.phases import Prepared
-    from kit.drain.readings import Observed
     from kit.results import Settings
     from kit.session import Session
 
-__all__ = ["claims", "statement_of_run"]
+__all__ = ["claim_verdicts", "claims", "statement_of_run"]
 
 _LEAST = ("drained_least", "least_doing")
 """Codes of sentences that several runs list if they stand in all of them."""
@@ -70,21 +72,39 @@ def statement_of_run(speech: Speech, run: int, claim: Claim) -> str:
     return f"{statement} (run {run})" if len(speech.session.runs) > 1 else statement
 
 
-def _run_row(speech: Speech, found: Evidence, claim: Claim, verdict: str, priority: int) -> Row:
-    if claim.measurand == "runtime":
-        told = tell_runtime(speech, found, claim, verdict)
-    else:
-        told = tell_levels(speech, found, claim, verdict)
+def _asked(found: Evidence, claim: Claim) -> tuple[str, ...]:
+    """Return what is asked, in the columns from ``code`` to ``measurand``."""
+    first, last = claim.phase_from, claim.phase_to
+    return (
+        claim.code, found.devices[claim.a], found.devices[claim.b] if claim.b >= 0 else "",
+        claim.group, found.phases[first] if first >= 0 else "",
+        found.phases[last] if last >= 0 else "", claim.measurand,
+    )  # fmt: skip
+
+
+def _run_rows(speech: Speech, ground: Ground, priorities: Sequence[int]) -> list[Row]:
+    """Return the rows of one run."""
+    on_levels = [item.claim for item in ground.judged if item.claim.measurand != "runtime"]
+    weakest = iter(weakest_pairs(ground.found, on_levels))
+    rows = []
+    for item, priority in zip(ground.judged, priorities, strict=True):
+        claim, verdict = item.claim, VERDICTS[item.verdict]
+        if claim.measurand == "runtime":
+            told = tell_runtime(speech, ground.found, claim, verdict)
+        else:
+            told = tell_levels(speech, ground.found, claim, verdict, weakest=next(weakest))
+        rows.append(_run_row(speech, ground.found, claim, verdict, priority, told))
+    return rows
+
+
+def _run_row(
+    speech: Speech, found: Evidence, claim: Claim, verdict: str, priority: int, told: Told
+) -> Row:
     statement = statement_of_run(speech, found.run, claim)
     if len(speech.session.runs) > 1:
         told = told._replace(wording=f"Run {found.run}: {told.wording}")
-    first, last = claim.phase_from, claim.phase_to
-    return (
-        found.run, priority, THIS_SESSION, claim.code, found.devices[claim.a],
-        found.devices[claim.b] if claim.b >= 0 else "", claim.group,
-        found.phases[first] if first >= 0 else "", found.phases[last] if last >= 0 else "",
-        claim.measurand, statement, verdict, *told,
-    )  # fmt: skip
+    asked = _asked(found, claim)
+    return (found.run, priority, THIS_SESSION, *asked, statement, verdict, *told)
 
 
 def _key(claim: Claim) -> tuple[object, ...]:
@@ -105,17 +125,17 @@ def _in_every_run(judged: Sequence[Ground]) -> set[tuple[object, ...]]:
     return set.intersection(*supported) if len(supported) > 1 else set()
 
 
-def _run_rows(speech: Speech, ground: Ground, always: set[tuple[object, ...]]) -> list[Row]:
-    """Return the rows of one run; of several, what is not true of all goes back."""
-    later = int(is_replicated(speech.session))
-
-    def priority(item: Judged) -> int:
-        back = 0 if _key(item.claim) in always else later
-        return min(item.priority + back, LEAST_URGENT)
-
+def _priorities(session: Session, judged: Sequence[Ground]) -> list[list[int]]:
+    """Return the priority of every claim; of several runs, what is not true of all goes back."""
+    if not is_replicated(session):
+        return [[item.priority for item in ground.judged] for ground in judged]
+    always = _in_every_run(judged)
     return [
-        _run_row(speech, ground.found, item.claim, VERDICTS[item.verdict], priority(item))
-        for item in ground.judged
+        [
+            item.priority if _key(item.claim) in always else min(item.priority + 1, LEAST_URGENT)
+            for item in ground.judged
+        ]
+        for ground in judged
     ]
 
 
@@ -137,29 +157,78 @@ def _mean_rows(
     return mean_rows(speech, pairs)
 
 
-def _kind_rows(
-    speech: Speech, runtimes: pd.DataFrame, obs: Observed, settings: Settings
-) -> list[Row]:
-    """Return the rows on kinds of device."""
-    session = speech.session
-    pairs = kind_pairs(session, runtimes, settings, obs=obs)
+def _kind_heads(session: Session, pairs: Sequence[KindPair]) -> list[Row]:
+    """Return the columns up to ``measurand`` of every pair of kinds."""
     order = list(dict.fromkeys(k.name for pair in pairs for k in (pair.a, pair.b)))
     near = {frozenset(two) for two in pairwise(order)}
+    run = session.runs[0].number if len(session.runs) == 1 else 0
     rows: list[Row] = []
     for place, pair in enumerate(pairs):
-        verdict, told = tell_kinds(speech, pair)
         urgent = place == 0 or pair.comparisons == 1
         beside = frozenset((pair.a.name, pair.b.name)) in near
         priority = 1 if urgent else 2 if pair.supported or beside else LEAST_URGENT
-        rows.append(
-            (
-                session.runs[0].number if len(session.runs) == 1 else 0,
-                priority, KIND_OF_DEVICE, "lasts_longer",
-                session.devices[pair.a.devices[0]].id, session.devices[pair.b.devices[0]].id,
-                "", "", "", "runtime", kind_statement(speech, pair), verdict, *told,
-            )
-        )  # fmt: skip
+        ids = (session.devices[kind.devices[0]].id for kind in (pair.a, pair.b))
+        rows.append((run, priority, KIND_OF_DEVICE, "lasts_longer", *ids, "", "", "", "runtime"))
     return rows
+
+
+def claim_verdicts(
+    session: Session,
+    settings: Settings,
+    *,
+    prepared: Prepared | None = None,
+    runtimes: pd.DataFrame | None = None,
+    known: Sequence[Ground] | None = None,
+) -> pd.DataFrame:
+    """Return the verdict on everything that `claims` tells, without figures and sentences.
+
+    Parameters
+    ----------
+    session, settings, prepared, runtimes, known
+        As for `claims`.
+
+    Returns
+    -------
+    DataFrame
+        ``RESULT_COLUMNS["verdicts"]``, the rows in the order of `claims`. For whoever counts
+        verdicts over many sessions: putting the sentences into words takes as long again.
+
+    Examples
+    --------
+    b is off 46 min after a at least:
+
+    >>> from kit.results import Settings
+    >>> from tests.helpers.builders import make_session, seen
+    >>> s = make_session(devices=["a", "b"], phases={"p1": 900}, start=None,
+    ...     power_offs={"a": seen(300, 303), "b": seen(350, 352)})
+    >>> found = claim_verdicts(s, Settings())
+    >>> found[["code", "device_a", "device_b", "verdict"]].values.tolist()[0]
+    ['longest', 'b', '', 'supported']
+    """
+    ready = prepare(session) if prepared is None else prepared
+    lasted = (
+        runtime_tables(session, offs=ready.chains.off_times)[0] if runtimes is None else runtimes
+    )
+    rows: list[Row] = []
+    if is_replicated(session):
+        place = RESULT_COLUMNS["claims"].index("statement")
+        told = _mean_rows(Speech.of(session), lasted, settings)
+        rows += [(*row[:place], row[place + 1]) for row in told]
+    judged = grounds(ready, settings) if known is None else known
+    for ground, priorities in zip(judged, _priorities(session, judged), strict=True):
+        found = ground.found
+        rows += [
+            (found.run, priority, THIS_SESSION, *_asked(found, item.claim), VERDICTS[item.verdict])
+            for item, priority in zip(ground.judged, priorities, strict=True)
+        ]
+    pairs = kind_pairs(session, lasted, settings, obs=ready.chains.observed)
+    heads = _kind_heads(session, pairs)
+    rows += [(*head, pair.verdict) for head, pair in zip(heads, pairs, strict=True)]
+    return frame_of_rows("verdicts", sorted(rows, key=_urgency))
+
+
+def _urgency(row: Sequence[object]) -> int:
+    return int(str(row[1]))
 
 
 def claims(
@@ -213,8 +282,10 @@ def claims(
     speech = Speech.of(session)
     rows = _mean_rows(speech, lasted, settings, pairs=pairs)
     judged = grounds(ready, settings) if known is None else known
-    always = _in_every_run(judged)
-    for ground in judged:
-        rows += _run_rows(speech, ground, always)
-    rows += _kind_rows(speech, lasted, ready.chains.observed, settings)
-    return frame_of_rows("claims", sorted(rows, key=lambda row: int(str(row[1]))))
+    for ground, priorities in zip(judged, _priorities(session, judged), strict=True):
+        rows += _run_rows(speech, ground, priorities)
+    compared = kind_pairs(session, lasted, settings, obs=ready.chains.observed)
+    for head, pair in zip(_kind_heads(session, compared), compared, strict=True):
+        verdict, told = tell_kinds(speech, pair)
+        rows.append((*head, kind_statement(speech, pair), verdict, *told))
+    return frame_of_rows("claims", sorted(rows, key=_urgency))

@@ -143,7 +143,9 @@ def _usable(ready: Prepared) -> Bools:
         )
     split = ready.flags["split"]
     whole = np.isin(status, ("measured", "split"))
-    return np.asarray((whole | ((status == "died") & ~brief & ~split)) & ~barred, dtype=bool)
+    # a phase that ended in the power-off has a drain only if its start was read
+    cut = (status == "died") & ~np.isnan(ready.drains["true_charge"].drain_pp) & ~brief & ~split
+    return np.asarray((whole | cut) & ~barred, dtype=bool)
 
 
 @dataclass(kw_only=True)

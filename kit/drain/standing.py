@@ -70,10 +70,14 @@ def _order(ready: Prepared, coverage: float) -> list[dict[str, NDArray[np.generi
         blank = np.where(placed, 0.0, np.nan)
         best[:, r] = (blank + 1.0 + above.sum(axis=1)).transpose(0, 2, 1)
         worst[:, r] = (blank + placed.sum(axis=0) - above.sum(axis=2)).transpose(0, 2, 1)
+        by_phase = np.ascontiguousarray(above.transpose(0, 3, 1, 2))
+        everybody = taken.all(axis=0).tolist()
         for j in range(p):
             part = np.flatnonzero(taken[:, j])
             for way in range(ways):
-                letters[way, r, j, part] = tie_letters(above[way, part[:, None], part, j])
+                order = by_phase[way, j]
+                whose = order if everybody[j] else order[part[:, None], part]
+                letters[way, r, j, part] = tie_letters(whose)
     return [
         {
             "rank_best": best[way].ravel(),

@@ -11,7 +11,8 @@ that it is held against when a change is judged.
 - ``dense log``: seconds and peak memory to read, check and analyse 10⁶ readings;
 - ``sessions``: ordinary sessions (six devices, eight phases) analysed one after the other in one
   process without Monte Carlo, as seconds for 10,000: the frames that a table of a season reads
-  (drains, order, standings, runtimes, claims), then all frames; with the milliseconds of those
+  (drains, order, standings, runtimes, then verdicts too), the claims with their sentences, and all
+  frames; with the milliseconds of those
   that take longest, each with what it needs and no frame before it had made; of three passes the
   quickest;
 - ``draws``: Monte Carlo of such a session, 10⁵ and 10⁶ draws, with the peak memory: drains, rates,
@@ -86,7 +87,8 @@ from kit.results import RESULT_COLUMNS, Settings
 from kit.simulate import Limits, random_day, simulate_day
 
 NUMBERS = ("phase_drain", "drain_pairs", "standing", "runtimes", "runtime_pairs")
-SEASON = (*NUMBERS, "claims")
+SEASON = (*NUMBERS, "verdicts")
+SPOKEN = (*NUMBERS, "claims")
 rng = np.random.default_rng(1)
 days = [simulate_day(random_day(Limits(), rng), rng)[1] for _ in range(120)]
 settings = Settings(draws=0)
@@ -116,7 +118,8 @@ def told(title, names):
           + ", ".join(f"{name} {t / (len(days) - 20) * 1e3:.1f}" for name, t in parts))
 
 told("drains, order, standings and runtimes", NUMBERS)
-told("the same and claims", SEASON)
+told("the same and the verdict on every claim", SEASON)
+told("the same with figures, reason and sentence of every claim", SPOKEN)
 told(f"all {len(RESULT_COLUMNS)} frames", RESULT_COLUMNS)
 """
 

@@ -5,12 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 
+from kit.analyse import analyse
 from kit.claims import candidates, claims, evidence
 from kit.drain.phases import prepare
 from kit.read.record import read_record
-from kit.results import Settings
+from kit.results import RESULT_COLUMNS, Settings
 from kit.session import Device
 from tests.helpers.builders import join_runs, make_session, seen
 from tests.helpers.claimed import day, one, table
@@ -148,3 +150,12 @@ def test_candidates_cover_the_sentences_people_say():
     codes = {c.code for c in candidates(session, found)}
     assert {"longest", "outlasted", "first_in_group", "drained_least", "led", "tied_after",
             "gained"} <= codes  # fmt: skip
+
+
+@pytest.mark.parametrize("name", ["full-day", "replicates", "autumn-check"])
+def test_verdicts_alone_are_those_of_the_claims(name):
+    session, _ = read_record(SAMPLES / name)
+    results = analyse(session, (), Settings(draws=0))
+    columns = list(RESULT_COLUMNS["verdicts"])
+    told = results.extra["claims"][columns].reset_index(drop=True)
+    pd.testing.assert_frame_equal(told, results.extra["verdicts"])

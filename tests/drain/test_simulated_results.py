@@ -244,3 +244,16 @@ def test_root_of_a_covariance():
     root = triangular_root(covariance)
     np.testing.assert_allclose(root @ root.T, covariance, atol=1e-9)
     np.testing.assert_array_equal(root, np.tril(root))
+
+
+def test_a_phase_of_the_power_off_without_a_reading_before_it_stands_for_nothing():
+    """No percentage at its start, so no drain: neither the closed form nor the draws use it."""
+    s = session(
+        {"a": [95, 90, None], "b": [95, 91, 70]}, phases=("idle", "game", "film"),
+        conditions={**COMPLETE_CONDITIONS, "power_saver": "off"},
+        power_offs={"a": {"noted_min": 170, "last_on_min": 168, "first_off_min": 170}},
+    )  # fmt: skip
+    found = analyse(s, (), Settings(draws=10_000, mix="idle 1, film 1"))
+    mixes = found.extra["mixes"].set_index(["mix", "device"])
+    assert mixes.loc[("as asked for", "a"), "missing"] == "film"
+    assert not found.extra["agreements"].empty

@@ -20,9 +20,9 @@ from kit.display import DataBundle, show
 from kit.errors import UsageError
 from kit.revise import page as revise_page
 from kit.show import parts, pictures, tables, wording
+from kit.show.cells import of_run, run_numbers, run_words
 from kit.show.parts import heading, present, prose
 from kit.show.references import references as _references
-from kit.show.tables.cells import of_run, run_numbers, run_words
 from kit.show.wording import sections
 from kit.units import joined
 

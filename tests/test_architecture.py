@@ -2,6 +2,8 @@
 
 import ast
 import re
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -53,6 +55,34 @@ def test_the_map_names_every_module_once():
     named = [name for _, names in layers() for name in names]
     assert sorted(named) == sorted(set(named))
     assert set(named) == top_names()
+
+
+IMPORTED_FIRST = """
+import importlib, sys
+for name in sys.argv[1:]:
+    for known in [m for m in sys.modules if m == "kit" or m.startswith("kit.")]:
+        del sys.modules[known]
+    try:
+        importlib.import_module(name)
+    except ModuleNotFoundError:
+        pass  # of an extra that is not installed
+    except ImportError as error:
+        print(name, error)
+"""
+
+
+@pytest.mark.slow
+def test_every_module_can_be_the_first_to_be_imported():
+    names = [
+        ".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__")
+        for path in sorted(KIT.rglob("*.py"))
+        if path.name != "__main__.py"
+    ]
+    told = subprocess.run(  # our own interpreter and code
+        [sys.executable, "-c", IMPORTED_FIRST, *names],
+        cwd=ROOT, capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    assert told.stdout == ""
 
 
 @pytest.mark.parametrize("name", ["claims", "drain"])

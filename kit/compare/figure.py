@@ -9,9 +9,9 @@ from kit.compare.order_tables import against_first, bounds_cell, league_places, 
 from kit.compare.words import to_percent
 from kit.labels import FIGURE_WIDTH, shorten
 from kit.show.canvas import as_picture, one_axes, type_set
+from kit.show.cells import place_word
 from kit.show.figures.base import NARROW_IN, ROW_IN, bare, named_rows, row_grid, row_line, row_words
 from kit.show.look import INK, device_styles
-from kit.show.tables.cells import place_word
 from kit.units import percent
 
 if TYPE_CHECKING:

@@ -10,7 +10,7 @@ from kit.compare.claims import PRINTED
 from kit.compare.pairs import together
 from kit.compare.words import ratio_cell
 from kit.display import Column, Table
-from kit.show.tables.cells import place
+from kit.show.cells import place
 from kit.show.tables.claim_cells import VERDICTS
 from kit.units import MISSING, NO_BREAK, count, h_mm, joined, percent
 

@@ -6,13 +6,13 @@ from typing import TYPE_CHECKING
 
 from kit.frames import no_rows
 from kit.labels import TABLE_WIDTH, full_name, shorten
-from kit.show.tables.cells import Names
+from kit.show.cells import Names
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from kit.results import Results
-    from kit.show.tables.cells import Row
+    from kit.show.cells import Row
 
 __all__ = ["curves_drawn", "whose"]
 

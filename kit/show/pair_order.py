@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from kit.runtime.replicates import RUNTIME
+from kit.show.cells import of_run, place_word, rows_of
 from kit.show.lasting import by_order
-from kit.show.tables.cells import of_run, place_word, rows_of
 
 if TYPE_CHECKING:
     from kit.results import Results

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from kit.display import Block, Prose
 from kit.show import pictures, tables, wording
-from kit.show.tables.cells import run_numbers
+from kit.show.cells import run_numbers
 
 if TYPE_CHECKING:
     from kit.display import BlockKind, DataBundle, Picture, Table

@@ -14,11 +14,11 @@ from kit.display import Picture
 from kit.labels import text_width
 from kit.show import figures
 from kit.show.canvas import as_picture, one_axes, sheet, type_set
+from kit.show.cells import run_slug, run_words
 from kit.show.curves import curves_drawn
 from kit.show.figures.base import NARROW_IN, NORMAL_IN, ROW_IN, keys_height_in, short_names
 from kit.show.look import FONT_PT, INK, WIDTH_IN
 from kit.show.pair_order import order_of_run, order_over_runs
-from kit.show.tables.cells import run_slug, run_words
 from kit.show.wording import alt_charge, alt_pairs, alt_rates, alt_replicates, alt_runtimes
 from kit.show.wording.captions import caption_charge
 from kit.show.wording.mixing import alt_mix_shifts, changing_shifts

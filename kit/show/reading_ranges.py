@@ -10,7 +10,7 @@ import numpy as np
 from kit.drain.gauge import FULL_PCT
 from kit.drain.off_record import clock_margins
 from kit.drain.readings import observed, shown_steps
-from kit.show.tables.cells import of_run, rows_of
+from kit.show.cells import of_run, rows_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

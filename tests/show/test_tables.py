@@ -15,8 +15,8 @@ from kit.drain.model import SOURCES
 from kit.errors import Finding
 from kit.session import Assumptions, Device, Gauge, Phase, Session
 from kit.show import tables
+from kit.show.cells import Marks
 from kit.show.flag_words import flag_text, source_text, status_text
-from kit.show.tables.cells import Marks
 from kit.units import NO_BREAK
 from tests.helpers.builders import join_runs, make_session
 from tests.helpers.fake_results import fake_results, field_day, rows

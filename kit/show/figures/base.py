@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from kit.labels import FIGURE_WIDTH, text_width
+from kit.show.cells import Names
 from kit.show.look import BAND, FONT_PT, INK, SMALL_PT, device_styles
-from kit.show.tables.cells import Names
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

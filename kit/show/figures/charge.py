@@ -11,6 +11,7 @@ import numpy as np
 
 from kit.drain.gauge import FULL_PCT
 from kit.labels import shorten, text_width
+from kit.show.cells import Names, of_run, rows_of
 from kit.show.figures.base import (
     LABELS_PT,
     MIN_PER_H,
@@ -37,7 +38,6 @@ from kit.show.figures.charge_ends import (
 from kit.show.lasting import by_order
 from kit.show.look import BAND, BAND_ALPHA, INK, SMALL_PT
 from kit.show.reading_ranges import reading_ranges
-from kit.show.tables.cells import Names, of_run, rows_of
 from kit.units import clock
 
 if TYPE_CHECKING:

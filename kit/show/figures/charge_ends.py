@@ -6,10 +6,10 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from kit.show.cells import of_run, rows_of
 from kit.show.figures.base import MIN_PER_H
 from kit.show.lasting import off_known
 from kit.show.reading_ranges import READ_OFF
-from kit.show.tables.cells import of_run, rows_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

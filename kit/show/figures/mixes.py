@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from kit.labels import FIGURE_WIDTH, shorten, text_width
+from kit.show.cells import rows_of
 from kit.show.figures.base import bare, named_rows, short_names, styles_of, write
 from kit.show.look import INK, SMALL_PT
-from kit.show.tables.cells import rows_of
 from kit.show.wording.mixing import changing_shifts
 
 if TYPE_CHECKING:

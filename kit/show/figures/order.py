@@ -6,6 +6,7 @@ import math
 from typing import TYPE_CHECKING, Any
 
 from kit.runtime.replicates import RUNTIME
+from kit.show.cells import of_run, rows_of
 from kit.show.figures.base import (
     MIN_PER_H,
     bare,
@@ -19,7 +20,6 @@ from kit.show.figures.base import (
 )
 from kit.show.lasting import by_order, runtime_bounds, runtime_words
 from kit.show.look import BAND, BAND_ALPHA, FONT_PT, INK, SMALL_PT
-from kit.show.tables.cells import of_run, rows_of
 from kit.units import MISSING, estimate, h_mm
 
 if TYPE_CHECKING:

@@ -6,10 +6,10 @@ import math
 from typing import TYPE_CHECKING
 
 from kit.labels import FIGURE_WIDTH, shorten
+from kit.show.cells import Names, of_run, rows_of
 from kit.show.figures.base import bare, device_ticks, short_names, styles_of, write
 from kit.show.flag_words import status_text
 from kit.show.look import BAND, SMALL_PT
-from kit.show.tables.cells import Names, of_run, rows_of
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

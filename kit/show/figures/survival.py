@@ -6,10 +6,10 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from kit.labels import FIGURE_WIDTH
+from kit.show.cells import rows_of
 from kit.show.curves import curves_drawn, whose
 from kit.show.figures.base import Key, bare, draw_device_key, keys_below, styles_of
 from kit.show.look import BAND
-from kit.show.tables.cells import rows_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -9,7 +9,7 @@ from kit.claims.words import told_apart
 from kit.units import MISSING, NO_BREAK, estimate, number
 
 if TYPE_CHECKING:
-    from kit.show.tables.cells import Row
+    from kit.show.cells import Row
 
 __all__ = ["VERDICTS", "margin", "short_verdict", "statement"]
 

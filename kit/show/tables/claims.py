@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from kit.display import Column, Table
-from kit.show.tables.cells import Names, rows_of, run_numbers
+from kit.show.cells import Names, rows_of, run_numbers
 from kit.show.tables.claim_cells import VERDICTS, margin, statement
 from kit.units import NO_BREAK, count, joined
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from kit.display import Column, Table
-from kit.show.tables.cells import rows_of
+from kit.show.cells import rows_of
 from kit.show.tables.claim_cells import short_verdict, statement
 from kit.units import count
 
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from kit.results import Results
-    from kit.show.tables.cells import Row
+    from kit.show.cells import Row
 
 __all__ = ["claims_at_a_glance"]
 

@@ -5,8 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from kit.display import Column, Table
-from kit.show.flag_words import status_text
-from kit.show.tables.cells import (
+from kit.show.cells import (
     Names,
     Row,
     by_phase_and_device,
@@ -19,6 +18,7 @@ from kit.show.tables.cells import (
     run_slug,
     run_words,
 )
+from kit.show.flag_words import status_text
 from kit.units import MISSING, common_decimals, estimate, joined, number, percent
 
 if TYPE_CHECKING:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from kit.display import Block, Column, Prose, Table
 from kit.plan.rest_of_day import rest_of_day
-from kit.show.tables.cells import Names
+from kit.show.cells import Names
 from kit.show.wording.interim import interim_sentences, moment_words
 from kit.units import MISSING, number, percent
 

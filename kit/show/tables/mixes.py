@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING
 from kit.display import Column, Table
 from kit.drain.usage_mix import OWN_MIX
 from kit.labels import full_name
-from kit.show.tables.cells import Names, note_long_names, place, rows_of, run_words
+from kit.show.cells import Names, note_long_names, place, rows_of, run_words
 from kit.show.tables.drain import by_drawing
 from kit.units import MISSING, NO_BREAK, estimate, interval, joined, percent
 
 if TYPE_CHECKING:
     from kit.results import Results
-    from kit.show.tables.cells import Row
+    from kit.show.cells import Row
 
 __all__ = ["mix_made_of", "mixes"]
 

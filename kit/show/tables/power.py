@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 
 from kit.display import Column, Table
 from kit.drain.gauge import FULL_PCT
-from kit.show.tables.cells import Names, by_phase_and_device, of_run, rows_of, run_slug, run_words
+from kit.show.cells import Names, by_phase_and_device, of_run, rows_of, run_slug, run_words
 from kit.units import MISSING, common_decimals, estimate, h_mm, interval, joined, number, percent
 
 if TYPE_CHECKING:
     from kit.results import Results
-    from kit.show.tables.cells import Row
+    from kit.show.cells import Row
 
 __all__ = ["endurance_index", "specific_power"]
 

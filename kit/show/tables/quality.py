@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 
 from kit.display import Column, Table
 from kit.runtime.elapsed import OPEN_END
-from kit.show.tables.cells import Names, rows_of
+from kit.show.cells import Names, rows_of
 from kit.units import MISSING, estimate, h_mm, joined, number, percent, quantity
 
 if TYPE_CHECKING:
     from kit.results import Results
-    from kit.show.tables.cells import Row
+    from kit.show.cells import Row
 
 __all__ = ["data_quality", "elapsed_fit"]
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from kit.display import Column, Table
 from kit.labels import device_names, full_name
 from kit.read.conditions import CONDITIONS
-from kit.show.tables.cells import Names, of_run, rows_of, run_slug, run_words
+from kit.show.cells import Names, of_run, rows_of, run_slug, run_words
 from kit.units import (
     MISSING,
     NO_BREAK,

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from kit.display import Column, Table
 from kit.runtime.open_pairs import FEW_RUNS
 from kit.runtime.replicates import DRAIN_PREFIX, RUNTIME
-from kit.show.tables.cells import Names, lettered, lettered_notes, rows_of
+from kit.show.cells import Names, lettered, lettered_notes, rows_of
 from kit.show.tables.runs import p_text
 from kit.show.tables.runtime import VERDICT_WORDS
 from kit.stats.factors import relative_u_of_s
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from kit.results import Results
-    from kit.show.tables.cells import Row
+    from kit.show.cells import Row
 
 __all__ = ["replicate_models", "replicate_pairs", "replicates", "run_effects"]
 

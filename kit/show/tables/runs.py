@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from kit.display import Column, Table
+from kit.show.cells import Names, rows_of
 from kit.show.curves import whose
-from kit.show.tables.cells import Names, rows_of
 from kit.units import MISSING, NO_BREAK, h_mm, interval, number, percent, quantity, with_u
 
 if TYPE_CHECKING:

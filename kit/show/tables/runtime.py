@@ -6,9 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from kit.display import Column, Table
-from kit.show.flag_words import status_text
-from kit.show.lasting import by_order, off_known, runtime_bounds, runtime_words
-from kit.show.tables.cells import (
+from kit.show.cells import (
     Names,
     Row,
     by_phase_and_device,
@@ -20,6 +18,8 @@ from kit.show.tables.cells import (
     run_slug,
     run_words,
 )
+from kit.show.flag_words import status_text
+from kit.show.lasting import by_order, off_known, runtime_bounds, runtime_words
 from kit.units import (
     MISSING,
     NO_BREAK,

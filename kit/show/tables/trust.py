@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from kit.display import Column, Table
+from kit.show.cells import Names, rows_of, run_numbers
 from kit.show.flag_words import SOURCE_WORDS, source_text
-from kit.show.tables.cells import Names, rows_of, run_numbers
 from kit.show.tables.shares import SHARE_COLUMNS
 from kit.units import MINUS, MISSING, NO_BREAK, interval, number, u_decimals
 

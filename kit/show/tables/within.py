@@ -5,12 +5,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from kit.display import Column, Table
-from kit.show.tables.cells import Names, by_phase_and_device, of_run, rows_of, run_slug, run_words
+from kit.show.cells import Names, by_phase_and_device, of_run, rows_of, run_slug, run_words
 from kit.units import MISSING, NO_BREAK, estimate, number, percent
 
 if TYPE_CHECKING:
     from kit.results import Results
-    from kit.show.tables.cells import Row
+    from kit.show.cells import Row
 
 __all__ = ["rate_by_level", "reference_repeats", "within_phase"]
 

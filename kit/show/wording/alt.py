@@ -6,9 +6,9 @@ import math
 from itertools import combinations
 from typing import TYPE_CHECKING
 
+from kit.show.cells import Names, of_run, rows_of
 from kit.show.lasting import off_known, runtime_bounds
 from kit.show.reading_ranges import reading_ranges
-from kit.show.tables.cells import Names, of_run, rows_of
 from kit.show.wording.captions import range_words
 from kit.show.wording.facts import facts_of
 from kit.units import count, estimate, joined, number

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from kit.show.tables.cells import run_words
+from kit.show.cells import run_words
 from kit.units import joined, number, quantity
 
 if TYPE_CHECKING:

@@ -6,14 +6,14 @@ import math
 from typing import TYPE_CHECKING, NamedTuple
 
 from kit.drain.gauge import charge_excess, constant_power_drain
-from kit.show.tables.cells import Names, of_run, rows_of
+from kit.show.cells import Names, of_run, rows_of
 from kit.units import joined, number
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from kit.results import Results
-    from kit.show.tables.cells import Row
+    from kit.show.cells import Row
 
 __all__ = ["fastest_phase", "least_drained", "standing_now"]
 

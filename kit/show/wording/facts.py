@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from itertools import combinations
 from typing import TYPE_CHECKING, Any
 
+from kit.show.cells import Names, of_run, rows_of
 from kit.show.lasting import by_order
-from kit.show.tables.cells import Names, of_run, rows_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from kit.show.tables.cells import Names, of_run, rows_of
+from kit.show.cells import Names, of_run, rows_of
 from kit.units import PLUS_MINUS, count, estimate, joined, number, quantity
 
 if TYPE_CHECKING:

@@ -6,7 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from kit.runtime.replicates import RUNTIME
-from kit.show.tables.cells import Names, rows_of
+from kit.show.cells import Names, rows_of
 from kit.show.wording.draining import fastest_phase, least_drained, standing_now
 from kit.show.wording.facts import facts_of
 from kit.show.wording.lasting import longest, ties, unfinished
@@ -14,7 +14,7 @@ from kit.units import NO_BREAK, ROUNDING_SLACK, count, duration, joined
 
 if TYPE_CHECKING:
     from kit.results import Results
-    from kit.show.tables.cells import Row
+    from kit.show.cells import Row
 
 __all__ = ["glance", "units_and_runs"]
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from math import isfinite
 from typing import TYPE_CHECKING
 
-from kit.show.tables.cells import Names
+from kit.show.cells import Names
 from kit.units import clock, duration, h_mm, joined, percent
 
 if TYPE_CHECKING:

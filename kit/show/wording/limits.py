@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from kit.drain.gauge import step_of
 from kit.labels import device_names
 from kit.read.conditions import CONDITIONS
-from kit.show.tables.cells import of_run, rows_of, run_numbers
+from kit.show.cells import of_run, rows_of, run_numbers
 from kit.show.wording.glance import units_and_runs
 from kit.units import NO_BREAK, count, duration, joined, percent, quantity
 from kit.units import recorded as said

@@ -6,7 +6,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from kit.claims.mix_words import longest_on, none_on, on_mix
-from kit.show.tables.cells import Names, of_run, rows_of
+from kit.show.cells import Names, of_run, rows_of
 from kit.units import estimate, joined, percent
 
 if TYPE_CHECKING:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from kit.show.cells import Names, rows_of
 from kit.show.curves import curves_drawn, whose
-from kit.show.tables.cells import Names, rows_of
 from kit.stats.lower_bounds import runs_to_reach
 from kit.units import count, joined, number
 

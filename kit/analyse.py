@@ -6,6 +6,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from kit.claims import claim_verdicts, claims
+from kit.claims.assumption_shifts import assumption_shifts
 from kit.claims.judge import grounds
 from kit.claims.load_bearing import bearing
 from kit.drain.agreement import agreement, agreements
@@ -100,6 +101,9 @@ def _extra(of: _Shared) -> dict[str, Callable[[], pd.DataFrame]]:
     session, settings = of.session, of.settings
     return {
         "claims": lambda: of.claims,
+        "assumption_shifts": lambda: assumption_shifts(
+            session, settings, of.claims, prepared=of.ready, runtimes=of.runtimes[0], known=of.known
+        ),
         "verdicts": lambda: claim_verdicts(
             session, settings, prepared=of.ready, runtimes=of.runtimes[0], known=of.known
         ),

@@ -338,6 +338,7 @@ def uncertainty(results: Results) -> Page:
         tables.shares(results),
         tables.mean_shares(results),
         tables.assumptions(results),
+        tables.assumption_shifts(results),
         tables.agreement(results),
         tables.agreements(results),
     )

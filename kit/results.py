@@ -169,6 +169,10 @@ RESULT_COLUMNS: Mapping[str, tuple[str, ...]] = {
         "run", "priority", "kind", "code", "device_a", "device_b", "group", "phase_from",
         "phase_to", "measurand", "verdict",
     ),
+    # printed verdicts that would be others with half or twice an assumption
+    "assumption_shifts": (
+        "assumption", "used", "tried", "run", "statement", "verdict", "verdict_then",
+    ),
     # single readings whose misreading would change a claim, most dangerous first over all runs;
     # run: that of the reading
     "load_bearing": (

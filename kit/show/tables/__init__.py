@@ -35,6 +35,7 @@ from kit.show.tables.shares import mean_shares, shares
 from kit.show.tables.trust import (
     agreement,
     agreements,
+    assumption_shifts,
     assumptions,
     budget,
     contributions,
@@ -48,6 +49,7 @@ from kit.show.tables.within import rate_by_level, reference_repeats, within_phas
 __all__ = [
     "agreement",
     "agreements",
+    "assumption_shifts",
     "assumptions",
     "budget",
     "claims",

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from kit.claims.assumption_shifts import ASKED
 from kit.display import Column, Table
 from kit.show.cells import Names, rows_of, run_numbers
 from kit.show.flag_words import SOURCE_WORDS, source_text
+from kit.show.tables.claim_cells import VERDICTS
 from kit.show.tables.shares import SHARE_COLUMNS
 from kit.units import MINUS, MISSING, NO_BREAK, interval, number, u_decimals
 
@@ -19,6 +21,7 @@ if TYPE_CHECKING:
 __all__ = [
     "agreement",
     "agreements",
+    "assumption_shifts",
     "assumptions",
     "budget",
     "contributions",
@@ -265,6 +268,38 @@ def assumptions(results: Results) -> Table:
         caption="Assumptions that no reading gives (type B)",
         columns=(Column(name="Assumption"), Column(name="Value used"), Column(name="From")),
         rows=tuple(rows),
+    )
+
+
+def assumption_shifts(results: Results) -> Table | None:
+    """Return the printed verdicts that hang on an assumption; ``None`` where none was judged."""
+    frame = results.extra.get("assumption_shifts")
+    if frame is None or results.extra["claims"].empty:
+        return None
+    rows = []
+    for row in rows_of(frame):
+        words, unit = ASSUMPTION_WORDS[row.assumption]
+        rows.append(
+            (
+                words, _value(row.used, unit), _value(row.tried, unit), row.statement,
+                VERDICTS.get(row.verdict, row.verdict),
+                VERDICTS.get(row.verdict_then, row.verdict_then),
+            )
+        )  # fmt: skip
+    asked = ", ".join(ASSUMPTION_WORDS[name][0].lower() for name in ASKED)
+    return Table(
+        id="assumption-shifts",
+        caption="Verdicts that would be others with half or twice an assumption",
+        columns=(
+            Column(name="Assumption"),
+            Column(name="Used", align="right"),
+            Column(name="If it were", align="right"),
+            Column(name="Sentence"),
+            Column(name="Verdict"),
+            Column(name="Then"),
+        ),
+        rows=tuple(rows) or (("None of them", MISSING, MISSING, MISSING, MISSING, MISSING),),
+        notes=(f"Each by itself was halved and doubled: {asked}.",),
     )
 
 

@@ -10,6 +10,7 @@
 * If a number had been another one: ``misreadings`` (the slips there are), ``doubts`` (the numbers
   in question), ``conclusions`` (what is asked again), ``doubted_runs``, ``doubted_means`` and
   ``doubted_mixes`` (the verdicts then), ``load_bearing`` (what of it a report lists).
+* If an assumption had been another one: ``assumption_shifts``.
 """
 
 from kit.claims.candidates import candidates

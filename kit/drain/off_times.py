@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from kit.drain.charged import charged_in_run
 from kit.drain.last_seen import MINUTE, tail_min
 from kit.drain.off_record import bounds_of, clock_margins, off_record
 from kit.stats.order import least_lead, p_longer, surely_above
@@ -57,6 +58,8 @@ class OffTimes:
     least_lead
         Shape (n, n). ``least_lead[i, j]``: i ran at least this much longer than j (min),
         whatever the notes leave open; see :func:`kit.stats.order.least_lead`.
+    charged
+        Shape (n,). Whether it was charged in the run: a runtime that is compared with no other.
     status, basis
         Length n. ``observed``, ``still_on`` or ``not_recorded``, and how it is known, in words.
     """
@@ -71,6 +74,7 @@ class OffTimes:
     tail: Floats
     last_soc: Floats
     least_lead: Floats
+    charged: Flags
     status: tuple[RuntimeStatus, ...]
     basis: tuple[str, ...]
 
@@ -86,13 +90,21 @@ class OffTimes:
 
     @property
     def order_low(self) -> Floats:
-        """Return lower bounds for comparing devices: a start common to all is left out."""
-        return self.runtime_low if self.own_start else self.low
+        """Return lower bounds for comparing devices: a start common to all is left out.
+
+        NaN for a device that was charged.
+        """
+        low = self.runtime_low if self.own_start else self.low
+        return np.where(self.charged, np.nan, low)
 
     @property
     def order_high(self) -> Floats:
-        """Return upper bounds for comparing devices: a start common to all is left out."""
-        return self.runtime_high if self.own_start else self.high
+        """Return upper bounds for comparing devices: a start common to all is left out.
+
+        NaN for a device that was charged.
+        """
+        high = self.runtime_high if self.own_start else self.high
+        return np.where(self.charged, np.nan, high)
 
     @cached_property
     def p_longer(self) -> Floats:
@@ -152,6 +164,8 @@ def compared_bounds(
 ) -> tuple[Floats, Floats]:
     """Return bounds (…, n) by which devices are compared: a start common to all is left out.
 
+    Both are NaN for a device that was charged in the run: as if nothing were known of its runtime.
+
     Examples
     --------
     Started together: the power-offs are compared as they are. b started 10 minutes after a, both
@@ -169,6 +183,9 @@ def compared_bounds(
     >>> [bound.tolist() for bound in compared_bounds(s, s.runs[0], *off, "floor")]
     [[299.0, 299.0], [304.0, 304.0]]
     """
+    charged = charged_in_run(session, run.number, high)
+    if charged.any():
+        low, high = (np.where(charged, np.nan, bound) for bound in (low, high))
     offsets, own_start = _start_offsets(session)
     if own_start:
         early, late = clock_margins(rounding, _start_resolution(run))
@@ -195,11 +212,12 @@ def _one_run(record: OffRecord, run: Run, first_unit: int) -> OffTimes:
     bounds = bounds_of(record, run, units, rounding)
     early, late = clock_margins(rounding, _start_resolution(run))
     offsets, own_start = _start_offsets(session)
+    high = np.array([b.high for b in bounds])
     soc = np.array([record.notes[u].soc if u in record.notes else np.nan for u in units])
     return OffTimes(
         run=run.number,
         low=np.array([b.low for b in bounds]),
-        high=np.array([b.high for b in bounds]),
+        high=high,
         ramp=np.array([b.ramp for b in bounds]),
         start_low=offsets - early,
         start_high=offsets + late,
@@ -212,6 +230,7 @@ def _one_run(record: OffRecord, run: Run, first_unit: int) -> OffTimes:
         ),
         last_soc=np.where(np.isnan(soc), record.last.soc[first_unit : units.stop], soc),
         least_lead=_least_lead(record, run, units, bounds),
+        charged=charged_in_run(session, run.number, high),
         status=tuple(b.status for b in bounds),
         basis=tuple(b.basis for b in bounds),
     )

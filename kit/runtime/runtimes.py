@@ -13,7 +13,6 @@ import numpy as np
 
 from kit.drain.off_times import OffTimes, off_times
 from kit.frames import frame_of_rows
-from kit.session import columns_of
 from kit.stats.order import (
     p_longest,
     pair_verdict,
@@ -32,17 +31,29 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Flags = NDArray[np.bool_]
 
-__all__ = ["order_of", "runtime_pairs", "runtime_tables", "runtimes"]
+__all__ = ["CHARGED", "charged_rows", "order_of", "runtime_pairs", "runtime_tables", "runtimes"]
 
 _MIN_PER_H = 60.0
 
 
-def _charged(session: Session) -> set[tuple[int, str]]:
-    """Return the (run, device) pairs that were charged during the run."""
-    if session.charges.empty:
-        return set()
-    return set(
-        zip(*(c.tolist() for c in columns_of(session.charges, "run", "device")), strict=True)
+CHARGED = "charged during the run"
+"""How ``basis`` ends where a device was charged: such a runtime is compared with no other."""
+
+
+def charged_rows(runtimes: pd.DataFrame) -> Flags:
+    """Return which rows of `runtimes` are of a device that was charged in that run.
+
+    Examples
+    --------
+    >>> from tests.helpers.builders import make_session, seen
+    >>> s = make_session(devices=["a", "b"], phases={"p1": 900},
+    ...     charges=[{"run": 1, "device": "b", "start_min": 60.0, "end_min": 90.0}],
+    ...     power_offs={"a": seen(300, 303), "b": seen(350, 352)})
+    >>> charged_rows(runtimes(s)).tolist()
+    [False, True]
+    """
+    return np.array(
+        [str(text).endswith(CHARGED) for text in runtimes["basis"].tolist()], dtype=bool
     )
 
 
@@ -80,20 +91,39 @@ def order_of(run: OffTimes) -> tuple[Floats, Flags]:
     return run.p_longer, run.later
 
 
-def _runtime_rows(
-    session: Session, run: OffTimes, charged: set[tuple[int, str]]
-) -> list[tuple[object, ...]]:
+def _placed(run: OffTimes) -> tuple[list[float], list[float], list[str], list[float]]:
+    """Return best and worst rank, letters and P(longest), of those that may be compared.
+
+    Without a place and without letters: who was charged, and who would be alone but for those.
+    """
     _, above = order_of(run)
-    best, worst = rank_intervals(above)
-    longest = p_longest(run.order_low, run.order_high, tail=run.tail, ramp=run.ramp)
+    n = run.charged.size
+    them = np.flatnonzero(~run.charged)
+    if them.size < min(n, 2):
+        them = them[:0]
+    best, worst, longest = (np.full(n, np.nan) for _ in range(3))
+    letters = np.full(n, "", dtype=object)
+    if them.size:
+        above = above[np.ix_(them, them)]
+        best[them], worst[them] = rank_intervals(above)
+        letters[them] = tie_letters(above)
+        longest[them] = p_longest(
+            run.order_low[them], run.order_high[them], tail=run.tail[them], ramp=run.ramp[them]
+        )
+    ranks = [r.astype(np.int64) if them.size == n else r for r in (best, worst)]
+    return ranks[0].tolist(), ranks[1].tolist(), letters.tolist(), longest.tolist()
+
+
+def _runtime_rows(session: Session, run: OffTimes) -> list[tuple[object, ...]]:
+    best, worst, letters, longest = _placed(run)
     low, high, u = run.runtime_low, run.runtime_high, np.sqrt(run.variance)
     censored, nothing = np.isinf(high), np.isnan(low)
     with np.errstate(invalid="ignore"):
         middle = np.where(nothing, np.nan, np.where(censored, low, (low + high) / 2.0))
     ids = [device.id for device in session.devices]
     basis = [
-        f"{text}; charged during the run" if (run.run, device) in charged else text
-        for device, text in zip(ids, run.basis, strict=True)
+        f"{text}; {CHARGED}" if charged else text
+        for charged, text in zip(run.charged.tolist(), run.basis, strict=True)
     ]
     return list(
         zip(
@@ -108,10 +138,10 @@ def _runtime_rows(
             run.low.tolist(),
             np.where(censored, np.nan, run.high).tolist(),
             run.last_soc.tolist(),
-            best.tolist(),
-            worst.tolist(),
-            tie_letters(above),
-            longest.tolist(),
+            best,
+            worst,
+            letters,
+            longest,
             basis,
             strict=True,
         )
@@ -175,11 +205,10 @@ def runtime_tables(
     >>> pairs[["difference_min_low", "difference_min_high", "verdict"]].values.tolist()
     [[-13.0, -6.0, 'b']]
     """
-    charged = _charged(session)
     rows: list[tuple[object, ...]] = []
     pairs: list[tuple[object, ...]] = []
     for run in off_times(session) if offs is None else offs:
-        rows += _runtime_rows(session, run, charged)
+        rows += _runtime_rows(session, run)
         pairs += _pair_rows(session, run)
     return frame_of_rows("runtimes", rows), frame_of_rows("runtime_pairs", pairs)
 
@@ -200,7 +229,8 @@ def runtimes(session: Session) -> pd.DataFrame:
         and ``runtime_h_u`` from uniform windows. ``still_on`` and ``not_recorded``:
         ``runtime_h`` = ``runtime_h_low`` is a lower bound, there is no upper one and no u.
         ``off_low_min``, ``off_high_min`` (min since start as noted) bound the power-off;
-        ``rank_best``, ``rank_worst``, ``tie_group`` (letters) and ``p_longest`` place it.
+        ``rank_best``, ``rank_worst``, ``tie_group`` (letters) and ``p_longest`` place it among
+        those that were not charged during the run, of two at least; else NaN and no letter.
 
     Notes
     -----
@@ -236,7 +266,7 @@ def runtime_pairs(session: Session) -> pd.DataFrame:
         (min; NaN: no bound on that side). ``verdict``: ``a`` or ``b`` ran longer, whatever the
         notes leave open; ``too_close`` where the windows of the power-offs share a moment, however
         probable ``p_a_longer`` makes an order (it takes power-offs for independent);
-        ``both_still_on``, or ``unknown`` where a device was lost sight of.
+        ``both_still_on``, or ``unknown`` where a device was lost sight of, or was charged.
 
     Examples
     --------

@@ -210,6 +210,7 @@ class Overall:
 def _each_seen(session: Session, lasted: Quantity) -> dict[str, list[Seen]]:
     """Return the runtimes of each device as `kit.claims.kinds.runtimes_seen` does."""
     value, u = lasted.value * _MIN_PER_H, np.nan_to_num(lasted.u) * _MIN_PER_H
+    half = np.nan_to_num(lasted.half_width) * _MIN_PER_H
     runs = [run.number for run in session.runs]
     return {
         device.id: seen
@@ -219,7 +220,7 @@ def _each_seen(session: Session, lasted: Quantity) -> dict[str, list[Seen]]:
                 Seen(*row)
                 for row in zip(
                     value[:, k].tolist(), u[:, k].tolist(), lasted.at_least[:, k].tolist(), runs,
-                    strict=True,
+                    half[:, k].tolist(), strict=True,
                 )
                 if row[0] == row[0]
             ]

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-__all__ = ["UNITS_ENOUGH", "Part", "Scatter", "days_between", "expanded", "scatter_of"]
+__all__ = ["NOTHING", "UNITS_ENOUGH", "Part", "Scatter", "days_between", "expanded", "scatter_of"]
 
 UNITS_ENOUGH = 4
 """Units from which their scatter stands by itself, however small it comes out. Of fewer, it is

@@ -38,8 +38,6 @@ def _basis(pair: KindPair) -> str:
         rests = f"each from {measured[0]}"
     else:
         rests = f"from {measured[0]} against {measured[1]}"
-    if pair.a.scaled or pair.b.scaled:
-        rests += ", referred to a battery of rated capacity"
     return f"{rests}; assumed: {joined(pair.assumed)}" if pair.assumed else rests
 
 
@@ -57,11 +55,10 @@ def _why(speech: Speech, pair: KindPair) -> str:
 def tell_kinds(speech: Speech, pair: KindPair) -> tuple[str, Told]:
     """Return verdict, and figures, reason and wording, of a pair of kinds."""
     a, b = _kind_name(speech, pair.a), _kind_name(speech, pair.b, second=True)
-    method = (
-        "t interval of the one declared pair"
-        if pair.comparisons == 1
-        else f"t intervals over {count(pair.comparisons, 'pair')} (Bonferroni)"
-    )
+    if pair.comparisons == 1:
+        method = f"t interval of the one {'declared ' if pair.declared else ''}pair"
+    else:
+        method = f"t intervals over {count(pair.comparisons, 'pair')} (Bonferroni)"
     if pair.barred:
         why = _why(speech, pair)
         wording = f"Whether {a} or {b} generally lasts longer cannot be said: {why}."
@@ -70,24 +67,31 @@ def tell_kinds(speech: Speech, pair: KindPair) -> tuple[str, Told]:
     difference, needed = pair.difference_min, pair.needed_min
     low = difference - needed
     high = math.nan if pair.a.at_least else difference + needed
-    least = "at least " if pair.a.at_least else ""
+    health = ", allowing for battery health," if pair.scaled else ""
     if_so = (
         ", if units and days differ as is assumed here"
         if any("scatter" in words for words in pair.assumed)
         else ""
     )
-    lead, bar = told_apart(difference, needed)
-    apart = f"{least}{lead} apart, {bar} needed"
-    reason = f"{apart}; {_basis(pair)}"
+    lead, bar = told_apart(difference, needed, at_least=pair.a.at_least)
+    if pair.a.at_least and difference <= 0.0:
+        reason = f"no lead is sure{health or ','} {bar} needed; {_basis(pair)}"
+        wording = (
+            f"This record does not show that {a} generally lasts longer than {b}: "
+            f"{'allowing for battery health, ' if health else ''}not even in this session is it "
+            "sure to be ahead."
+        )
+        return pair.verdict, Told(difference, low, high, needed, "min", method, reason, wording)
+    reason = f"{lead} apart{health or ','} {bar} needed; {_basis(pair)}"
     if pair.supported:
         wording = (
             f"On this record, {a} can be expected to last longer than {b}, not only these units on "
-            f"this day: the difference of {least}{lead} is more than another unit or another day "
+            f"this day: the difference of {lead}{health} is more than another unit or another day "
             f"would change ({bar}){if_so}."
         )
         return pair.verdict, Told(difference, low, high, needed, "min", method, reason, wording)
     wording = (
         f"This record does not show that {a} generally lasts longer than {b}: the difference of "
-        f"{least}{lead} is no more than another unit or another day may change ({bar}){if_so}."
+        f"{lead}{health} is no more than another unit or another day may change ({bar}){if_so}."
     )
     return pair.verdict, Told(difference, low, high, needed, "min", method, reason, wording)

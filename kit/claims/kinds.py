@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 
 import numpy as np
 
-from kit.claims.kind_scatter import Part, Scatter, days_between, expanded, scatter_of
+from kit.claims.kind_scatter import NOTHING, Part, Scatter, days_between, expanded, scatter_of
 from kit.claims.verdicts import CANNOT, SUPPORTED
 from kit.drain.readings import observed
 
@@ -33,6 +33,7 @@ __all__ = [
     "Kind",
     "KindPair",
     "Seen",
+    "allows_for_health",
     "compared_kinds",
     "first_percentages",
     "kind_of",
@@ -74,11 +75,12 @@ class Kind:
         The model, or the device where no model is recorded.
     devices
         Positions of its units.
-    mean_min
-        Runtime (min), of a battery of rated capacity as far as its health is known or taken.
-    scatter, others
-        What other units and other days would change in the runtime as it was seen, and other
-        sources of uncertainty of it (min).
+    mean_min, least_min, most_min
+        Runtime (min), of a battery of rated capacity as far as its health is known or taken: by
+        the middles of the windows of the power-offs, by their beginnings, and by their ends.
+    scatter, health, window
+        What other units and other days, another battery health, and the windows of the power-offs
+        would change in the runtime as it was seen (min).
     factor
         From the runtime as it was seen to that of a battery of rated capacity.
     at_least
@@ -88,8 +90,11 @@ class Kind:
     name: str
     devices: tuple[int, ...]
     mean_min: float = float("nan")
+    least_min: float = float("nan")
+    most_min: float = float("nan")
     scatter: Scatter | None = None
-    others: tuple[Part, ...] = ()
+    health: Part = NOTHING
+    window: Part = NOTHING
     factor: float = 1.0
     at_least: bool = False
 
@@ -113,9 +118,12 @@ class KindPair:
     a, b
         The kinds, longer one first as observed.
     difference_min, needed_min
-        Difference of runtimes and the margin it has to exceed (min).
+        Difference of runtimes and the margin it has to exceed (min). If the longer one is only a
+        lower bound, so is the difference: to the end of the window of the shorter one.
     comparisons
         Pairs that the margin allows for; 1 for the declared one.
+    declared
+        Whether it is the pair that was declared before the session.
     assumed
         What is assumed of the two, in words.
     barred
@@ -129,6 +137,12 @@ class KindPair:
     comparisons: int
     assumed: tuple[str, ...]
     barred: Bar
+    declared: bool = False
+
+    @property
+    def scaled(self) -> bool:
+        """Return whether a runtime is referred to a battery of rated capacity."""
+        return self.a.scaled or self.b.scaled
 
     @property
     def supported(self) -> bool:
@@ -142,12 +156,16 @@ class KindPair:
 
 
 class Seen(NamedTuple):
-    """A runtime in one run (min), u of its window, whether it is only a lower bound, the run."""
+    """A runtime in one run (min), u of its window, whether it is only a lower bound, the run.
+
+    ``half_min``: half of what the window allows, 0 of a lower bound.
+    """
 
     runtime_min: float
     window_u_min: float
     at_least: bool
     run: int
+    half_min: float = 0.0
 
 
 def _units(session: Session) -> dict[str, list[int]]:
@@ -177,15 +195,16 @@ def runtimes_seen(runtimes: pd.DataFrame) -> dict[str, list[Seen]]:
         Frame of `kit.runtime.runtimes`.
     """
     rows: dict[str, list[Seen]] = {}
-    for device, runtime, u, censored, run in zip(
+    half = ((runtimes["runtime_h_high"] - runtimes["runtime_h_low"]) / 2.0).fillna(0.0)
+    for device, runtime, u, censored, run, half_h in zip(
         runtimes["device"].tolist(), runtimes["runtime_h"].tolist(),
         runtimes["runtime_h_u"].tolist(), runtimes["right_censored"].tolist(),
-        runtimes["run"].tolist(), strict=True,
+        runtimes["run"].tolist(), half.tolist(), strict=True,
     ):  # fmt: skip
         if runtime == runtime:
             window = 0.0 if u != u else u * _MIN_PER_H
             rows.setdefault(device, []).append(
-                Seen(runtime * _MIN_PER_H, window, bool(censored), run)
+                Seen(runtime * _MIN_PER_H, window, bool(censored), run, half_h * _MIN_PER_H)
             )
     return rows
 
@@ -231,10 +250,13 @@ def kind_of(
         return Kind(name=name, devices=tuple(places))
     runs = tuple(sorted({row.run for unit in seen for row in unit}))
     values = np.full((len(runs), len(seen)), np.nan)
+    half = values.copy()
     for k, unit in enumerate(seen):
-        values[[runs.index(row.run) for row in unit], k] = [row.runtime_min for row in unit]
-    gaps = np.isnan(values).any()
-    mean = float((np.nanmean(values, axis=0) if gaps else values.mean(axis=0)).mean())
+        places_of_runs = [runs.index(row.run) for row in unit]
+        values[places_of_runs, k] = [row.runtime_min for row in unit]
+        half[places_of_runs, k] = [row.half_min for row in unit]
+    average = np.nanmean if np.isnan(values).any() else np.mean
+    mean, aside = (float(average(each, axis=0).mean()) for each in (values, half))
     at_least = any(row.at_least for unit in seen for row in unit)
     factor, health = _health(devices, mean, unknown=unknown)
     window = Part(max(row.window_u_min for unit in seen for row in unit))
@@ -243,11 +265,43 @@ def kind_of(
         name=name,
         devices=tuple(places),
         mean_min=mean * factor,
+        least_min=(mean - aside) * factor,
+        most_min=(mean + aside) * factor,
         scatter=scatter_of(values, runs, cv, at_least=at_least),
-        others=(health, window),
+        health=health,
+        window=window,
         factor=factor,
         at_least=at_least,
     )
+
+
+def allows_for_health(session: Session, devices: Collection[str]) -> bool:
+    """Return whether the runtimes of these kinds are referred to a battery of rated capacity.
+
+    Parameters
+    ----------
+    session
+        Names health and models.
+    devices
+        One unit of each kind.
+
+    Examples
+    --------
+    Where the health of one device is known, 95 % is taken for the others:
+
+    >>> from kit.session import Device
+    >>> from tests.helpers.builders import make_session
+    >>> health = {"a": 100.0, "b": 90.0, "c": None, "d": 100.0}
+    >>> s = make_session(
+    ...     devices=[Device(id=k, label=k, health_pct=pct) for k, pct in health.items()])
+    >>> [allows_for_health(s, two) for two in ("ab", "ac", "ad")]
+    [True, True, False]
+    """
+    if not any(d.health_pct for d in session.devices):
+        return False
+    models = {d.model or d.id for d in session.devices if d.id in devices}
+    mine = [d for d in session.devices if (d.model or d.id) in models]
+    return any(d.health_pct != 100.0 for d in mine)
 
 
 def first_percentages(session: Session, obs: Observed) -> dict[str, float]:
@@ -293,7 +347,8 @@ def _parts(a: Kind, b: Kind) -> list[Part]:
     """Return what makes the difference of two kinds uncertain; nothing where one has no runtime.
 
     Where a run of one was stopped, the other one was seen to its end because it ended before: its
-    runs may be alike by that alone, and are taken to scatter no less than is stated.
+    runs may be alike by that alone, and are taken to scatter no less than is stated. The windows
+    are in the difference then, which is the least that they allow.
     """
     if a.scatter is None or b.scatter is None:
         return []
@@ -304,7 +359,7 @@ def _parts(a: Kind, b: Kind) -> list[Part]:
     own = [
         part.times(kind.factor)
         for kind, scatter in ((a, first), (b, second))
-        for part in (scatter.units, *kind.others)
+        for part in (scatter.units, kind.health, NOTHING if a.at_least else kind.window)
     ]
     return [*own, *days_between(first, second, (a.factor, b.factor))]
 
@@ -373,7 +428,8 @@ def compared_kinds(
     for a, b in combinations(order, 2):
         if asked is not None and frozenset((a.name, b.name)) not in asked:
             continue
-        comparisons = 1 if _is_declared(session, a, b) else total
+        declared = _is_declared(session, a, b)
+        comparisons = 1 if declared else total
         share = 1.0 - (1.0 - settings.coverage) / comparisons
         parts = _parts(a, b)
         words = (w for part in parts if part.u > 0.0 for w in (part.assumed,) if w)
@@ -381,11 +437,14 @@ def compared_kinds(
             KindPair(
                 a=a,
                 b=b,
-                difference_min=a.mean_min - b.mean_min,
+                difference_min=(
+                    a.least_min - b.most_min if a.at_least else a.mean_min - b.mean_min
+                ),
                 needed_min=expanded(parts, share) if parts else math.nan,
                 comparisons=comparisons,
                 assumed=tuple(dict.fromkeys(words)),
                 barred=_barred(session, a, b, charged, starts),
+                declared=declared,
             )
         )
     return tuple(pairs)

@@ -149,9 +149,9 @@ def _reason(pair: _Pair) -> str:
     elif math.isnan(pair.needed):
         known = "a mean or its scatter is not known"
     else:
-        least = "at least " if pair.method == "seen_scatter" else ""
-        lead, needed = told_apart(pair.lead, pair.needed)
-        known = f"{least}{lead} on average, {needed} needed"
+        bound = pair.method == "seen_scatter"
+        lead, needed = told_apart(pair.lead, pair.needed, at_least=bound)
+        known = f"{lead} on average, {needed} needed"
     if pair.few and pair.verdict == CANNOT:
         return f"{known}; counting runs alone takes {count(int(pair.runs_least), 'run')}"
     return known

@@ -14,7 +14,7 @@ from kit.claims.activities import stretches
 from kit.drain.phases import MEASURANDS
 from kit.labels import device_names, full_name, phase_names, phase_numbers
 from kit.read.conditions import CONDITIONS
-from kit.units import NO_BREAK, count, duration, joined, number
+from kit.units import MINUS, NO_BREAK, count, duration, joined, number
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from kit.claims.verdicts import Claim
     from kit.session import Session
 
-__all__ = ["Speech", "chance", "points", "span", "told_apart"]
+__all__ = ["Speech", "chance", "minutes", "points", "span", "told_apart"]
 
 DISPLAYED = MEASURANDS[0]
 
@@ -51,12 +51,12 @@ _STATEMENTS: Mapping[str, str] = {
 
 
 def chance(p: float) -> str:
-    """Return a probability rounded down, never up to a certainty that it is not.
+    """Return a probability to a tenth of a per cent, never as a certainty that it is not.
 
     Examples
     --------
     >>> [chance(p).replace(NO_BREAK, " ") for p in (0.9996, 0.96875, 0.0001, 1.0)]
-    ['more than 99.9 %', '96.8 %', 'less than 0.1 %', '100 %']
+    ['more than 99.9 %', '96.9 %', 'less than 0.1 %', '100 %']
     """
     if p >= 1.0:
         return f"100{NO_BREAK}%"
@@ -64,7 +64,7 @@ def chance(p: float) -> str:
         return f"more than 99.9{NO_BREAK}%"
     if p < 0.001:
         return f"less than 0.1{NO_BREAK}%"
-    return f"{number(math.floor(p * 1000.0) / 10.0, 1)}{NO_BREAK}%"
+    return f"{number(round(p, 3) * 100.0, 1)}{NO_BREAK}%"
 
 
 def points(value: float, decimals: int = 0) -> str:
@@ -99,32 +99,58 @@ def span(low: float, high: float) -> str:
 _MOST_DECIMALS = 3
 
 
-def told_apart(lead_min: float, needed_min: float) -> tuple[str, str]:
-    """Return a lead rounded down and what is needed rounded up, the larger one larger as told.
+def minutes(value: float, decimals: int = 0) -> str:
+    """Return a time in words, hours from 60 min on, with a true minus sign.
+
+    Examples
+    --------
+    >>> [minutes(v, d).replace(NO_BREAK, " ") for v, d in ((-75, 0), (99.7, 1), (18.3, 1))]
+    ['−1 h 15 min', '1 h 39.7 min', '18.3 min']
+    """
+    whole = round(abs(value), decimals)
+    sign = MINUS if value < 0.0 < whole else ""
+    hours, rest = divmod(whole, 60.0)
+    if not hours:
+        return f"{sign}{number(rest, decimals)}{NO_BREAK}min"
+    if not decimals:
+        return sign + duration(whole)
+    wide = 3 + decimals
+    return f"{sign}{hours:.0f}{NO_BREAK}h{NO_BREAK}{rest:0{wide}.{decimals}f}{NO_BREAK}min"
+
+
+def told_apart(lead_min: float, needed_min: float, *, at_least: bool = False) -> tuple[str, str]:
+    """Return a lead and what is needed, rounded up; the larger one larger as told.
 
     Whole minutes, and as many decimals as it takes for a lead that is more than what is needed to
     read as more.
 
+    Parameters
+    ----------
+    lead_min, needed_min
+        Lead and need (min).
+    at_least
+        Whether the lead is a lower bound, which is rounded down and called so.
+
     Examples
     --------
-    >>> [t.replace(NO_BREAK, " ") for t in told_apart(155.4, 49.4)]
-    ['2 h 35 min', '50 min']
+    >>> [t.replace(NO_BREAK, " ") for t in told_apart(155.6, 49.4)]
+    ['2 h 36 min', '50 min']
     >>> [t.replace(NO_BREAK, " ") for t in told_apart(20.9, 20.3)]
     ['20.9 min', '20.3 min']
-    >>> [t.replace(NO_BREAK, " ") for t in told_apart(-3.5, 99.98)]
-    ['−4 min', '1 h 40 min']
+    >>> [t.replace(NO_BREAK, " ") for t in told_apart(155.6, 99.98, at_least=True)]
+    ['at least 2 h 35 min', '1 h 40 min']
+    >>> [t.replace(NO_BREAK, " ") for t in told_apart(-3.5, 99.98, at_least=True)]
+    ['at least −4 min', '1 h 40 min']
     """
     lead, needed = (round(value, 6) for value in (lead_min, needed_min))
-    whole = math.floor(lead), math.ceil(needed)
-    if lead <= needed or whole[0] > whole[1]:
-        down = duration(whole[0]) if whole[0] >= 0 else f"{number(whole[0])}{NO_BREAK}min"
-        return down, duration(whole[1])
-    decimals, least, most = 0, lead, lead
-    while least <= most and decimals < _MOST_DECIMALS:
-        decimals += 1
+    for decimals in range(_MOST_DECIMALS + 1):
         step = 10.0**decimals
-        least, most = math.floor(lead * step) / step, math.ceil(needed * step) / step
-    return f"{number(least, decimals)}{NO_BREAK}min", f"{number(most, decimals)}{NO_BREAK}min"
+        told = math.floor(lead * step) / step if at_least else round(lead, decimals)
+        most = math.ceil(needed * step) / step
+        if lead <= needed or told > most:
+            break
+    said = minutes(told, decimals)
+    return f"at least {said}" if at_least else said, minutes(most, decimals)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -40,13 +41,18 @@ def once(**minutes):
 
 
 def test_runtimes_seen():
-    # 10 h with u = 0.01 h; still on after 12 h, a bound without u; nothing known of b
+    # 10 h with u = 0.01 h, ± 0.02 h = 1.2 min at most; still on after 12 h, a bound without u;
+    # nothing known of b
     frame = pd.DataFrame({
         "device": ["a", "b", "a"], "runtime_h": [10.0, NAN, 12.0], "runtime_h_u": [0.01, NAN, NAN],
         "right_censored": [False, False, True], "run": [1, 1, 2],
+        "runtime_h_low": [9.98, NAN, 12.0], "runtime_h_high": [10.02, NAN, NAN],
     })  # fmt: skip
     assert runtimes_seen(frame) == {
-        "a": [Seen(600.0, pytest.approx(0.6), False, 1), Seen(720.0, 0.0, True, 2)]
+        "a": [
+            Seen(600.0, pytest.approx(0.6), False, 1, pytest.approx(1.2)),
+            Seen(720.0, 0.0, True, 2, 0.0),
+        ]
     }
 
 
@@ -70,7 +76,7 @@ def test_kind_of():
     assert (found.name, found.devices, found.at_least) == ("M", (0, 1), False)
     assert found.mean_min == pytest.approx(610 / 0.85)
     assert found.factor == pytest.approx(1 / 0.85)
-    assert [part.u for part in found.others] == pytest.approx([610 * 2 / 85, 0.0])
+    assert (found.health.u, found.window.u) == pytest.approx((610 * 2 / 85, 0.0))
     assert found.scatter is not None
     assert found.scatter.units.u == pytest.approx(18.3 / math.sqrt(2))
     assert found.scatter.days.u == pytest.approx(18.3 / math.sqrt(2))
@@ -134,6 +140,42 @@ def spoken(rows, **models):
     speech = Speech.of(session)
     (pair,) = compared_kinds(session, kinds(session, rows), {}, Settings())
     return speech, pair
+
+
+def still_on_beside(half):
+    """Return the pair of a, on until 600 min at least, and b, off at 560 ± ``half`` min."""
+    rows = {"a": [Seen(600.0, 0.0, True, 1)], "b": [Seen(560.0, half / 3**0.5, False, 1, half)]}
+    return pairs_of(rows)[0]
+
+
+def test_a_lead_of_one_still_on_is_the_least_that_the_notes_allow():
+    # 600 - (560 + 25) = 15 min; the middle, 40 min, was not seen. The window is in the lead, so
+    # only 3 % of each is needed: 1.96 × 0.03 × √(600² + 560²) = 48.26 min
+    pair = still_on_beside(25.0)
+    assert pair.difference_min == pytest.approx(15.0)
+    assert pair.needed_min == pytest.approx(48.26, abs=0.01)
+    # two units off at 500 ± 4 and 540 ± 8: at most (504 + 548)/2 = 526; at 80 % health 657.5
+    session = make_session(devices=[unit("a", "M", 80.0), unit("b", "M", 80.0)])
+    rows = {"a": [Seen(500.0, 0.0, False, 1, 4.0)], "b": [Seen(540.0, 0.0, False, 1, 8.0)]}
+    kind = kind_of(session, "M", (0, 1), rows)
+    assert (kind.least_min, kind.mean_min, kind.most_min) == pytest.approx((642.5, 650.0, 657.5))
+
+
+def test_a_lead_that_is_not_sure_is_not_told_as_one():
+    # 600 - (560 + 45) = -5 min
+    session = make_session(devices=[unit("a"), unit("b")])
+    verdict, told = tell_kinds(Speech.of(session), still_on_beside(45.0))
+    assert verdict == CANNOT
+    assert told.reason.startswith("no lead is sure, ")
+    assert told.wording.endswith("not even in this session is it sure to be ahead.")
+
+
+def test_only_a_declared_pair_is_called_so():
+    speech, pair = spoken(once(a=580, b=640), a="", b="")
+    assert tell_kinds(speech, pair)[1].method == "t interval of the one pair"
+    session = replace(speech.session, declared_comparison=("a", "b"))
+    (pair,) = compared_kinds(session, kinds(session, once(a=580, b=640)), {}, Settings())
+    assert tell_kinds(Speech.of(session), pair)[1].method == "t interval of the one declared pair"
 
 
 def test_kind_statement():

@@ -185,6 +185,7 @@ def test_kinds_truly_equal_whose_units_were_stopped():
             {
                 "run": 1, "device": [d.id for d in session.devices], "runtime_h": low / 60.0,
                 "runtime_h_u": 1.0 / 60.0, "right_censored": true > stop,
+                "runtime_h_low": low / 60.0, "runtime_h_high": low / 60.0,
             }
         )  # fmt: skip
         (pair,) = kind_pairs(session, frame, Settings())
@@ -281,8 +282,12 @@ def test_load_bearing_asks_who_ran_longest_on_average():
 
 
 def test_a_lead_that_is_more_than_needed_reads_as_more():
-    for lead, needed in ((20.9, 20.3), (18.31, 18.27), (60.2, 60.1)):
-        first, second = (float(t.split(NO_BREAK)[0]) for t in told_apart(lead, needed))
-        assert first > second
-        assert first <= lead
-        assert second >= needed
+    told = {
+        (20.9, 20.3): ("20.9 min", "20.3 min"),
+        (18.31, 18.27): ("18.31 min", "18.27 min"),
+        (60.2, 60.1): ("1 h 00.2 min", "1 h 00.1 min"),
+        (100.0, 99.7): ("1 h 40.0 min", "1 h 39.7 min"),
+        (12.6, 38.2): ("13 min", "39 min"),
+    }
+    for (lead, needed), texts in told.items():
+        assert tuple(t.replace(NO_BREAK, " ") for t in told_apart(lead, needed)) == texts

@@ -544,10 +544,13 @@ def test_the_opening_keeps_who_was_longest_groups_kinds_and_the_declared_pair() 
         "longest", "kind", "group", "declared",
     ]  # fmt: skip
     assert notes[-1] == "And twelve more sentences of this sort, under “What may be said”."
-    assert "of kinds of device, what was seen and what is needed" in notes[0]
     few, notes = opening(*pairs[:3])
     assert len(few) == 3
     assert len(notes) == 1
+    # means of which only a least lead is known have a need as well
+    bound = {"lead": 26.4, "lead_low": -58.8, "needed": 85.2, "verdict": "cannot_be_said"}
+    _, notes = opening({"statement": "mean", **bound})
+    assert notes[1].startswith("“Needed”: ")
 
 
 @pytest.mark.parametrize(
@@ -559,14 +562,28 @@ def test_the_opening_keeps_who_was_longest_groups_kinds_and_the_declared_pair() 
          "cannot be said (at least 26 min seen, 1 h 26 min needed)"),
         ({"kind": "kind_of_device", "code": "lasts_longer", "verdict": "supported",
           "lead": 191.3, "lead_low": 121.2, "needed": 70.1},
-         "supported: at least 3 h 11 min, 1 h 11 min needed"),
+         "supported: at least 3 h 11 min"),
+        ({"kind": "kind_of_device", "code": "lasts_longer", "verdict": "supported",
+          "lead": 140.4, "lead_low": 60.4, "lead_high": 220.4, "needed": 80.0},
+         "supported: about 2 h 20 min"),
+        # a lead of a survivor that is not sure
+        ({"kind": "kind_of_device", "code": "lasts_longer", "verdict": "cannot_be_said",
+          "lead": -4.0, "lead_low": -62.0, "needed": 58.0},
+         "cannot be said (no sure lead, 58 min needed)"),
         ({"kind": "kind_of_device", "code": "lasts_longer", "verdict": "cannot_be_said",
           "lead": 16.9, "lead_low": -38.0, "lead_high": 71.8, "needed": 54.9},
-         "cannot be said (16 min seen, 55 min needed)"),
+         "cannot be said (17 min seen, 55 min needed)"),
         ({"verdict": "cannot_be_said", "lead": 2.7, "lead_low": -97.3, "needed": 99.98},
          "cannot be said (at least 2 min seen, 1 h 40 min needed)"),
         ({"lead": 18.3, "lead_low": 0.4, "lead_high": 36.2, "needed": 17.9},
          "supported: 18.3 (0.4 to 36.2) min"),
+        # from an hour on in hours and minutes, the ends rounded outwards
+        ({"lead": 169.0, "lead_low": 165.2, "lead_high": 172.8},
+         "supported: 2 h 49 min (2 h 45 min to 2 h 53 min)"),
+        ({"verdict": "tied", "lead": 25.3, "lead_low": -12.1, "lead_high": 62.7},
+         "tied: 25 min (−13 min to 1 h 03 min)"),
+        ({"lead_low": 89.6, "code": "longest"}, "supported: at least 1 h 29 min"),
+        ({"verdict": "tied", "lead_low": -62.4}, "tied: from −1 h 03 min on"),
         ({"lead_low": 0.33, "code": "longest"}, "supported: at least 0.3 min"),
         ({"lead_low": 0.0, "code": "longest"}, "supported: more than 0 min"),
         ({"lead_low": 5.9, "code": "longest"}, "supported: at least 5 min"),
@@ -579,6 +596,23 @@ def test_the_opening_keeps_who_was_longest_groups_kinds_and_the_declared_pair() 
 )  # fmt: skip
 def test_verdict_and_margin_read_as_they_are(claim: dict[str, object], cell: str) -> None:
     found, _ = opening({"statement": "said", **claim})
+    assert found[0][1] == cell
+
+
+@pytest.mark.parametrize(
+    ("health", "cell"),
+    [
+        (100.0, "cannot be said (17 min seen, 55 min needed)"),
+        (90.0, "cannot be said (17 min, allowing for battery health; 55 min needed)"),
+    ],
+)
+def test_a_lead_of_kinds_says_that_battery_health_is_in_it(health: float, cell: str) -> None:
+    kind = {"kind": "kind_of_device", "code": "lasts_longer", "verdict": "cannot_be_said",
+            "lead": 16.9, "lead_low": -38.0, "lead_high": 71.8, "needed": 54.9,
+            "statement": "a and b"}  # fmt: skip
+    devices = [Device(id="a", label="a", health_pct=100.0),
+               Device(id="b", label="b", health_pct=health)]  # fmt: skip
+    found, _ = opening(kind, devices=tuple(devices))
     assert found[0][1] == cell
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from kit.claims.kinds import allows_for_health
 from kit.display import Column, Table
 from kit.show.cells import rows_of
 from kit.show.tables.claim_cells import short_verdict, statement
@@ -29,6 +30,11 @@ _FIRST = {
 """Codes that are kept where there are too many; others come after them."""
 _DECLARED, _OTHERS = 1, 3
 
+NEEDED = (
+    "“Needed”: the lead must be more than this, for another day or unit may change it by as much."
+)
+HEALTH = "allowing for battery health"
+
 
 def _opening(results: Results, frame: pd.DataFrame) -> pd.DataFrame:
     """Return the sentences that open the report, in their order.
@@ -50,6 +56,12 @@ def _opening(results: Results, frame: pd.DataFrame) -> pd.DataFrame:
     return shown
 
 
+def _verdict(results: Results, row: Row) -> str:
+    of_kinds = row.kind == "kind_of_device"
+    scaled = of_kinds and allows_for_health(results.session, (row.device_a, row.device_b))
+    return short_verdict(row, health=HEALTH if scaled else "")
+
+
 def claims_at_a_glance(results: Results) -> Table | None:
     """Return the most urgent sentences with their verdicts; ``None`` where none were judged."""
     frame = results.extra.get("claims")
@@ -57,7 +69,8 @@ def claims_at_a_glance(results: Results) -> Table | None:
         return None
     shown = _opening(results, frame)
     more = int((frame["priority"] == frame["priority"].min()).sum()) - len(shown)
-    of_kinds = "; of kinds of device, what was seen and what is needed"
+    cells = tuple((statement(row), _verdict(results, row)) for row in rows_of(shown))
+    needed = any("needed" in cell for _, cell in cells)
     rest = f"And {count(more, 'more sentence')} of this sort, under “What may be said”."
     return Table(
         id="claims-glance",
@@ -66,12 +79,11 @@ def claims_at_a_glance(results: Results) -> Table | None:
             Column(name="Sentence"),
             Column(name="Does it stand?"),
         ),
-        rows=tuple((statement(row), short_verdict(row)) for row in rows_of(shown)),
+        rows=cells,
         notes=(
             "The number is by how much, in brackets from where to where it may be; below 0 the "
-            "other way round"
-            + (of_kinds if (shown["kind"] == "kind_of_device").any() else "")
-            + ".",
+            "other way round.",
+            *((NEEDED,) if needed else ()),
             *((rest,) if more > 0 else ()),
         ),
     )

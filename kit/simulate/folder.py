@@ -6,6 +6,8 @@ from dataclasses import fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
+import numpy as np
+
 from kit.errors import UsageError
 from kit.importing.setup_text import toml_string
 from kit.session import Assumptions, Device, Gauge, Phase
@@ -109,6 +111,8 @@ def write_record(session: Session, folder: str | Path, *, times: Times = "clock"
 
 def _value(value: object) -> str:
     """Return a value as TOML."""
+    if isinstance(value, np.generic):
+        value = value.item()
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, (int, float)):

@@ -14,7 +14,7 @@ from kit.drain.phases import phase_drain
 from kit.errors import UsageError
 from kit.read.record import read_record
 from kit.results import Settings
-from kit.session import Assumptions
+from kit.session import Assumptions, Device
 from kit.simulate import (
     Limits,
     Operator,
@@ -26,6 +26,7 @@ from kit.simulate import (
 )
 from kit.simulate.folder import record_files, write_record
 from kit.simulate.record import csv_text, log_rows
+from tests.helpers.builders import make_session
 from tests.helpers.files import ROOT
 
 AT_ONCE = Operator(delay_max_min=0.0)
@@ -231,3 +232,16 @@ def test_the_page_on_simulating_does_what_it_says(tmp_path, monkeypatch):
     level, by = zip(*there["shape"], strict=True)
     low, high = np.interp([20.0, 90.0], level, by)
     assert (1 + low / 100) / (1 + high / 100) == pytest.approx(1.106, abs=0.01)
+
+
+def test_numbers_of_numpy_are_written_as_numbers():
+    """A scenario built from arrays: 38.5, 1 and true, not ``np.float64(38.5)``."""
+    session = make_session(
+        devices=[Device(id="a", label="a", rated_energy_wh=np.float64(38.5), position=np.int64(1))],
+        phases={"p": 60}, readings={"a": [90, 80]},
+        conditions={"volume_on": np.bool_(True)},
+    )  # fmt: skip
+    text = record_files(session)["session.toml"]
+    assert "rated_energy_wh = 38.5" in text
+    assert "volume_on = true" in text
+    assert "np." not in text

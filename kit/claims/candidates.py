@@ -36,7 +36,7 @@ def _order_shown(evidence: Evidence) -> list[int]:
     """
     offs = evidence.offs
     middle = np.where(np.isinf(offs.high), np.inf, (offs.order_low + offs.order_high) / 2.0)
-    unknown = np.isnan(offs.low)
+    unknown = np.isnan(offs.order_low)
     low = np.where(unknown, -np.inf, offs.order_low)
     return sorted(
         range(len(evidence.devices)),
@@ -52,10 +52,13 @@ def _runtimes(session: Session, evidence: Evidence) -> Iterator[Claim]:
     order = _order_shown(evidence)
     if len(order) < 2:
         return
-    everyone = tuple(order)
-    yield Claim(
-        code="longest", a=order[0], needs=_longer(order[0], order), members=everyone, priority=1
-    )
+    charged = np.flatnonzero(evidence.offs.charged).tolist()
+    everyone = tuple(k for k in order if k not in charged)
+    if len(everyone) > 1:
+        yield Claim(
+            code="longest", a=everyone[0], needs=_longer(everyone[0], everyone), members=everyone,
+            left_out=tuple(charged), priority=1,
+        )  # fmt: skip
     declared = session.declared_comparison
     pair = tuple(evidence.devices.index(d) for d in declared or () if d in evidence.devices)
     neighbours = {frozenset(two) for two in pairwise(order)}
@@ -69,11 +72,13 @@ def _runtimes(session: Session, evidence: Evidence) -> Iterator[Claim]:
     for k in order:
         for name in session.devices[k].groups:
             groups.setdefault(name, []).append(k)
-    for name, members in groups.items():
-        if 1 < len(members) < len(order):
+    for name, them in groups.items():
+        members = [k for k in them if k not in charged]
+        if len(them) < len(order) and len(members) > 1:
             yield Claim(
                 code="first_in_group", a=members[0], needs=_longer(members[0], members),
                 group=name, members=tuple(members), priority=1,
+                left_out=tuple(k for k in them if k in charged),
             )  # fmt: skip
 
 
@@ -146,7 +151,9 @@ def _rivals(evidence: Evidence) -> Flags:
     return np.asarray(seen | evidence.unread)
 
 
-def _lead(rivals: list[list[bool]], leader: int, first: int, last: int) -> Claim | None:
+def _lead(
+    evidence: Evidence, rivals: list[list[bool]], leader: int, first: int, last: int
+) -> Claim | None:
     needs = tuple(
         Need(AHEAD[DISPLAYED], q, leader, j)
         for q in range(first, last + 1)
@@ -155,28 +162,37 @@ def _lead(rivals: list[list[bool]], leader: int, first: int, last: int) -> Claim
     )
     if not needs:
         return None
+    charged = evidence.charged[:, first : last + 1].any(axis=1)
+    members = np.flatnonzero(np.array(rivals)[:, first : last + 1].any(axis=1) & ~charged)
     return Claim(
         code="led", a=leader, needs=needs, phase_from=first, phase_to=last,
-        measurand=DISPLAYED, priority=2 if last > first else 3,
+        measurand=DISPLAYED, members=tuple(members.tolist()) if charged.any() else (),
+        left_out=tuple(np.flatnonzero(charged).tolist()), priority=2 if last > first else 3,
     )  # fmt: skip
 
 
 def _leads(evidence: Evidence) -> Iterator[Claim]:
-    """Yield stretches of phases after which one display stood highest, as shown and as sure."""
+    """Yield stretches of phases after which one display stood highest, as shown and as sure.
+
+    A device that was charged by then is none of them.
+    """
+    levels = np.where(evidence.charged, np.nan, evidence.level_pct)
     ahead, rivals = evidence.facts[AHEAD[DISPLAYED]].tolist(), _rivals(evidence).tolist()
     shown_leaders, sure_leaders = [], []
-    for phase, shown in enumerate(evidence.level_pct.T.tolist()):
+    for phase, shown in enumerate(levels.T.tolist()):
         highest = max((level for level in shown if level == level), default=None)
         top = [k for k, level in enumerate(shown) if level == highest]
         leader = top[0] if len(top) == 1 else -1
-        shown_leaders.append(leader)
         others = [j for j, present in enumerate(rivals) if present[phase] and j != leader]
+        if not others and evidence.charged[:, phase].any():
+            leader = -1
+        shown_leaders.append(leader)
         sure = leader >= 0 and bool(others) and all(ahead[phase][leader][j] for j in others)
         sure_leaders.append(leader if sure else -1)
     asked = list(_stretches(shown_leaders))
     asked += [found for found in _stretches(sure_leaders) if found not in asked]
     for leader, first, last in asked:
-        claim = _lead(rivals, leader, first, last)
+        claim = _lead(evidence, rivals, leader, first, last)
         if claim is not None:
             yield claim
 

@@ -80,6 +80,8 @@ class Evidence:
     present, unread
         Shape (n, phases). Not known to be off when the phase began; neither read nor known to be
         off at its end, though the run has something of the device.
+    charged
+        Shape (n, phases). Charged by the end of the phase: a standing that is compared with none.
     barred
         Flag of the drains → shape (n, phases), whether it applies.
     declared
@@ -102,6 +104,7 @@ class Evidence:
     doing_pp: Floats
     present: Flags
     unread: Flags
+    charged: Flags
     barred: Mapping[str, Flags]
     declared: Declared | None
     facts: Mapping[str, Flags]
@@ -133,16 +136,23 @@ def _levels(now: Left, found: Places, units: slice) -> dict[str, Compared]:
             shown=now.shown[units],
             u2=u2,
             bound=now.bound[units],
-            ready=found.on[units],
-            capped=found.capped[units],
+            ready=(found.on & ~found.charged)[units],
+            capped=(found.capped & ~found.charged)[units],
         )
         for m, u2 in spread.items()
     }
 
 
 def _states(found: Places, units: slice) -> tuple[Flags, Flags, Flags, Flags]:
-    """Return who was on, off, not read, and not read but on, after each phase; (n, phases)."""
-    return found.on[units], found.off[units], found.unread[units], found.on_later[units]
+    """Return who was on, off, not read, and not read but on, after each phase; (n, phases).
+
+    Who was charged is none of them.
+    """
+    them = ~found.charged[units]
+    on, off, unread, on_later = (
+        flags[units] & them for flags in (found.on, found.off, found.unread, found.on_later)
+    )
+    return on, off, unread, on_later
 
 
 def _decided(on: Flags, off: Flags, unread: Flags, on_later: Flags, later: Flags) -> Flags:
@@ -281,7 +291,8 @@ def evidence(ready: Prepared, run: int, settings: Settings) -> Evidence:
         doing=by_activity,
         doing_pp=np.zeros((n, 0)) if done is None else done.drain,
         present=ready.places.begun[units],
-        unread=ready.places.unread[units],
+        unread=(ready.places.unread & ~ready.places.charged)[units],
+        charged=ready.places.charged[units],
         barred={code: flag[units] for code, flag in ready.flags.items()},
         declared=declared,
         facts={LONGER: longer, **tables.facts},

@@ -323,19 +323,38 @@ def top_verdicts(
             yield device, group, _Top.of(device, ids, found).verdict
 
 
+def _names(speech: Speech, *devices: str) -> dict[str, str]:
+    """Return the names of devices that are compared, each with what sets it apart."""
+    place = {device.id: k for k, device in enumerate(speech.session.devices)}
+    them = [place[device] for device in devices]
+    return {
+        device: speech.unlike.marked(speech.device[device], place[device], them)
+        for device in devices
+    }
+
+
+def _rivals(speech: Speech, device: str, ids: Sequence[str]) -> str:
+    """Return in brackets what sets apart those that a device is said to run longer than."""
+    them = [k for k, one in enumerate(speech.session.devices) if one.id in ids]
+    names = [speech.device[one.id] for one in speech.session.devices]
+    a = next(k for k in them if speech.session.devices[k].id == device)
+    return speech.unlike.rivals(names, a, them)
+
+
 def _top_rows(speech: Speech, pairs: Sequence[_Pair], method: str) -> Iterator[tuple[object, ...]]:
     known = {device for pair in pairs for device in pair.ids}
     for group, ids in groups_of(speech.session, known):
         device = _by_length(ids, pairs)[0]
         top = _Top.of(device, ids, pairs)
-        name, hardest = speech.device[device], top.pairs[0]
+        name, hardest = _names(speech, device, *ids)[device], top.pairs[0]
+        unlike = _rivals(speech, device, ids)
         among = f"among “{speech.group(group)}”"
         of_all = among if group else f"of the {count(len(ids), 'device')}"
         yield (
             0, 1, "this_session", LONGEST, device, "", group, "", "", "runtime",
-            f"{name} ran longest on average" + (f" {among}" if group else ""), top.verdict,
+            f"{name} ran longest on average{f' {among}' if group else ''}{unlike}", top.verdict,
             hardest.lead, hardest.low, hardest.high, hardest.needed, "min", method,
-            *top.words(name, of_all),
+            *top.words(name, f"{of_all}{unlike}"),
         )  # fmt: skip
 
 
@@ -358,7 +377,7 @@ def mean_rows(speech: Speech, pairs: pd.DataFrame) -> list[tuple[object, ...]]:
     """
     records = pairs[pairs["quantity"] == RUNTIME].to_dict("records")
     others = sum("declared" not in row["flags"].split(";") for row in records)
-    found = [_Pair.of(row, speech.device) for row in records]
+    found = [_Pair.of(row, _names(speech, row["device_a"], row["device_b"])) for row in records]
     order = _by_length(dict.fromkeys(device for pair in found for device in pair.ids), found)
     place = {device: k for k, device in enumerate(order)}
     near = {frozenset(two) for two in pairwise(order)}

@@ -9,7 +9,7 @@ import numpy as np
 
 from kit.claims.verdicts import CANNOT, NOT_SUPPORTED, SUPPORTED
 from kit.claims.words import chance, span
-from kit.units import duration
+from kit.units import duration, joined
 
 if TYPE_CHECKING:
     from kit.claims.evidence import Evidence
@@ -72,6 +72,10 @@ def _closest(evidence: Evidence, claim: Claim) -> int:
 def _unseen(speech: Speech, evidence: Evidence, a: int, b: int) -> str:
     """Return why a pair cannot be compared."""
     offs = evidence.offs
+    charged = [speech.unlike.how_charged(k, evidence.run) for k in (a, b) if offs.charged[k]]
+    if charged:
+        names = [speech.name(k) for k in (a, b) if offs.charged[k]]
+        return joined(f"{name} was {how}" for name, how in zip(names, charged, strict=True))
     for k in (a, b):
         if np.isnan(offs.low[k]):
             return f"nothing was recorded of when {speech.name(k)} powered off"
@@ -98,19 +102,6 @@ def _how_far_on(evidence: Evidence, a: int, low: float, whom: str) -> str:
     )
 
 
-def _settings(speech: Speech, evidence: Evidence, a: int, b: int) -> str:
-    differ = speech.different_settings(a, b)
-    text = f" They ran under different settings: {differ}." if differ else ""
-    charges = speech.session.charges
-    if len(charges):
-        mine = charges[charges["run"] == evidence.run]["device"].tolist()
-        charged = [k for k in (a, b) if evidence.devices[k] in mine]
-        if charged:
-            text += f" {speech.names(charged)} {'were' if len(charged) > 1 else 'was'} charged"
-            text += " during the run."
-    return text
-
-
 def _overlap(p: float) -> str:
     """Return why a pair is open, with the probability that a would have run longer."""
     return (
@@ -126,15 +117,14 @@ def _pair_words(
     name_a, name_b = speech.name(a), speech.name(b)
     p = float(evidence.p_longer[a, b])
     _, low, high = _lead(evidence, a, b)
-    tail = _settings(speech, evidence, a, b)
     if verdict == SUPPORTED:
         reason = "their power-offs do not overlap"
         if math.isnan(high):
             reason = f"it was seen on after {name_b} was off"
             told = _how_far_on(evidence, a, low, name_b)
-            return reason, f"In this session {name_a} outlasted {name_b}: {told}.{tail}"
+            return reason, f"In this session {name_a} outlasted {name_b}: {told}."
         by = f"by {span(low, high)}" if low >= 1.0 else f"by at most {duration(math.ceil(high))}"
-        return reason, f"In this session {name_a} outlasted {name_b}, {by}.{tail}"
+        return reason, f"In this session {name_a} outlasted {name_b}, {by}."
     if verdict == CANNOT:
         why = _unseen(speech, evidence, a, b)
         return why, f"Whether {name_a} or {name_b} lasted longer cannot be said: {why}."

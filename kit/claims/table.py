@@ -11,7 +11,7 @@ from kit.claims.kinds import kind_pairs
 from kit.claims.level_claims import tell_levels, weakest_pairs
 from kit.claims.mean_claims import mean_rows
 from kit.claims.runtime_claims import tell_runtime
-from kit.claims.verdicts import SUPPORTED, VERDICTS
+from kit.claims.verdicts import CANNOT, SUPPORTED, VERDICTS
 from kit.claims.words import Speech
 from kit.drain.phases import prepare
 from kit.frames import frame_of_rows
@@ -68,7 +68,7 @@ def statement_of_run(speech: Speech, run: int, claim: Claim) -> str:
     >>> statement_of_run(Speech.of(join_runs(day, day)), 2, claim)
     'a outlasted b (run 2)'
     """
-    statement = speech.statement(claim)
+    statement = speech.statement(claim, run)
     return f"{statement} (run {run})" if len(speech.session.runs) > 1 else statement
 
 
@@ -101,6 +101,8 @@ def _run_row(
     speech: Speech, found: Evidence, claim: Claim, verdict: str, priority: int, told: Told
 ) -> Row:
     statement = statement_of_run(speech, found.run, claim)
+    if verdict != CANNOT:
+        told = told._replace(wording=told.wording + speech.apart(claim, found.run))
     if len(speech.session.runs) > 1:
         told = told._replace(wording=f"Run {found.run}: {told.wording}")
     asked = _asked(found, claim)

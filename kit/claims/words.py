@@ -11,6 +11,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from kit.claims.activities import stretches
+from kit.claims.unlike import Unlike
 from kit.drain.phases import MEASURANDS
 from kit.labels import device_names, full_name, phase_names, phase_numbers
 from kit.read.conditions import CONDITIONS
@@ -36,18 +37,35 @@ _SETTING = {
 """Conditions whose label would not stand in a sentence."""
 
 _STATEMENTS: Mapping[str, str] = {
-    "longest": "{a} lasted longest",
-    "first_in_group": "{a} lasted longest among “{group}”",
+    "longest": "{among}{a} lasted longest",
+    "first_in_group": "{among}{a} lasted longest among “{group}”",
     "outlasted": "{a} outlasted {b}",
     "drained_least": "{among}{a} {least} in {where}",
     "drained_less": "{a} {less} than {b} in {where}",
     "least_doing": "{among}{a} drained least {doing}",
-    "led": "{a} led {when}",
+    "led": "{among}{a} led {when}",
     "ahead_after": "{a} was ahead of {b} after {where}",
     "tied_after": "{a} and {b} tied after {where}",
     "gained": "{a} gained on {b} in {where}",
 }
 """What somebody may want to say, by the code of the claim."""
+
+
+_OF_DRAINS = ("drained_least", "drained_less", "least_doing", "gained")
+"""Codes of claims on drains, in which the charge at the start does not count."""
+
+
+def compared(claim: Claim) -> tuple[int, ...]:
+    """Return the devices that a claim compares, the one that it is about first.
+
+    Examples
+    --------
+    >>> from kit.claims.verdicts import Claim, Need
+    >>> compared(Claim(code="led", a=2, needs=(Need("t", 0, 2, 0), Need("t", 0, 2, 1))))
+    (2, 0, 1)
+    """
+    rivals = dict.fromkeys(need.j for need in claim.needs)
+    return (claim.a, *(j for j in rivals if j not in (claim.a, *claim.left_out)))
 
 
 def chance(p: float) -> str:
@@ -213,14 +231,31 @@ class Speech:
             if k not in _UNCOMPARED
         )
 
-    def statement(self, claim: Claim) -> str:
-        """Return the sentence that somebody may want to say."""
+    @cached_property
+    def unlike(self) -> Unlike:
+        """Return what was not alike for devices that are compared."""
+        return Unlike(self.session)
+
+    def marked(self, claim: Claim, k: int, run: int) -> str:
+        """Return the name of a device with what sets it apart from the others of a claim."""
+        others = compared(claim) if k == claim.a else (claim.a,)
+        start = claim.code not in _OF_DRAINS
+        return self.unlike.marked(self.name(k), k, others, run=run, start=start)
+
+    def apart(self, claim: Claim, run: int) -> str:
+        """Return a sentence on the devices of a claim that were not alike; empty if all were."""
+        told = [(self.name(k), self.marked(claim, k, run)) for k in compared(claim)]
+        unlike = [marked for name, marked in told if marked != name]
+        return f" Not under like conditions: {joined(unlike)}." if unlike else ""
+
+    def statement(self, claim: Claim, run: int = 1) -> str:
+        """Return the sentence that somebody may want to say of a run."""
         p, last = claim.phase_from, claim.phase_to
         where = self.in_phase(p) if p >= 0 else ""
         shown = claim.measurand == DISPLAYED
-        return _STATEMENTS[claim.code].format(
-            a=self.name(claim.a),
-            b=self.name(claim.b) if claim.b >= 0 else "",
+        said = _STATEMENTS[claim.code].format(
+            a=self.marked(claim, claim.a, run),
+            b=self.marked(claim, claim.b, run) if claim.b >= 0 else "",
             where=where,
             group=self.group(claim.group) if claim.code == "first_in_group" else "",
             among=self.among(claim),
@@ -231,6 +266,11 @@ class Speech:
             if p == last
             else f"from phase {self.number(p)} to phase {self.number(last)}",
         )
+        if claim.b >= 0:
+            return said
+        a, *others = compared(claim)
+        start = claim.code not in _OF_DRAINS
+        return said + self.unlike.rivals(self._devices, a, others, run=run, start=start)
 
     @cached_property
     def _stretches(self) -> tuple[Stretch, ...]:
@@ -250,10 +290,14 @@ class Speech:
         """Return whom a claim compares, where that is not everybody who was on; else nothing."""
         if not claim.left_out:
             return ""
+        if claim.code not in _OF_DRAINS:
+            return f"Of those not charged ({self.names(claim.members)}), "
         return f"Among those that can be compared ({self.names(claim.members)}), "
 
     def of_all(self, claim: Claim) -> str:
         """Return ``of the five devices`` or ``among “small ones”``."""
+        not_charged = " that were not charged" if claim.left_out else ""
         if claim.group:
-            return f"among “{self.group(claim.group)}”"
-        return f"of the {count(len(claim.members), 'device')}"
+            those = f"those of “{self.group(claim.group)}”{not_charged}"
+            return f"among {those if not_charged else f'“{self.group(claim.group)}”'}"
+        return f"of the {count(len(claim.members), 'device')}{not_charged}"

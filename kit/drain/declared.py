@@ -68,7 +68,8 @@ def declared_comparisons(ready: Prepared, found: Places, pair: tuple[int, int]) 
     Returns
     -------
     int
-        Phases in which both may be ranked, twice, and phases after which both have a state.
+        Phases in which both may be ranked, twice, and phases after which both have a state
+        and neither has been charged.
 
     Examples
     --------
@@ -84,7 +85,7 @@ def declared_comparisons(ready: Prepared, found: Places, pair: tuple[int, int]) 
     shape = (len(ready.chains.runs), len(ready.chains.devices), ready.chains.length_h.shape[1])
     of_pair = list(pair)
     drains = ready.ranked.reshape(shape)[:, of_pair].all(axis=1)
-    stands = found.on.reshape(shape)[:, of_pair].all(axis=1)
+    stands = (found.on & ~found.charged).reshape(shape)[:, of_pair].all(axis=1)
     return _MEASURANDS * int(drains.sum()) + int(stands.sum())
 
 

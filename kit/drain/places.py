@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from kit.drain.charged import charged_by
 from kit.drain.states import gauge_covariance, time_variance
 from kit.stats.uncertainty import resolution
 
@@ -41,6 +42,8 @@ class Places:
         Of these: it stood no higher than at its last reading before, for it was not charged since.
     begun
         It was not known to be off when the phase began.
+    charged
+        It had been charged in the run by the end of the phase: it stands beside no other.
     at
         Boundary whose state stands for the unit: the end of the phase; if capped, that of its last
         reading; −1 else.
@@ -53,7 +56,19 @@ class Places:
     on_later: Bools
     capped: Bools
     begun: Bools
+    charged: Bools
     at: NDArray[np.int64]
+
+
+def _charged(chains: Chains) -> Bools:
+    """Return which units had been charged by the end of each phase, alternatives as the record."""
+    end_h = chains.start_h + chains.length_h
+    if not len(chains.session.charges):
+        return np.zeros(end_h.shape, dtype=bool)
+    origin = chains.origin
+    of_record = np.full((len(chains.runs) * len(chains.devices), end_h.shape[1]), np.nan)
+    of_record[origin] = end_h
+    return charged_by(chains.session, of_record)[origin]
 
 
 def places(chains: Chains, now: States, seen: Bools | None = None) -> Places:
@@ -113,6 +128,7 @@ def places(chains: Chains, now: States, seen: Bools | None = None) -> Places:
         on_later=unread & later,
         capped=capped,
         begun=begun & took_part[:, None],
+        charged=_charged(chains),
         at=np.where(on, 2 * phases + 1, np.where(capped, before, -1)),
     )
 

@@ -35,7 +35,7 @@ def _order(ready: Prepared, coverage: float) -> list[dict[str, NDArray[np.generi
     ways = variance.shape[0]
     variance = variance.reshape(ways, *cube)
     on, off, unread, on_later, capped = (
-        flags.reshape(cube)
+        (flags & ~found.charged).reshape(cube)
         for flags in (found.on, found.off, found.unread, found.on_later, found.capped)
     )
     shown = now.shown.reshaped(cube)
@@ -71,6 +71,10 @@ def _order(ready: Prepared, coverage: float) -> list[dict[str, NDArray[np.generi
         best[:, r] = (blank + 1.0 + above.sum(axis=1)).transpose(0, 2, 1)
         worst[:, r] = (blank + placed.sum(axis=0) - above.sum(axis=2)).transpose(0, 2, 1)
         by_phase = np.ascontiguousarray(above.transpose(0, 3, 1, 2))
+        # a place among one is none, where another was left out for having been charged
+        alone = (placed.sum(axis=0) == 1) & found.charged.reshape(cube)[r].any(axis=0)
+        best[:, r, alone] = worst[:, r, alone] = np.nan
+        taken &= ~alone
         everybody = taken.all(axis=0).tolist()
         for j in range(p):
             part = np.flatnonzero(taken[:, j])
@@ -112,13 +116,14 @@ def standing(
     -------
     DataFrame
         Columns ``kit.results.RESULT_COLUMNS["standing"]``. ``soc_pct`` is the percentage read
-        at the end of the phase, 0 once a device is off. ``total_drain_pp`` (displayed drain)
+        at the end of the phase, NaN once a device is off. ``total_drain_pp`` (displayed drain)
         runs from the first reading. ``rank_best``, ``rank_worst`` and ``tie_group`` compare
         what the displays show, by the table rule over all pairs and phases of the run, and for the
         pair declared beforehand by its own (`kit.drain.declared`); the columns ``…_true_charge``
         compare the charge left, gauge error included. A device that was not read where others
         were, or were off, may stand anywhere up to its last reading, but above those that were
-        off while it was on: the ranks allow for it, the letters leave it out. ``status``:
+        off while it was on: the ranks allow for it, the letters leave it out. A device
+        that was charged has no place from then on (`Places.charged`). ``status``:
         ``measured``, ``no_reading``, ``died`` (in this phase), ``off`` (before it).
 
     Examples
@@ -147,7 +152,7 @@ def standing(
     for where, name in ((found.on, "measured"), (before, "off"), (found.dying, "died")):
         status[where] = name
     columns = {
-        "soc_pct": np.where(found.off, 0.0, shown),
+        "soc_pct": shown,
         "total_drain_pp": total.drain,
         "total_drain_pp_u": total.u,
         "total_drain_pp_low": low,

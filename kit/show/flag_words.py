@@ -9,6 +9,9 @@ __all__ = ["SOURCE_WORDS", "flag_text", "source_text", "status_text"]
 FLAG_WORDS: dict[str, str] = {
     **FLAGS,
     "not_ranked": "Not ranked between devices.",
+    "charged_before": "The device was charged before the end of this phase, so it has no place "
+    "beside the others.",
+    "charged_run": "The device was charged in a run, which is left out.",
     "no_rated_energy": "The rated energy of the battery was not recorded.",
     "lower_bound": "A run was not seen to its end, so only a bound is known.",
     "few_runs_to_count": "So few runs, counted without assuming how they scatter, decide nothing, "

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -182,6 +184,16 @@ def test_different_settings_and_charging_are_said():
         power_offs={"A": seen(900, 903), "B": seen(840, 843)},
         charges=[{"device": "A", "start_min": 100.0, "end_min": 110.0}],
     )  # fmt: skip
-    wording = one(session, code="outlasted")["wording"]
-    assert "They ran under different settings: power saver." in wording
-    assert "A was charged during the run." in wording
+    # what cannot be compared is not called supported, whatever the power-offs were
+    found = one(session, code="outlasted")
+    assert found["statement"] == "B (power saver on) outlasted A (charged)"
+    assert found["verdict"] == "cannot_be_said"
+    assert found["reason"].replace("\N{NO-BREAK SPACE}", " ") == (
+        "A was charged for 10 min during the run"
+    )
+    assert not len(table(session, code="longest"))
+    without = replace(session, charges=session.charges.iloc[:0])
+    found = one(without, code="outlasted")
+    assert found["statement"] == "A outlasted B (power saver on)"
+    assert found["verdict"] == "supported"
+    assert found["wording"].endswith("Not under like conditions: B (power saver on).")

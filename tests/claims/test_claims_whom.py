@@ -119,10 +119,11 @@ def test_unless_it_was_charged_since():
         charges=[{"device": "C", "start_min": 70.0, "end_min": 90.0}],
     )
     led = table(session, code="led").set_index(["phase_from", "phase_to"])
-    assert led["verdict"].to_dict() == {
-        ("p1", "p2"): "cannot_be_said",
-        ("p1", "p1"): "supported",
-    }
+    # after the charge C stands beside nobody: the lead is told of the two others
+    assert led["verdict"].to_dict() == {("p1", "p2"): "supported"}
+    assert led["statement"].tolist() == [
+        "Of those not charged (A and B), A led from phase 1 to phase 2"
+    ]
 
 
 @pytest.mark.parametrize("highest", [75, 66, 60])

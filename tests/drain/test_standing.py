@@ -89,7 +89,9 @@ def test_devices_that_are_off_stand_below_and_by_their_power_off():
     )
     found = after(s, "p2")
     assert found["status"].tolist() == ["died", "died", "died", "measured", "no_reading"]
-    assert found["soc_pct"].tolist()[:4] == [0.0, 0.0, 0.0, 9.0]
+    # nobody read a device that was off: blank, not 0
+    assert np.isnan(found["soc_pct"].tolist()[:3]).all()
+    assert found.loc["d", "soc_pct"] == 9.0
     assert np.isnan(found.loc["e", "soc_pct"])
     # e was not read, and nothing says whether it was on: it may stand anywhere among the five,
     # so that each of the others may stand one place lower than it does among the four
@@ -100,7 +102,7 @@ def test_devices_that_are_off_stand_below_and_by_their_power_off():
     assert np.isnan(found.loc["a", "total_drain_pp"])
 
 
-def test_charging_ends_the_drain_so_far_but_not_the_standing():
+def test_charging_ends_the_drain_so_far_and_the_place():
     s = make_session(
         phases={"p1": 60, "p2": 60},
         readings={"a": [50, 30, 60], "b": [50, 40, 30]},
@@ -112,7 +114,10 @@ def test_charging_ends_the_drain_so_far_but_not_the_standing():
     assert np.isnan(found.loc["a", "total_drain_pp"])
     assert found.loc["a", "soc_pct"] == 60.0
     assert found.loc["b", "total_drain_pp"] == 20.0
-    assert found["tie_group"].tolist() == ["a", "b"]
+    # after the charge a stands beside nobody, and b is alone; before it both have a place
+    assert found["tie_group"].tolist() == ["", ""]
+    assert found[["rank_best", "rank_worst", "rank_best_true_charge"]].isna().all(axis=None)
+    assert after(s, "p1")["rank_best"].tolist() == [2, 1]
 
 
 def test_frame_and_runs():
@@ -208,4 +213,4 @@ def test_a_survivor_read_at_the_stop_has_its_place_by_what_it_showed() -> None:
     s.power_offs["soc_pct"] = [float("nan"), 15.0, 3.0]
     found = after(s, "p2")
     assert found["rank_worst"].to_dict() == {"a": 1, "b": 2, "c": 3}
-    assert found["soc_pct"].to_dict() == {"a": 15.0, "b": 3.0, "c": 0.0}
+    assert found["soc_pct"].dropna().to_dict() == {"a": 15.0, "b": 3.0}

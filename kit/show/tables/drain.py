@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from kit.display import Column, Table
+from kit.runtime.runtimes import charged_rows
 from kit.show.cells import (
     Names,
     Row,
@@ -113,6 +114,13 @@ def standing(results: Results, run: int) -> tuple[Table, ...]:
             words = number(row.soc_pct, 0 if float(row.soc_pct).is_integer() else 1)
         return words if where == MISSING else f"{words} ({where})"
 
+    lasted = of_run(results.runtimes, run)
+    charged = set(lasted.loc[charged_rows(lasted), "device"])
+
+    def codes(row: Row) -> list[str]:
+        where = place(row.rank_best, row.rank_worst)
+        return ["charged_before"] if where == MISSING and row.device in charged else []
+
     frame = of_run(results.standing, run)
     unread = bool(((frame["status"] == "no_reading") & frame["rank_best"].notna()).any())
     return by_phase_and_device(
@@ -123,6 +131,7 @@ def standing(results: Results, run: int) -> tuple[Table, ...]:
         caption="State of charge left after each phase as displayed, in brackets the place"
         + run_words(results, run),
         unit="%",
+        codes=codes,
         notes=(
             "A range of places is a tie: the readings do not tell these devices apart."
             + (

@@ -41,6 +41,9 @@ if TYPE_CHECKING:
     Ints = NDArray[np.int64]
     Bools = NDArray[np.bool_]
 
+_LOOSEST = 1.0 / 3.0
+"""A time whose u is more than this share of it makes no rate (derived in docs/measurement.md)."""
+
 __all__ = ["Chains", "build_chains", "device_conditions", "search_bounds"]
 
 
@@ -131,6 +134,26 @@ class Chains:
     def units(self) -> int:
         """Return the number of units, devices × runs."""
         return self.unit_device.size
+
+    @cached_property
+    def timed(self) -> Bools:
+        """Return where the time in a phase is known well enough for a rate, shape (K, P).
+
+        Examples
+        --------
+        Off between 62 and 120 min, in a phase that began at 60: on for 31 min with u = 58/√12 = 17,
+        more than a third of it. Off between 100 and 120: 50 min, u = 6:
+
+        >>> from tests.helpers.builders import make_session, seen
+        >>> [build_chains(make_session(devices=["a"], phases={"p1": 60, "p2": 90},
+        ...                            power_offs={"a": seen(on, 119)})).timed.tolist()
+        ...  for on in (62, 100)]
+        [[[True, False]], [[True, True]]]
+        """
+        dying = np.arange(self.length_h.shape[1]) == self.death[:, None]
+        u = np.where(dying, self.off_u_h[:, None], self.length_u_h)
+        with np.errstate(invalid="ignore"):
+            return (self.exposure_h > 0.0) & ~(u > _LOOSEST * self.exposure_h)
 
     @property
     def origin(self) -> Ints:

@@ -134,7 +134,7 @@ class UnitDraws:
         if not self.phases.size or self.phases[0] != 0 or not chains.full[self.k]:
             return
         hold = chains.session.assumptions.full_hold_max_min / 60.0
-        if hold > 0.0:
+        if hold > 0.0 and chains.timed[self.k, 0]:
             out.true[0] *= out.exposure[0] / (out.exposure[0] - uniform(rng, m, 0.0, hold))
         if np.nan_to_num(self.ready.drains["true_charge"].variance["full_start"])[self.k, 0] > 0.0:
             out.true[0] += uniform(rng, m, -HELD_FULL_HALF_WIDTH_PP, HELD_FULL_HALF_WIDTH_PP)
@@ -144,7 +144,9 @@ class UnitDraws:
         chains, hold = self.ready.chains, self.ready.chains.session.assumptions.full_hold_max_min
         if hold <= 0.0 or not chains.full[self.k]:
             return np.ones(phases.shape)
-        mean, _ = full_hold_moments(chains.exposure_h[self.k, phases], hold / 60.0)
+        mean, _ = full_hold_moments(
+            self.ready.drains["displayed"].exposure_h[self.k, phases], hold / 60.0
+        )
         return np.where((phases == 0) & np.isfinite(mean), mean, 1.0)
 
     # --- the gauge --------------------------------------------------------------------------
@@ -232,13 +234,13 @@ class UnitDraws:
         """Return the lengths of the phases, and the time from the last start to the power-off."""
         chains, k = self.ready.chains, self.k
         length = {}
+        dying = chains.death[k]
         for p in range(chains.length_h.shape[1]):
             value, u = chains.length_h[k, p], chains.length_u_h[k, p]
-            if value > 0.0:
+            if value > 0.0 and (p == dying or chains.timed[k, p]):
                 length[p] = spread(rng, m, value, u)
         off = np.zeros(m, dtype=np.float32)
-        dying = chains.death[k]
-        if dying >= 0 and np.isfinite(chains.off_u_h[k]):
+        if dying >= 0 and chains.timed[k, dying]:
             off = spread(rng, m, chains.exposure_h[k, dying], chains.off_u_h[k])
         return length, off
 
@@ -285,6 +287,8 @@ class UnitDraws:
             if (2 * p not in at and not pinned) or chains.charged[k, p]:
                 continue
             start = np.float32(100.0) if pinned else at[2 * p]
+            if not chains.timed[k, p]:
+                continue
             if p == chains.death[k]:
                 rates[p] = single(start / np.maximum(off, np.float32(1e-3)))
             elif p in length and 2 * p + 1 in at:

@@ -84,7 +84,8 @@ FLAGS: Mapping[str, str] = {
     "activities cannot be told from the order.",
     "not_resolvable": "The interval is wider than the rate itself: whole percentages cannot "
     "resolve so short a turn.",
-    "unknown_length": "The length of the phase is not known, so there is no rate.",
+    "unknown_length": "The length of the phase, or the minute of the power-off in it, is not known "
+    "well enough for a rate.",
 }
 """Codes of the ``flags`` column, each with the sentence that it stands for."""
 
@@ -166,6 +167,7 @@ def flag_matrix(chains: Chains, found: Drains) -> dict[str, Bools]:
             "hold_too_long": full & (hold_h > 0.0) & (chains.exposure_h < 3.0 * hold_h),
             "died": dying,
             "short_exposure": dying
+            & chains.timed
             & ((exposure < SHORT_EXPOSURE_H) | (levels[:, 0::2] < LITTLE_CHARGE_PCT)),
             "off_far_from_empty": dying & (chains.off_pct[:, :1] > 0.0),
             "split": np.broadcast_to(split, shape),
@@ -179,7 +181,7 @@ def flag_matrix(chains: Chains, found: Drains) -> dict[str, Bools]:
             "small_drain": there & (np.abs(found.drain_pp) < SMALL_DRAIN_PP),
             "rises": there & found.rises,
             "charged": chains.charged,
-            "unknown_length": ~(chains.length_h > 0.0) & ~dying,
+            "unknown_length": ~chains.timed,
         }  # fmt: skip
     begun = ~(phases >= chains.gone[:, None]) | dying
     return {code: np.asarray(flag & begun, dtype=bool) for code, flag in flags.items()}

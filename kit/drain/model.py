@@ -67,7 +67,7 @@ class Drains:
     drain_pp
         Estimate (pp), not clipped; NaN where there is none.
     exposure_h, exposure_u_h
-        Time over which it drained (h), and its u; NaN: not known.
+        Time over which it drained (h), and its u; NaN: not known, or too loosely for a rate.
     variance
         Source → variance of the drain (pp²). ``phase_length`` counts for the rate only.
     coefficients
@@ -238,7 +238,7 @@ def drains(chains: Chains, *, now: States | None = None) -> dict[Measurand, Drai
     common = Drains(
         measurand="displayed",
         drain_pp=drain,
-        exposure_h=np.where(chains.exposure_h > 0.0, chains.exposure_h, np.nan),
+        exposure_h=np.where(chains.timed, chains.exposure_h, np.nan),
         exposure_u_h=np.where(dying, chains.off_u_h[:, None], chains.length_u_h),
         variance=variance,
         coefficients=coefficients,
@@ -283,7 +283,7 @@ def _true_charge(chains: Chains, now: States, common: Drains, dying: Bools, firs
     hold = chains.session.assumptions.full_hold_max_min / 60.0
     drain, shown = common.drain_pp, common.resolution
     if hold > 0.0:
-        m1, s = full_hold_moments(chains.exposure_h, hold)
+        m1, s = full_hold_moments(common.exposure_h, hold)
         variance["full_hold"] = np.where(first, (drain * s) ** 2, 0.0)
         factor = np.where(first, m1, 1.0)
         drain, shown = drain * factor, shown.scaled(factor)

@@ -152,7 +152,7 @@ def phase_status(chains: Chains, found: Drains) -> Texts:
     dying = phases == chains.death[:, None]
     status = np.full(found.drain_pp.shape, "measured", dtype=object)
     # what goes before the others is written last
-    status[~(chains.length_h > 0.0)] = "unknown_length"
+    status[~chains.timed] = "unknown_length"
     status[:, split] = "split"
     status[np.isnan(found.drain_pp)] = "no_reading"
     status[sat & ~chains.charged] = "saturated"
@@ -294,7 +294,7 @@ def _per_phase(
     simulated: Simulated | None,
 ) -> dict[str, NDArray[np.generic]]:
     """Return the columns of `phase_drain` for one measurand, each of shape (K, P)."""
-    found = ready.drains[measurand]
+    found, ran = ready.drains[measurand], ready.chains.exposure_h
     low, high, rate_low, rate_high = ends
     of_drain, of_rate = (
         None if simulated is None else simulated.phases[f"{measurand}_{what}"]
@@ -306,7 +306,7 @@ def _per_phase(
         "status": ready.status[measurand],
         "start_pct": found.start_pct,
         "end_pct": found.end_pct,
-        "duration_h": found.exposure_h,
+        "duration_h": np.where(ran > 0.0, ran, np.nan),
         "duration_h_u": found.exposure_u_h,
         "drain_pp": found.best_pp,
         "drain_pp_u": found.u_pp,

@@ -28,10 +28,22 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Bools = NDArray[np.bool_]
 
-__all__ = ["SECOND_ORDER", "Projected", "hours_from_rate", "hours_u", "project", "projections"]
+__all__ = [
+    "NEXT_TO_NOTHING",
+    "SECOND_ORDER",
+    "Projected",
+    "hours_from_rate",
+    "hours_u",
+    "project",
+    "projections",
+]
 
 SECOND_ORDER = 8.0
 """Factor of ρ⁴ in the relative variance of the reciprocal of a normal quantity."""
+
+NEXT_TO_NOTHING = 0.01
+"""A low end of a rate below this share of its high end counts as 0: hours have no upper end then
+(common practice, no source)."""
 
 
 def hours_from_rate(
@@ -47,7 +59,8 @@ def hours_from_rate(
     Returns
     -------
     hours, low, high
-        In h; ``high = inf`` where the low end of the rate is 0; hours NaN where the rate is 0.
+        In h; ``high = inf`` where the low end of the rate is 0 or next to nothing; hours NaN where
+        the rate is 0.
 
     Notes
     -----
@@ -62,11 +75,17 @@ def hours_from_rate(
     [8.33, 7.81, 8.93]
     >>> [float(v) for v in hours_from_rate(0.0, 0.0, 1.6)]
     [nan, 62.5, inf]
+
+    From 0.02 to 24 pp/h they are not 5000 h at the longest: nobody knows how long.
+
+    >>> [round(float(v), 2) for v in hours_from_rate(12.0, 0.02, 24.0)]
+    [8.33, 4.17, inf]
     """
     middle, low, high = (np.asarray(v, dtype=np.float64) for v in (rate, rate_low, rate_high))
     with np.errstate(divide="ignore", invalid="ignore"):
         hours = np.where(middle > 0.0, 100.0 / middle, np.nan)
-        longest = np.where(low > 0.0, 100.0 / low, np.where(np.isnan(low), np.nan, np.inf))
+        some = (low > 0.0) & (low >= NEXT_TO_NOTHING * high)
+        longest = np.where(some, 100.0 / low, np.where(np.isnan(low), np.nan, np.inf))
         shortest = np.where(high > 0.0, 100.0 / high, np.where(np.isnan(high), np.nan, np.inf))
     return hours, shortest, longest
 
@@ -138,8 +157,8 @@ def project(ready: Prepared, coverage: float) -> Projected:
 
     Notes
     -----
-    The ends are those of the rate, turned over; below 3 pp of drain, or where the rate may be 0,
-    only the low end is known.
+    The ends are those of the rate, turned over; below 3 pp of drain, or where the rate may be next
+    to nothing, only the low end is known.
 
     Examples
     --------
@@ -158,13 +177,13 @@ def project(ready: Prepared, coverage: float) -> Projected:
     found = power_drains(ready, coverage)
     half = found.half_width_pp(coverage)
     usable = np.isin(ready.status["true_charge"].astype(str), ("measured", "died"))
-    usable &= ~ready.flags["split"] & ~ready.flags["rises"]
+    usable &= ~ready.flags["split"] & ~ready.flags["rises"] & ready.chains.timed
     blank = np.where(usable, 0.0, np.nan)
     low = np.maximum(found.drain_pp - half, 0.0) / found.exposure_h + blank
     high = (found.drain_pp + half) / found.exposure_h + blank
     hours, shortest, longest = hours_from_rate(found.drain_pp / found.exposure_h + blank, low, high)
     with np.errstate(divide="ignore", invalid="ignore"):
-        at_least = usable & ((found.drain_pp < SMALL_DRAIN_PP) | ~(low > 0.0))
+        at_least = usable & ((found.drain_pp < SMALL_DRAIN_PP) | np.isinf(longest))
         u = hours_u(hours, np.hypot(found.u_pp, found.length_u_pp) / found.drain_pp)
     return Projected(
         hours=np.where(at_least, np.nan, hours),

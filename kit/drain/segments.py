@@ -144,7 +144,8 @@ def _usable(ready: Prepared) -> Bools:
     split = ready.flags["split"]
     whole = np.isin(status, ("measured", "split"))
     # a phase that ended in the power-off has a drain only if its start was read
-    cut = (status == "died") & ~np.isnan(ready.drains["true_charge"].drain_pp) & ~brief & ~split
+    read = ~np.isnan(ready.drains["true_charge"].drain_pp)
+    cut = (status == "died") & read & chains.timed & ~brief & ~split
     return np.asarray((whole | cut) & ~barred, dtype=bool)
 
 

@@ -16,6 +16,7 @@ from kit.drain.draws import UnitDraws
 from kit.drain.mix_draws import MixDraws
 from kit.drain.phases import MEASURANDS
 from kit.drain.power_drain import level_effect
+from kit.drain.projections import NEXT_TO_NOTHING
 from kit.drain.readings import observed
 from kit.drain.segments import segments
 from kit.stats.monte_carlo import block_size, blocks_until_stable, sorted_interval
@@ -151,7 +152,7 @@ def _hours(rate: Draws, coverage: float) -> tuple[float, float, float]:
     return (
         u,
         100.0 / fast if fast > 0.0 else float("inf"),
-        (100.0 / slow if slow > 0.0 else float("inf")),
+        (100.0 / slow if slow > max(0.0, NEXT_TO_NOTHING * fast) else float("inf")),
     )
 
 
@@ -163,7 +164,7 @@ def _phase_figures(
     beta = level_effect(ready)[k]
     rises = ready.flags["rises"][k]
     known = {m: ~np.isnan(ready.drains[m].drain_pp[k]) for m in MEASURANDS}
-    runs = ready.chains.exposure_h[k] > 0.0
+    runs = ready.chains.timed[k]
     for i, p in enumerate(unit.phases.tolist()):
         at, least = (k, p), -np.inf if rises[p] else 0.0
         shown, true, hours = drawn.displayed[i], drawn.true[i], drawn.exposure[i]

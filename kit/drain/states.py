@@ -98,8 +98,7 @@ def _rate_rows(chains: Chains, known: Bools) -> tuple[Floats, Bools]:
     k, p = chains.length_h.shape
     dying = np.arange(p) == chains.death[:, None]
     length = np.where(dying, chains.exposure_h, chains.length_h)
-    with np.errstate(invalid="ignore"):
-        ok = known[:, 0::2] & (known[:, 1::2] | dying) & (length > 0.0) & ~chains.charged
+    ok = known[:, 0::2] & (known[:, 1::2] | dying) & chains.timed & ~chains.charged
     inverse = np.where(ok, 1.0 / np.where(ok, length, 1.0), 0.0)
     rows = np.zeros((k, p, 2 * p))
     phases = np.arange(p)

@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 
 from kit.drain.phases import prepare
+from kit.drain.simulation import simulate
+from kit.session import Assumptions
 from tests.helpers.builders import BARE, make_session
 from tests.helpers.drained import ends, flags, row
 
@@ -131,3 +133,67 @@ def test_power_off_known_by_its_phase_only():
     assert row(s, "p1")["status"] == "unknown_length"
     assert row(s, "p1")["drain_pp"] == 27.0
     assert np.isnan(row(s, "p1")["rate_pp_per_h"])
+
+
+def _last_seen_on_at(minute: float):
+    """Two phases from minute 0 and 60; read at 0 and 60; off by minute 120, seen on before."""
+    return make_session(
+        phases={"p1": 60, "p2": 90},
+        readings={"a": [90, 78]},
+        power_offs={"a": {"last_on_min": minute, "first_off_min": 119}},
+    )
+
+
+def test_a_loose_power_off_makes_no_rate():
+    """Off between 62 and 120 min: on for 2 to 60 min, so at 78 to 2340 pp/h: that is no rate.
+
+    The middle is 31 min after the start, u = 58/√12 = 16.7 min, more than a third of it.
+    """
+    s = _last_seen_on_at(62)
+    for measurand in ("displayed", "true_charge"):
+        found = row(s, "p2", measurand=measurand)
+        assert found["status"] == "died"
+        assert np.isnan(found["rate_pp_per_h"])
+        assert np.isnan(found["rate_pp_per_h_high"])
+        assert found["duration_h"] == pytest.approx(31 / 60)
+        assert found["duration_h_u"] == pytest.approx(58 / 12**0.5 / 60)
+        assert found["drain_pp"] > 10
+        assert {"died", "unknown_length"} <= set(flags(found))
+        assert "short_exposure" not in flags(found)
+
+
+def test_a_power_off_known_to_a_third_makes_a_rate():
+    """Off between 100 and 120 min: 50 ± 5.8 min. Read 1 min late on average: 78/(49/60) pp/h."""
+    found = row(_last_seen_on_at(100), "p2", measurand="true_charge")
+    assert found["rate_pp_per_h"] == pytest.approx(78 / (49 / 60))
+    assert "unknown_length" not in flags(found)
+
+
+def test_a_loose_power_off_does_not_spoil_the_phase_before():
+    """What ran after the reading at 60 min drained at a rate nobody knows, as if none were noted.
+
+    12 pp, of them 1 for the roundings and 0.46 for 2 min of 13.8 pp/h either way.
+    """
+    without = make_session(phases={"p1": 60, "p2": 90}, readings={"a": [90, 78]})
+    results = []
+    for s in (_last_seen_on_at(62), without):
+        ready = prepare(s)
+        drawn = simulate(ready, draws=20_000, seed=1, coverage=0.95)
+        assert not drawn.phases["displayed_rate"].high[0, 1] > 0
+        figures = [drawn.phases[f"displayed_{what}"] for what in ("drain", "rate")]
+        results.append([(f.u[0, 0], f.low[0, 0], f.high[0, 0]) for f in figures])
+        assert results[-1][0][1] > 12 - 1 - 0.46
+        assert results[-1][0][2] < 12 + 1 + 0.46
+    assert results[0] == [pytest.approx(one, abs=0.02) for one in results[1]]
+
+
+def test_a_phase_of_loose_length_makes_no_rate():
+    """60 ± 30 min: a rectangle of that u reaches from 8 to 112 min."""
+    s = make_session(
+        phases={"p1": 60, "p2": 240},
+        readings={"a": [90, 78, 30]},
+        assumptions=Assumptions(phase_length_u_min=30),
+    )
+    assert [row(s, p)["status"] for p in ("p1", "p2")] == ["unknown_length", "measured"]
+    assert np.isnan(row(s, "p1")["rate_pp_per_h"])
+    assert row(s, "p2")["rate_pp_per_h"] == pytest.approx(12, rel=0.02)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 from kit.display import Column, Table
@@ -219,6 +220,19 @@ def note_long_names(session: Session) -> tuple[str, ...]:
     return ()
 
 
+def _evenly(devices: list[str]) -> list[list[str]]:
+    """Return devices in groups of at most `DEVICES_PER_TABLE`, none much smaller than another.
+
+    Examples
+    --------
+    >>> [["".join(group) for group in _evenly(list(all_))] for all_ in ("abcdefg", "abc", "")]
+    [['abcd', 'efg'], ['abc'], []]
+    """
+    groups = -(-len(devices) // DEVICES_PER_TABLE)
+    ends = [-(-len(devices) * k // max(groups, 1)) for k in range(groups + 1)]
+    return [devices[start:end] for start, end in pairwise(ends)]
+
+
 def by_phase_and_device(
     results: Results,
     frame: pd.DataFrame,
@@ -271,7 +285,7 @@ def by_phase_and_device(
     remarks = (explained,) if explained and marks.notes else marks.notes
     if empty:
         remarks = (*remarks, f"Without a value for any device, and so not listed: {empty}.")
-    groups = [devices[k : k + DEVICES_PER_TABLE] for k in range(0, len(devices), DEVICES_PER_TABLE)]
+    groups = _evenly(devices)
     return tuple(
         Table(
             id=table_id if len(groups) == 1 else f"{table_id}-{number}",

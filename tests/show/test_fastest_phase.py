@@ -41,12 +41,10 @@ def said(rng: np.random.Generator, days: int, last: float) -> Counter[str]:
     found: Counter[str] = Counter()
     for _ in range(days):
         text = fastest_phase(analyse(day(rng, last), (), Settings(draws=0)), 1)
-        if text.endswith("more than the charge levels of the phases explain."):
+        if text.endswith("even allowing for how displays behave near empty."):
             found["work"] += 1
         elif text:
-            assert text.endswith(
-                "a gauge that counts charge does the same by itself towards empty."
-            )
+            assert text.endswith("some displays fall faster towards empty by themselves.")
             found["open"] += 1
     return found
 

@@ -14,7 +14,7 @@ from kit.session import Assumptions, Device, Gauge, Phase, Session
 from kit.show import tables, wording
 from kit.show.flag_words import flag_text
 from kit.units import NO_BREAK
-from tests.helpers.builders import BARE, COMPLETE_CONDITIONS, make_session
+from tests.helpers.builders import BARE, COMPLETE_CONDITIONS, join_runs, make_session
 from tests.helpers.fake_results import fake_results, rows
 
 FEW = Settings(draws=10_000)
@@ -150,6 +150,42 @@ def test_a_repeated_phase_that_contradicts_the_setup_file_says_so() -> None:
     )
     assert "contradicts" not in repeats(limpet=("charge", "cannot_tell", 0.8))
     assert "the gauge of limpet count energy" in repeats(limpet=("energy", "neither", 0.3))
+
+
+def test_a_device_whose_runs_disagree_is_named_with_its_runs() -> None:
+    one = make_session(phases={"p1": 60}, readings={"k": [90, 80], "w": [90, 80]})
+    verdicts = [("k", 1, "cannot_tell"), ("k", 2, "energy"), ("k", 3, "energy"),
+                ("w", 1, "energy"), ("w", 2, "energy")]  # fmt: skip
+    frame = rows(
+        "reference_repeats",
+        [
+            {"device": d, "run": run, "activity": "map", "verdict": v, "charge_share": 0.5,
+             "charge_share_low": 0.0, "charge_share_high": 1.0}
+            for d, run, v in verdicts
+        ],
+    )  # fmt: skip
+    session = join_runs(one, one, one)
+    (_, text) = wording.repeated_phases(
+        replace(fake_results(session), extra={"reference_repeats": frame})
+    )
+    assert text.startswith(
+        "What was read is too uncertain to tell for k in run 1; agrees with counting energy for k "
+        "in runs 2 and 3 and w."
+    )
+
+
+def test_the_shape_of_a_gauge_says_of_how_many_phases_it_is() -> None:
+    session = make_session(phases={"p1": 60, "p2": 60, "p3": 60}, readings={"a": [90, 80, 70, 60]})
+
+    def said(phases: int) -> str:
+        row = {"run": 1, "device": "a", "phases": phases, "changes": 40, "level_high_pct": 90.0,
+               "level_low_pct": 50.0, "share": 0.1, "share_low": -0.2, "share_high": 0.4,
+               "verdict": "energy"}  # fmt: skip
+        extra = {"gauge_shape": rows("gauge_shape", [row])}
+        return plain(wording.gauge_shapes(replace(fake_results(session), extra=extra))[1])
+
+    assert "(40 changes in 2 of 3 phases, 90 to 50 %), so the gauge counts energy" in said(2)
+    assert "(40 changes, 90 to 50 %)" in said(3)
 
 
 def test_a_gauge_stated_to_count_energy_keeps_no_assumption() -> None:

@@ -17,7 +17,8 @@ from kit.results import Results, Settings
 from kit.session import Device, Gauge, Phase, Session
 from kit.show import pictures, tables, wording
 from kit.units import NO_BREAK
-from tests.helpers.builders import BARE, COMPLETE_CONDITIONS, make_session
+from tests.helpers.builders import BARE, COMPLETE_CONDITIONS, join_runs, make_session
+from tests.helpers.fake_results import fake_results, rows
 
 FEW = Settings(draws=10_000)
 
@@ -115,6 +116,25 @@ def test_the_sessions_own_mix_is_the_time_that_all_devices_spent() -> None:
     assert own_mix(session) == {"idle": 2.0, "game": 0.5}
     assert list(chosen_mixes(session, Settings(mix="game 1"))) == ["as asked for", OWN_MIX]
     assert own_mix(two({}, phases=phases[:1], readings={"a": [95, 90], "b": [95, 85]})) == {}
+
+
+def test_mixes_on_which_nothing_stands_are_not_listed_one_by_one() -> None:
+    frame = rows("mixes", [
+        {"run": run, "mix": mix, "device": d, "hours": 10.0, "rank_best": 1, "rank_worst": 2}
+        for run in (1, 2) for mix in ("x", "y") for d in ("a", "b")
+    ])  # fmt: skip
+    one = make_session(phases={"p1": 60}, readings={"a": [90, 80], "b": [90, 80]})
+
+    def said(mixes: list[str], *sessions: Session) -> tuple[str, ...]:
+        here = frame[frame["mix"].isin(mixes) & (frame["run"] <= len(sessions))]
+        results = replace(fake_results(join_runs(*sessions)), extra={"mixes": here})
+        return tuple(map(plain, wording.mix_order(results)))
+
+    tail = "can one device be called the longest-lasting: the intervals leave more than one in"
+    assert said(["x", "y"], one, one) == (f"On no mix in any run {tail} first place.",)
+    assert said(["x", "y"], one) == (f"On no mix {tail} first place.",)
+    (text,) = said(["x"], one, one)
+    assert text.startswith("On “x” in run 1 and “x” in run 2 no one device")
 
 
 def test_sentences_name_the_leader_or_leave_it_open() -> None:

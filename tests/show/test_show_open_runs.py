@@ -47,6 +47,14 @@ def test_too_few_runs_say_how_many_could_decide() -> None:
     assert any("decide nothing, however they come out" in note for note in table.notes)
 
 
+def test_that_counting_decides_nothing_is_not_said_where_a_verdict_stands() -> None:
+    # three runs that scatter by little, a on until two hours later at least
+    table = tables.replicate_pairs(results_of([720, 722, 718], [600, 601, 599]))
+    assert cells(table)[3] == "a lasted longer [a]"
+    assert table is not None
+    assert not any("decide nothing" in note for note in table.notes)
+
+
 def test_the_first_sentence_says_what_it_would_take() -> None:
     results = results_of([632, 637, 627], [600, 610, 590])
     assert "could decide it from six runs of each on" in wording.glance(results)[0]

@@ -253,12 +253,13 @@ def test_drains_show_estimate_and_interval_by_phase_and_device() -> None:
     assert any(n.startswith(f"[{letter}] The device powered off") for n in table.notes)
 
 
-def test_many_devices_are_set_in_several_tables_of_six() -> None:
+def test_many_devices_are_set_evenly_in_several_tables() -> None:
     session = make_session(
         phases={"p1": 60}, readings={f"d{k:02}": [100, 90 - k] for k in range(13)}
     )
     parts = tables.drain(fake_results(session), 1)
-    assert [len(t.columns) - 1 for t in parts] == [6, 6, 1]
+    # 13 in three tables, none with one device by itself
+    assert [len(t.columns) - 1 for t in parts] == [5, 4, 4]
     assert [t.id for t in parts] == [f"drain-displayed-{k}" for k in (1, 2, 3)]
     assert parts[1].caption.endswith("(2 of 3)")
 
@@ -614,6 +615,20 @@ def test_a_lead_of_kinds_says_that_battery_health_is_in_it(health: float, cell: 
                Device(id="b", label="b", health_pct=health)]  # fmt: skip
     found, _ = opening(kind, devices=tuple(devices))
     assert found[0][1] == cell
+
+
+def test_the_rule_of_who_ran_longest_is_that_of_the_pairs() -> None:
+    base = {"run": 0, "priority": 1, "kind": "this_session", "unit_symbol": "min",
+            "verdict": "tied", "device_a": "a", "device_b": "b"}  # fmt: skip
+    claims = [
+        {**base, "code": "longest_on_average", "method": "rule one and rule two"},
+        {**base, "code": "longer_on_average", "method": "rule one"},
+        {**base, "code": "longer_on_average", "method": "rule two"},
+    ]
+    (table,) = tables.claims(replace(fake_results(), extra={"claims": rows("claims", claims)}))
+    assert table.notes[-2:] == (
+        "Mean runtimes, judged by: rule one.", "Mean runtimes, judged by: rule two.",
+    )  # fmt: skip
 
 
 def test_the_margin_of_a_kind_is_what_its_reason_says() -> None:

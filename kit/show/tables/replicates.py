@@ -126,6 +126,12 @@ def _method(row: Row) -> str:
     return words.replace(f"={NO_BREAK}<", "<")
 
 
+def _flags(row: Row) -> list[str]:
+    """Return the flags; that counting decides nothing only where nothing else decides either."""
+    decided = row.verdict in ("a", "b")
+    return [flag for flag in row.flags.split(";") if not (decided and flag == FEW_RUNS)]
+
+
 def _more(row: Row) -> str:
     """Return how many more runs it takes, or could at the least where they are to be counted."""
     if FEW_RUNS in row.flags.split(";") and row.verdict == "unknown":
@@ -153,7 +159,7 @@ def replicate_pairs(results: Results) -> Table | None:
                 b,
                 _difference(row),
                 VERDICT_WORDS.get(row.verdict, row.verdict).format(a=a, b=b)
-                + lettered(row.flags.split(";"), letters),
+                + lettered(_flags(row), letters),
                 _method(row),
                 _more(row),
             )

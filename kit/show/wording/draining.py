@@ -110,11 +110,11 @@ def fastest_phase(results: Results, run: int) -> str:
         text += f" ({joined(open_)} too close to call)"
     gauge = [names.device[d] for d, each in sure.items() if not each.whatever_it_counts]
     if not gauge:
-        return f"{text}, more than the charge levels of the phases explain."
+        return f"{text}, even allowing for how displays behave near empty."
     that = "That" if len(gauge) == len(sure) else f"For {joined(gauge)} that"
     return (
-        f"{text}. {that} need not be the work: a gauge that counts charge does the same by itself "
-        "towards empty."
+        f"{text}. {that} need not be the work: some displays fall faster towards empty by "
+        "themselves."
     )
 
 
@@ -145,14 +145,11 @@ def least_drained(results: Results, run: int) -> str:
             for d, phases in least.items()
         )
         return (
-            "Used the smallest share of its charge, even with the gauge's possible error counted: "
+            "Clearly used the smallest share of its charge, even if the displays are off: "
             f"{listed}."
         )
     if judged and len(results.session.devices) > 1:
-        return (
-            "In no phase did one device use a smaller share of its charge than all the others by "
-            "more than the percentage displays may be wrong, so none is called the most frugal."
-        )
+        return "No device was clearly the most frugal in any phase."
     return ""
 
 

@@ -27,9 +27,7 @@ def repeated_phases(results: Results) -> tuple[str, ...]:
         return ()
     names = Names.of(results.session)
     counts = {d.id: d.gauge.counts for d in results.session.devices}
-    told: dict[str, list[str]] = {}
-    for row in rows_of(frame):
-        told.setdefault(row.verdict, []).append(names.device[row.device])
+    told = _whose_verdicts(frame, names)
     activities = joined(f"“{a}”" for a in dict.fromkeys(frame["activity"]))
     text = (
         f"Done early and again late: {activities}. The work was the same, so what the display did "
@@ -42,15 +40,32 @@ def repeated_phases(results: Results) -> tuple[str, ...]:
         "neither": "agrees with neither",
         "cannot_tell": "is too uncertain to tell",
     }
-    verdicts = "; ".join(
-        f"{words.get(v, v)} for {joined(dict.fromkeys(who))}" for v, who in told.items()
-    )
+    verdicts = "; ".join(f"{words.get(v, v)} for {joined(who)}" for v, who in told.items())
     if len(frame) == 1:
         row = next(rows_of(frame).__iter__())
         ratio = estimate(row.ratio, row.ratio_low, row.ratio_high, decimals=2)
         verdicts = f"{verdicts}: the display fell {ratio} times as fast"
     used = " ".join((*_contradicted(frame, names, counts), *_assumed(frame, names, counts)))
     return (text, f"What was read {verdicts}. {used}")
+
+
+def _whose_verdicts(frame: pd.DataFrame, names: Names) -> dict[str, list[str]]:
+    """Return the devices of each verdict, with the runs where those of a device disagree."""
+    told: dict[str, dict[str, list[str]]] = {}
+    for row in rows_of(frame):
+        told.setdefault(row.verdict, {}).setdefault(row.device, []).append(str(row.run))
+    several = {d for d, mine in frame.groupby("device")["verdict"] if mine.nunique() > 1}
+
+    def whose(device: str, runs: list[str]) -> str:
+        where = list(dict.fromkeys(runs))
+        if device not in several:
+            return names.device[device]
+        return f"{names.device[device]} in run{'s' if len(where) > 1 else ''} {joined(where)}"
+
+    return {
+        verdict: [whose(device, runs) for device, runs in who.items()]
+        for verdict, who in told.items()
+    }
 
 
 def _contradicted(
@@ -109,11 +124,13 @@ def gauge_shapes(results: Results) -> tuple[str, ...]:
         return ()
     names = Names.of(results.session)
     several = len(results.session.runs) > 1
+    total = len(results.session.phases)
     text = (
         "Under a constant load the display of a gauge that counts energy falls evenly, that of one "
         "that counts charge faster towards empty. The time from one change of the display to the "
-        "next says which, all phases of a device taken together, each with a rate of its own. A "
-        "load that grew or faded within its phase would look the same."
+        "next says which. Of each device all phases are taken together, each with a rate of its "
+        "own, that can be one steady load: with changes enough, and without a power saver, "
+        "charging or start-up work. A load that grew or faded within its phase would look the same."
     )
     found, open_ = [], []
     for row in rows_of(frame):
@@ -122,10 +139,11 @@ def gauge_shapes(results: Results) -> tuple[str, ...]:
             open_.append(who)
             continue
         share = estimate(row.share, row.share_low, row.share_high, decimals=2)
+        of_all = f" in {row.phases} of {total} phases" if row.phases < total else ""
         span = f"{number(row.level_high_pct)} to {quantity(row.level_low_pct, '%')}"
         found.append(
-            f"{who}: {share} of that effect ({count(row.changes, 'change')}, {span}), so the gauge "
-            f"{SHAPE_WORDS[row.verdict]}"
+            f"{who}: {share} of that effect ({count(row.changes, 'change')}{of_all}, {span}), so "
+            f"the gauge {SHAPE_WORDS[row.verdict]}"
         )
     if open_:
         found.append(f"too uncertain to tell for {joined(dict.fromkeys(open_))}")

@@ -19,9 +19,8 @@ if TYPE_CHECKING:
 __all__ = ["glance", "units_and_runs"]
 
 MOST = 5
-MOST_MEANS = 6
-MOST_NAMED = 12
-"""Devices whose mean is told with its interval, and at all; a table has the others."""
+MOST_MEANS = 8
+"""Devices whose mean is told with its interval; a table has the others."""
 MIN_PER_H = 60.0
 
 
@@ -49,7 +48,9 @@ def _cautions(results: Results) -> str:
 
 def _of_one_run(results: Results, run: int) -> list[str]:
     facts = facts_of(results, run)
-    open_end = not any(not r.right_censored for r in facts.known())
+    first = [r for r in facts.known() if r.rank_best == 1]
+    none_off = all(r.right_censored for r in facts.known())
+    open_end = none_off or (len(first) > 1 and all(r.right_censored for r in first))
     return [
         longest(facts),
         unfinished(facts),
@@ -82,7 +83,7 @@ def _longest_on_average(results: Results) -> str:
 
 
 def _means(results: Results, runs: int) -> str:
-    """Return the mean runtime of every device, the longest first; intervals for the first ones.
+    """Return the mean runtime of every device, the longest first; with their intervals.
 
     A device still on in a run has a lower bound: it is first if that is above all means, else named
     apart, for where it belongs is not known.
@@ -100,15 +101,9 @@ def _means(results: Results, runs: int) -> str:
     others = [_at_least(names, r) for r in still if r.mean_low < known[0].mean]
     told = [*ahead, *(_mean_words(names, row) for row in known[:MOST_MEANS])]
     text = f"Mean runtime over {count(runs, 'run')}, longest first: {'; '.join(told)}"
-    rest = [
-        f"{names.device[row.device]} {duration(row.mean * MIN_PER_H)}"
-        for row in known[MOST_MEANS:MOST_NAMED]
-    ]
-    more = len(known) - MOST_NAMED
+    more = len(known) - MOST_MEANS
     if more > 0:
-        rest.append(f"{more} more, under Replicates")
-    if rest:
-        text += f"; then {joined(rest)}"
+        text += f"; and {count(more, 'shorter one')} under Replicates"
     tail = f" Not seen to its end in every run: {joined(others)}." if others else ""
     return f"{text}.{tail}"
 

@@ -24,13 +24,13 @@ MOST_CHANGES = 4
 def mix_order(results: Results) -> tuple[str, ...]:
     """Return for each mix which device lasts longest on it, or that this is open.
 
-    Mixes on which nothing stands share one sentence.
+    Mixes on which nothing stands share one sentence; if it stands on none, they are not named.
     """
     frame = results.extra["mixes"]
     names = Names.of(results.session)
     several = len(results.session.runs) > 1
     first: list[str] = []
-    open_: list[str] = []
+    open_: dict[str, list[int]] = {}
     groups = frame.groupby(["mix", "run"], sort=False)
     for (mix, run), here in groups:
         ranked = here[here["rank_best"].notna()]
@@ -43,10 +43,20 @@ def mix_order(results: Results) -> tuple[str, ...]:
             hours = estimate(row.hours, row.hours_low, row.hours_high, "h", decimals=1)
             first.append(f"{longest_on(name, names.device[row.device])}: {hours}.")
         else:
-            open_.append(name)
+            open_.setdefault(str(mix), []).append(int(str(run)))
     if open_:
-        first.append(f"{none_on(joined(open_))}: the intervals leave more than one in first place.")
+        first.append(_none(open_, several=several, all_=not first))
     return tuple(first)
+
+
+def _none(open_: dict[str, list[int]], *, several: bool, all_: bool) -> str:
+    """Return that on these mixes, in these runs, nobody lasts longest for sure."""
+    why = "the intervals leave more than one in first place"
+    if all_ and len(open_) > 1:
+        runs = " in any run" if several else ""
+        return f"On no mix{runs} can one device be called the longest-lasting: {why}."
+    named = [on_mix(mix, run if several else None) for mix, runs in open_.items() for run in runs]
+    return f"{none_on(joined(named))}: {why}."
 
 
 def changing_shifts(results: Results) -> pd.DataFrame:

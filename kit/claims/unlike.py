@@ -178,6 +178,10 @@ class Unlike:
             found += self._low_starts(k, others, runs)
         if run and k in self.charged(run):
             found.append("charged")
+        left_out = [] if run else [str(one) for one in runs if k in self.charged(one)]
+        if left_out:
+            which = f"run{'s' if len(left_out) > 1 else ''}{NO_BREAK}{joined(left_out)}"
+            found.append(f"charged in {which}, left out")
         return tuple(found)
 
     def marked(

@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING, Literal, NamedTuple, Protocol
 import numpy as np
 
 from kit.frames import frame_of_rows
-from kit.results import Settings
+from kit.results import RESULT_COLUMNS, Settings
+from kit.runtime.runtimes import charged_rows
 from kit.stats.components import mean_of_kind, repeatability_limit
 from kit.stats.uncertainty import replicate_mean_half_width
 
@@ -63,6 +64,8 @@ class Quantity(NamedTuple):
         Half-width of the interval of one value, and its standard uncertainty.
     at_least
         Whether the value is only a lower bound (right-censored).
+    charged
+        Runtimes left out, since the device was charged in that run; ``None``: none.
     """
 
     name: str
@@ -71,6 +74,7 @@ class Quantity(NamedTuple):
     half_width: Floats
     u: Floats
     at_least: Flags
+    charged: Flags | None = None
 
     @property
     def least(self) -> Floats:
@@ -102,6 +106,8 @@ def _grid(session: Session, frame: pd.DataFrame) -> tuple[Floats, Callable[[str]
 def runtime_quantity(session: Session, runtimes: pd.DataFrame) -> Quantity:
     """Return the runtimes, run by run, from the frame of `kit.runtime.runtimes`.
 
+    A runtime of a device that was charged during the run is none of them.
+
     Examples
     --------
     On at minute 600 and off at the same minute, started at a full minute: 10 h, the windows of
@@ -114,11 +120,17 @@ def runtime_quantity(session: Session, runtimes: pd.DataFrame) -> Quantity:
     >>> found.value.round(4).tolist(), found.half_width.round(4).tolist(), found.at_least.tolist()
     ([[10.0]], [[0.0167]], [[False]])
     """
+    charged = charged_rows(runtimes)
+    left_out = None
+    if charged.any():
+        _, spread = _grid(session, runtimes.assign(charged=charged))
+        left_out = spread("charged") == 1.0
+        runtimes = runtimes[~charged]
     _, spread = _grid(session, runtimes)
     low, high = spread("runtime_h_low"), spread("runtime_h_high")
     return Quantity(
         RUNTIME, "h", spread("runtime_h"), (high - low) / 2.0, spread("runtime_h_u"),
-        spread("right_censored") == 1.0,
+        spread("right_censored") == 1.0, left_out,
     )  # fmt: skip
 
 
@@ -278,6 +290,15 @@ def over_runs(
     return decorate
 
 
+def _noted(name: str, quantity: Quantity, places: list[int], row: Row) -> Row:
+    """Return a row of a frame that says if a run was left out for a charge."""
+    if quantity.charged is None or not quantity.charged[:, places].any():
+        return row
+    at = RESULT_COLUMNS[name].index("flags")
+    flags = ";".join(filter(None, (str(row[at]), "charged_run")))
+    return (*row[:at], flags, *row[at + 1 :])
+
+
 def _replicate_row(quantity: Quantity, j: int, device: str, coverage: float) -> Row:
     have = ~np.isnan(quantity.value[:, j])
     values = quantity.value[have, j]
@@ -318,7 +339,8 @@ def replicates(repeats: Repeats) -> Iterable[Row]:
         make the interval, ``repeatability_limit`` what two single runs differ by at most in 95 %
         of cases, and ``mean_u`` the standard uncertainty of the mean. ``flags``: ``lower_bound``
         (a run was still on: ``mean`` = ``mean_low`` is a lower bound, nothing else is known),
-        ``one_run``, ``no_scatter_seen`` (equal values: resolution only), ``no_value``.
+        ``one_run``, ``no_scatter_seen`` (equal values: resolution only), ``no_value``,
+        ``charged_run`` (beside these: a run in which the device was charged is left out).
 
     Notes
     -----
@@ -342,7 +364,9 @@ def replicates(repeats: Repeats) -> Iterable[Row]:
     [10.1, 0.141, 0.1, 8.829]
     """
     return [
-        _replicate_row(quantity, j, device.id, repeats.coverage)
+        _noted(
+            "replicates", quantity, [j], _replicate_row(quantity, j, device.id, repeats.coverage)
+        )
         for quantity in repeats.quantities
         for j, device in enumerate(repeats.session.devices)
     ]
@@ -414,7 +438,12 @@ def replicate_models(repeats: Repeats) -> Iterable[Row]:
     """
     models = _models(repeats.session)
     return [
-        _model_row(quantity, name, units, repeats.coverage)
+        _noted(
+            "replicate_models",
+            quantity,
+            units,
+            _model_row(quantity, name, units, repeats.coverage),
+        )
         for quantity in (repeats.quantities if models else [])
         for name, units in models.items()
     ]

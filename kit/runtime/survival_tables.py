@@ -9,6 +9,7 @@ import numpy as np
 from kit.frames import frame_of_rows
 from kit.results import Settings
 from kit.runtime.replicates import is_replicated
+from kit.runtime.runtimes import charged_rows
 from kit.stats.interval_censored import turnbull
 from kit.stats.survival import on_beyond_windows, product_limit, restricted_mean
 
@@ -81,7 +82,8 @@ class RunWindows(NamedTuple):
 
 
 def _bounds(runtimes: pd.DataFrame) -> dict[str, tuple[Floats, Floats]]:
-    """Return the bounds of the runtimes (h) of every device in its runs."""
+    """Return the bounds of the runtimes (h) of every device in its runs, but those charged in."""
+    runtimes = runtimes[~charged_rows(runtimes)]
     low = runtimes["runtime_h_low"].to_numpy(dtype=np.float64)
     censored = runtimes["right_censored"].to_numpy(dtype=bool)
     high = np.where(censored, np.inf, runtimes["runtime_h_high"].to_numpy(dtype=np.float64))

@@ -99,6 +99,33 @@ def test_run_that_was_still_on_gives_a_lower_bound_only():
     assert math.isnan(row["s_r"])
 
 
+def charged(session, *, run, device):
+    """Return the session with a device charged from minute 100 to 160 of a run."""
+    row = {"run": run, "device": device, "start_min": 100.0, "end_min": 160.0}
+    columns = {c: [row.get(c, "")] for c in session.charges.columns}
+    return replace(session, charges=pd.DataFrame(columns))
+
+
+def test_a_run_in_which_the_device_was_charged_is_in_no_mean():
+    # a off at 600, 606 and, charged for an hour, 700 min: mean of the first two 603 min, not 635;
+    # s = 6/sqrt 2. b and c as noted.
+    session = charged(
+        runs_of({"a": (599, 605, 699), "b": (500, 506, 504), "c": (400, 401, 402)}),
+        run=3, device="a",
+    )  # fmt: skip
+    rows = table(replicates, session).set_index("device")
+    assert rows["runs"].to_dict() == {"a": 2, "b": 3, "c": 3}
+    assert rows["mean"].mul(60).round(9).to_dict()["a"] == 603.0
+    assert rows.loc["a", "s_r"] * 60 == pytest.approx(6 / 2**0.5)
+    assert rows["flags"].to_dict() == {"a": "charged_run", "b": "", "c": ""}
+    pair = table(replicate_pairs, session).set_index(["device_a", "device_b"]).loc[("a", "b")]
+    assert (pair["runs"], pair["runs_a_longer"]) == (2, 2)
+    never = charged(runs_of({"a": (599,), "b": (500,)}), run=1, device="b")
+    found = runtimes(never).set_index("device")
+    assert found["rank_best"].isna().all()
+    assert found["p_longest"].isna().all()
+
+
 def test_one_run_of_several_and_none():
     frame = table(
         replicates, runs_of({"a": [599, 605], "b": [599, None], "c": [None, None]})

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
+
+import numpy as np
 
 from kit.claims.assumption_shifts import ASKED
 from kit.display import Column, Table
@@ -14,6 +17,8 @@ from kit.units import MINUS, MISSING, NO_BREAK, interval, number, u_decimals
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
+
+    import pandas as pd
 
     from kit.results import Results
     from kit.show.references import Reference
@@ -126,23 +131,42 @@ def contributions(results: Results) -> Table | None:
     )
 
 
+BEYOND = (
+    f"{MISSING}: more than the largest of the results, so that what is apart, or a tolerance, says "
+    "nothing; the CSV files have the figures."
+)
+
+
+def _sensible(here: pd.DataFrame, tolerances: str) -> tuple[float, pd.Series[float], bool]:
+    """Return how far the ends of two intervals are apart at most, and the tolerances.
+
+    Neither is stated beyond the largest result; whether something was left out comes third. Of two
+    upper ends the lower is the result, for the other may be next to infinite.
+    """
+    upper = np.minimum(here["gum_high"].abs(), here["mc_high"].abs())
+    largest = float(upper[upper < math.inf].max())
+    gaps = [(here[f"gum_{end}"] - here[f"mc_{end}"]).abs() for end in ("low", "high")]
+    apart = max(float(gap[gap < math.inf].max()) for gap in gaps)
+    slack = here[tolerances].dropna()
+    kept = slack[~(slack > largest)]
+    too_far = apart > largest
+    return math.nan if too_far else apart, kept, too_far or len(kept) < len(slack)
+
+
 def agreement(results: Results) -> Table | None:
     """Return how closed form and Monte Carlo agree, phase by phase; ``None`` without any."""
     frame = results.agreement
     if frame.empty:
         return None
     names = Names.of(results.session)
-    rows = []
+    rows, beyond = [], False
     for phase in results.session.phases:
         here = frame[frame["phase"] == phase.id]
         here = here[here["mc_low"].notna() & here["gum_low"].notna()]
         if here.empty:
             continue
-        apart = (
-            (here["gum_low"] - here["mc_low"])
-            .abs()
-            .combine((here["gum_high"] - here["mc_high"]).abs(), max)
-        )
+        apart, slack, too_far = _sensible(here, "tolerance_pp")
+        beyond |= too_far
         agrees = here["agrees"].astype(bool)
         reasons = [w for w in here.loc[~agrees, "why"].unique() if w]
         rows.append(
@@ -150,10 +174,10 @@ def agreement(results: Results) -> Table | None:
                 names.numbered(phase.id),
                 str(len(here)),
                 str(int(agrees.sum())),
-                number(float(apart.max()), 3),
-                interval(here["tolerance_pp"].min(), here["tolerance_pp"].max(), decimals=3)
-                if here["tolerance_pp"].nunique() > 1
-                else number(float(here["tolerance_pp"].iloc[0]), 3),
+                number(apart, 3),
+                interval(slack.min(), slack.max(), decimals=3)
+                if slack.nunique() > 1
+                else number(float(slack.iloc[0]) if len(slack) else math.nan, 3),
                 "; ".join(reasons) or MISSING,
             )
         )
@@ -173,6 +197,7 @@ def agreement(results: Results) -> Table | None:
         notes=(
             "Agreement is judged by JCGM 101:2008, clause 8, with the tolerance of one "
             "significant digit of the standard uncertainty.",
+            *((BEYOND,) if beyond else ()),
         ),
     )
 
@@ -182,15 +207,14 @@ def agreements(results: Results) -> Table | None:
     frame = results.extra.get("agreements")
     if frame is None or frame.empty:
         return None
-    rows = []
+    rows, beyond = [], False
     for quantity, (words, unit) in SHARE_COLUMNS.items():
         here = frame[frame["quantity"] == quantity]
         if here.empty:
             continue
         agrees = here["agrees"].astype(bool)
-        ends = [(here[f"gum_{end}"] - here[f"mc_{end}"]).abs() for end in ("low", "high")]
-        apart = max(float(gap[gap < float("inf")].max()) for gap in ends)
-        slack = here["tolerance"].dropna()
+        apart, slack, too_far = _sensible(here, "tolerance")
+        beyond |= too_far
         rows.append(
             (
                 words,
@@ -218,6 +242,7 @@ def agreements(results: Results) -> Table | None:
         notes=(
             "Each single result, with both intervals, is in the table “agreements” of the CSV "
             "files.",
+            *((BEYOND,) if beyond else ()),
         ),
     )
 

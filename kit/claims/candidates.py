@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from kit.session import Session
 
     Flags = NDArray[np.bool_]
+    Levels = NDArray[np.float64]
 
 __all__ = ["candidates"]
 
@@ -32,16 +33,27 @@ _CLOSE_PP = 1.0
 def _order_shown(evidence: Evidence) -> list[int]:
     """Return the devices as the notes put them, longest first; unknown ones last.
 
-    An order to write claims down in, not a claim itself.
+    Of devices that were still on, the one that showed most. An order to write claims down in, not
+    a claim itself.
     """
     offs = evidence.offs
     middle = np.where(np.isinf(offs.high), np.inf, (offs.order_low + offs.order_high) / 2.0)
     unknown = np.isnan(offs.order_low)
     low = np.where(unknown, -np.inf, offs.order_low)
+    left = _left_pct(evidence)
     return sorted(
         range(len(evidence.devices)),
-        key=lambda k: (unknown[k], -middle[k] if not unknown[k] else 0.0, -low[k], k),
+        key=lambda k: (unknown[k], -middle[k] if not unknown[k] else 0.0, -low[k], -left[k], k),
     )
+
+
+def _left_pct(evidence: Evidence) -> Levels:
+    """Return what each device showed after the last phase that was read; −inf: not read."""
+    read = np.flatnonzero(~np.isnan(evidence.level_pct).all(axis=0))
+    if not read.size:
+        return np.full(len(evidence.devices), -np.inf)
+    shown = evidence.level_pct[:, read[-1]]
+    return np.where(np.isnan(shown), -np.inf, shown)
 
 
 def _longer(i: int, others: Sequence[int]) -> tuple[Need, ...]:

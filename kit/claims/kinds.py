@@ -393,9 +393,23 @@ def kind_pairs(
     before the session. With 3 % scatter, one run each of 600 min and full batteries: u = 18 min
     each, 1.96 · 25.5 = 50 min for one chosen pair.
     """
-    found = kinds(session, runtimes_seen(runtimes))
+    found = _by_charge_left(session, kinds(session, runtimes_seen(runtimes)), runtimes)
     obs = observed(session) if obs is None else obs
     return compared_kinds(session, found, first_percentages(session, obs), settings)
+
+
+def _by_charge_left(
+    session: Session, found: Sequence[Kind], runtimes: pd.DataFrame
+) -> Sequence[Kind]:
+    """Return kinds in order of what they last showed, where some were still on, to ask of most."""
+    if not any(kind.at_least for kind in found):
+        return found
+    shown = runtimes.groupby("device")["last_soc_pct"].mean().fillna(-1.0)
+
+    def left(kind: Kind) -> float:
+        return max(float(shown.get(session.devices[k].id, -1.0)) for k in kind.devices)
+
+    return sorted(found, key=lambda kind: -left(kind) if kind.at_least else 0.0)
 
 
 def compared_kinds(

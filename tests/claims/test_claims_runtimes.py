@@ -197,3 +197,16 @@ def test_different_settings_and_charging_are_said():
     assert found["statement"] == "A outlasted B (power saver on)"
     assert found["verdict"] == "supported"
     assert found["wording"].endswith("Not under like conditions: B (power saver on).")
+
+
+def test_of_those_still_on_the_one_that_showed_most_is_asked_about():
+    session = make_session(
+        devices=["A", "B", "C"], phases={"day": 600}, start=None,
+        readings={"A": [100, 10], "B": [100, 23], "C": [100]},
+        power_offs={"C": seen(400, 401)}, still_on={"A": 600.0, "B": 600.0},
+    )  # fmt: skip
+    longest = one(session, code="longest")
+    assert (longest["device_a"], longest["verdict"]) == ("B", "cannot_be_said")
+    kinds = table(session, kind="kind_of_device")
+    pairs = list(zip(kinds["device_a"], kinds["device_b"], strict=True))
+    assert pairs[0] == ("B", "A")

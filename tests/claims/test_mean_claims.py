@@ -185,7 +185,7 @@ def test_kinds_truly_equal_whose_units_were_stopped():
             {
                 "run": 1, "device": [d.id for d in session.devices], "runtime_h": low / 60.0,
                 "runtime_h_u": 1.0 / 60.0, "right_censored": true > stop,
-                "runtime_h_low": low / 60.0, "runtime_h_high": low / 60.0,
+                "runtime_h_low": low / 60.0, "runtime_h_high": low / 60.0, "last_soc_pct": 5.0,
             }
         )  # fmt: skip
         (pair,) = kind_pairs(session, frame, Settings())

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 __all__ = [
     "FLAGS",
     "LITTLE_CHARGE_PCT",
+    "NOT_TYPICAL",
     "SHORT_EXPOSURE_H",
     "SMALL_DRAIN_PP",
     "UNRANKED",
@@ -82,8 +83,8 @@ FLAGS: Mapping[str, str] = {
     "dropped": "One half is missing, so the device is left out of the comparison with both.",
     "one_order_only": "All devices that completed both halves did them in the same order, so the "
     "activities cannot be told from the order.",
-    "not_resolvable": "The interval is wider than the rate itself: whole percentages cannot "
-    "resolve so short a turn.",
+    "not_resolvable": "The interval holds the rate of the rest of the time, or reaches 0: the "
+    "display cannot resolve so short a turn.",
     "unknown_length": "The length of the phase, or the minute of the power-off in it, is not known "
     "well enough for a rate.",
 }
@@ -94,6 +95,10 @@ UNRANKED: frozenset[str] = frozenset(
      "rises", "charged"}
 )  # fmt: skip
 """Flags that keep a device out of comparisons in that phase."""
+
+NOT_TYPICAL = ("warm_up", "saver", "rises", "charged", "saturated", "start_saturated",
+               "hold_too_long")  # fmt: skip
+"""Flags with which a phase does not stand for its activity elsewhere."""
 
 
 def _saver_flags(chains: Chains, found: Drains) -> Bools:

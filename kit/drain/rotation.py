@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from kit.drain.flags import NOT_TYPICAL
 from kit.drain.part_rows import PartRow, done_h, flag_exposure, planned_h, turns
 from kit.drain.states import time_variance
 from kit.stats.uncertainty import normal_factor, resolution
@@ -25,6 +26,8 @@ _UNNAMED = ("turn", "rest of the time")
 
 def plain_phase(ready: Prepared, unit: int, phase: int, activity: str) -> int:
     """Return the plain phase nearest to a rotation in which a unit did the other activity, −1.
+
+    A phase that was disturbed (`kit.drain.flags.NOT_TYPICAL`), as by a power saver, is not taken.
 
     Examples
     --------
@@ -47,8 +50,7 @@ def plain_phase(ready: Prepared, unit: int, phase: int, activity: str) -> int:
         if not other.is_split
         and other.activity == activity
         and ready.status["displayed"][unit, j] == "measured"
-        and not ready.flags["rises"][unit, j]
-        and not ready.flags["saturated"][unit, j]
+        and not any(ready.flags[flag][unit, j] for flag in NOT_TYPICAL)
     ]
     return min(usable, key=lambda j: (abs(j - phase), j), default=-1)
 
@@ -70,7 +72,8 @@ def rotation_rows(ready: Prepared, run: int, phase: int, coverage: float) -> lis
     ``r_A = (d − e_B r_B)/e_A`` with r_B from the nearest plain phase of that activity. From the
     resolution of whole percentages alone, with ρ = e_B over the length of the plain phase, u is
     ``√((ρ² + (1 + ρ)² + 1)/12)/e_A`` where the two share a reading, else ``√((2 + 2ρ²)/12)/e_A``.
-    A device without a turn has no value (``not_reached``). Derived in docs/measurement.md.
+    A device without a turn has no value (``not_reached``). ``not_resolvable``: r_B lies within the
+    interval, or that reaches 0, below which no rate can lie. Derived in docs/measurement.md.
     """
     chains, session = ready.chains, ready.chains.session
     spec = session.phases[phase]
@@ -141,7 +144,7 @@ def _rotation_rows(
     other_plain = float(np.hypot(found.u_other_pp[unit, plain],
                                  found.variance["phase_length"][unit, plain] ** 0.5))  # fmt: skip
     half_b = float(np.hypot(x_plain, k * other_plain) + found.bound_pp[unit, plain]) / plain_h
-    blurred = rate_a - half < rate_b < rate_a + half
+    blurred = rate_a - half < rate_b < rate_a + half or rate_a <= half
     return [
         replace(
             base, part=a, exposure_h=turn, rate=rate_a, u=u, half_width=half,

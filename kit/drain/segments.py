@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from kit.drain.flags import LITTLE_CHARGE_PCT, SHORT_EXPOSURE_H
+from kit.drain.flags import LITTLE_CHARGE_PCT, NOT_TYPICAL, SHORT_EXPOSURE_H
 from kit.drain.gauge import charge_excess
 from kit.drain.part_rows import done_h, planned_h, turns
 from kit.drain.reference_repeats import charge_share
@@ -34,9 +34,6 @@ if TYPE_CHECKING:
     Texts = NDArray[np.object_]
 
 __all__ = ["Segments", "segments"]
-
-_NOT_USED = ("warm_up", "saver", "rises", "charged", "saturated", "start_saturated",
-             "hold_too_long")  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -134,7 +131,7 @@ def _usable(ready: Prepared) -> Bools:
     """Return in which phases a unit may stand for an activity at all, shape (K, P)."""
     chains = ready.chains
     barred = np.zeros(chains.length_h.shape, dtype=bool)
-    for flag in _NOT_USED:
+    for flag in NOT_TYPICAL:
         barred |= ready.flags[flag]
     status = ready.status["true_charge"].astype(str)
     with np.errstate(invalid="ignore"):

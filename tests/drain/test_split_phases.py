@@ -243,6 +243,33 @@ def test_a_turn_that_cannot_be_told_from_the_rest():
     assert found["flags"] == "not_resolvable"
 
 
+def test_a_rate_below_nothing_is_no_rate():
+    """5 pp in the rotation at 14 pp/h for the rest: (5 − 0.8333 × 14)/0.16667 = −40 pp/h.
+
+    14 pp/h lie far above the interval, and yet a call cannot have charged the device.
+    """
+    found = rotation({"a": [90, 76, 71]}).loc[("a", "call")]
+    assert found["rate_pp_per_h"] == pytest.approx(-40.0)
+    assert found["rate_pp_per_h_high"] < 0
+    assert found["flags"] == "not_resolvable"
+
+
+def test_a_disturbed_phase_does_not_stand_for_the_rest():
+    """Guide at 8 pp/h from 90 to 82 %, a map, the rotation, then guide at 4 pp/h in the saver.
+
+    (13 − 0.8333 × 8)/0.16667 = 38 pp/h; the saver's phase beside it would have made it
+    (13 − 0.8333 × 4)/0.16667 = 58. Without a saver, that phase is the nearer one.
+    """
+    between = Phase(id="m", label="m", activity="map", planned_min=60)
+    phases = (PLAIN, between, ROTATION, replace(PLAIN, id="g2"))
+    readings = {"a": [90, 82, 75, 62, 58]}
+    saver = {"power_saver": "on", "power_saver_threshold_pct": 60}
+    for conditions, rate, rest in ((saver, 38.0, 8.0), ({}, 58.0, 4.0)):
+        found = rotation(readings, phases=phases, conditions=conditions)
+        assert found.loc[("a", "call"), "rate_pp_per_h"] == pytest.approx(rate)
+        assert found.loc[("a", "guide"), "rate_pp_per_h"] == pytest.approx(rest)
+
+
 def test_without_a_plain_phase_there_is_no_rate():
     found = rotation({"a": [90, 77]}, phases=(ROTATION,))
     assert found.loc[("a", "call"), "status"] == "no_reading"

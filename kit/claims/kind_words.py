@@ -14,7 +14,10 @@ if TYPE_CHECKING:
     from kit.claims.kinds import Kind, KindPair
     from kit.claims.words import Speech
 
-__all__ = ["kind_statement", "tell_kinds"]
+__all__ = ["EQUAL_HEALTH", "kind_statement", "tell_kinds"]
+
+EQUAL_HEALTH = "at equal battery health"
+"""Said of a lead between runtimes that are referred to batteries of rated capacity."""
 
 
 def _kind_name(speech: Speech, kind: Kind, *, second: bool = False) -> str:
@@ -67,7 +70,7 @@ def tell_kinds(speech: Speech, pair: KindPair) -> tuple[str, Told]:
     difference, needed = pair.difference_min, pair.needed_min
     low = difference - needed
     high = math.nan if pair.a.at_least else difference + needed
-    health = ", allowing for battery health," if pair.scaled else ""
+    health = f" {EQUAL_HEALTH}" if pair.scaled else ""
     if_so = (
         ", if units and days differ as is assumed here"
         if any("scatter" in words for words in pair.assumed)
@@ -75,14 +78,13 @@ def tell_kinds(speech: Speech, pair: KindPair) -> tuple[str, Told]:
     )
     lead, bar = told_apart(difference, needed, at_least=pair.a.at_least)
     if pair.a.at_least and difference <= 0.0:
-        reason = f"no lead is sure{health or ','} {bar} needed; {_basis(pair)}"
+        reason = f"no lead is sure{health}, {bar} needed; {_basis(pair)}"
         wording = (
             f"This record does not show that {a} generally lasts longer than {b}: "
-            f"{'allowing for battery health, ' if health else ''}not even in this session is it "
-            "sure to be ahead."
+            f"not even in this session is it sure to be ahead{health}."
         )
         return pair.verdict, Told(difference, low, high, needed, "min", method, reason, wording)
-    reason = f"{lead} apart{health or ','} {bar} needed; {_basis(pair)}"
+    reason = f"{lead} apart{health}, {bar} needed; {_basis(pair)}"
     if pair.supported:
         wording = (
             f"On this record, {a} can be expected to last longer than {b}, not only these units on "

@@ -16,6 +16,7 @@ import numpy as np
 
 from kit.claims.kind_scatter import NOTHING, Part, Scatter, days_between, expanded, scatter_of
 from kit.claims.verdicts import CANNOT, SUPPORTED
+from kit.drain.off_times import common_start_min
 from kit.drain.readings import observed
 
 if TYPE_CHECKING:
@@ -438,6 +439,8 @@ def compared_kinds(
     order = sorted(known, key=lambda k: -k.mean_min)
     order += [k for k in found if math.isnan(k.mean_min)]
     charged = set(session.charges["device"].tolist())
+    # the start that both had in common is in the bounds of either
+    start = common_start_min(session)
     pairs = []
     for a, b in combinations(order, 2):
         if asked is not None and frozenset((a.name, b.name)) not in asked:
@@ -452,7 +455,9 @@ def compared_kinds(
                 a=a,
                 b=b,
                 difference_min=(
-                    a.least_min - b.most_min if a.at_least else a.mean_min - b.mean_min
+                    a.least_min - b.most_min + start * min(a.factor, b.factor)
+                    if a.at_least
+                    else a.mean_min - b.mean_min
                 ),
                 needed_min=expanded(parts, share) if parts else math.nan,
                 comparisons=comparisons,

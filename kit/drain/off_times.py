@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     Flags = NDArray[np.bool_]
     Floats = NDArray[np.float64]
 
-__all__ = ["OffTimes", "compared_bounds", "lead_roundings", "off_times"]
+__all__ = ["OffTimes", "common_start_min", "compared_bounds", "lead_roundings", "off_times"]
 
 _ROUNDINGS = ("floor", "nearest")
 """What an unknown rounding of the clock may be."""
@@ -191,6 +191,29 @@ def compared_bounds(
         early, late = clock_margins(rounding, _start_resolution(run))
         return np.maximum(low - (offsets + late), 0.0), high - (offsets - early)
     return low, high
+
+
+def common_start_min(session: Session) -> float:
+    """Return the width (min) of the window of a start that cancels between all runtimes.
+
+    0 where devices started by themselves, and of several runs, whose starts differ.
+
+    Examples
+    --------
+    Started at 08:00 by a clock that drops the seconds:
+
+    >>> from datetime import datetime
+    >>> from kit.session import Assumptions
+    >>> from tests.helpers.builders import make_session
+    >>> s = make_session(start=datetime(2026, 5, 16, 8), assumptions=Assumptions(
+    ...     clock_rounding="floor"))
+    >>> common_start_min(s), common_start_min(make_session(start=None))
+    (1.0, 0.0)
+    """
+    if len(session.runs) > 1 or _start_offsets(session)[1]:
+        return 0.0
+    resolution = _start_resolution(session.runs[0])
+    return float(sum(clock_margins(session.assumptions.clock_rounding, resolution)))
 
 
 def _least_lead(record: OffRecord, run: Run, units: range, found: Sequence[OffBound]) -> Floats:

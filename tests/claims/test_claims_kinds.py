@@ -79,7 +79,7 @@ def test_known_battery_health_scales_the_runtime():
     # middles 600 and 510 (windows [599, 601), [509, 511)): 600 - 510/.85 = 0
     assert claim["lead"] == pytest.approx(0, abs=1e-9)
     assert claim["verdict"] == "cannot_be_said"
-    assert "0 min apart, allowing for battery health, " in claim["reason"].replace(NO_BREAK, " ")
+    assert "0 min apart at equal battery health, " in claim["reason"].replace(NO_BREAK, " ")
 
 
 def test_a_health_not_recorded_is_referred_to_the_same_battery_as_a_recorded_one():

@@ -23,7 +23,7 @@ from kit.claims.verdicts import CANNOT, SUPPORTED
 from kit.claims.words import Speech
 from kit.drain.readings import observed
 from kit.results import Settings
-from kit.runtime.runtimes import runtimes
+from kit.runtime.runtimes import runtime_pairs, runtimes
 from kit.session import Device
 from kit.units import NO_BREAK
 from tests.helpers.builders import join_runs, make_session, seen
@@ -94,7 +94,7 @@ def test_kinds():
 
 
 def pairs_of(rows, starts=None, devices="ab", **how):
-    session = make_session(devices=[unit(name) for name in devices])
+    session = make_session(devices=[unit(name) for name in devices], start=None)
     return compared_kinds(session, kinds(session, rows), starts or {}, Settings(), **how)
 
 
@@ -159,6 +159,18 @@ def test_a_lead_of_one_still_on_is_the_least_that_the_notes_allow():
     rows = {"a": [Seen(500.0, 0.0, False, 1, 4.0)], "b": [Seen(540.0, 0.0, False, 1, 8.0)]}
     kind = kind_of(session, "M", (0, 1), rows)
     assert (kind.least_min, kind.mean_min, kind.most_min) == pytest.approx((642.5, 650.0, 657.5))
+
+
+def test_a_start_in_common_is_in_no_lead():
+    # A still on when last seen at 600, B off before 561: 39 min, whenever in its minute both began
+    session = make_session(
+        devices=[unit("A"), unit("B")], phases={"day": 1000},
+        power_offs={"B": seen(559, 560)}, still_on={"A": 600.0},
+    )  # fmt: skip
+    (pair,) = kind_pairs(session, runtimes(session), Settings())
+    assert pair.difference_min == pytest.approx(39.0)
+    (row,) = runtime_pairs(session).itertuples()
+    assert row.difference_min_low == pytest.approx(39.0)
 
 
 def test_a_lead_that_is_not_sure_is_not_told_as_one():

@@ -604,7 +604,7 @@ def test_verdict_and_margin_read_as_they_are(claim: dict[str, object], cell: str
     ("health", "cell"),
     [
         (100.0, "cannot be said (17 min seen, 55 min needed)"),
-        (90.0, "cannot be said (17 min, allowing for battery health; 55 min needed)"),
+        (90.0, "cannot be said (17 min at equal battery health, 55 min needed)"),
     ],
 )
 def test_a_lead_of_kinds_says_that_battery_health_is_in_it(health: float, cell: str) -> None:

@@ -261,7 +261,8 @@ def test_the_least_drained_device_must_beat_all_others() -> None:
         return fake_results(session, drain_pairs=frame)
 
     assert least_drained(results("a"), 1) == (
-        "Clearly used the smallest share of its charge, even if the displays are off: a in “p1”."
+        "Clearly used the smallest share of its charge, even allowing for errors of the "
+        "percentages shown: a in “p1”."
     )
     assert least_drained(results("tie"), 1) == (
         "No device was clearly the most frugal in any phase."
@@ -352,6 +353,16 @@ def test_no_device_is_dropped_from_the_means() -> None:
     many = plain(wording.glance(over_runs(**{f"d{k}": 20.0 - k for k in range(14)}))[0])
     assert many.endswith("d7 13 h (12 h 54 min to 13 h 06 min); and six shorter ones under "
                          "Replicates.")  # fmt: skip
+
+
+def test_a_mean_over_fewer_runs_than_there_were_says_so() -> None:
+    results = over_runs(a=9.0, b=8.0)
+    frame = results.replicates.assign(runs=[2, 1])
+    said = plain(wording.glance(fake_results(results.session, replicates=frame))[0])
+    assert said == (
+        "Mean runtime over two runs, longest first: a 9 h (8 h 54 min to 9 h 06 min); b 8 h (7 h "
+        "54 min to 8 h 06 min; one run)."
+    )
 
 
 def test_the_lead_over_several_runs_is_who_ran_longest_on_average() -> None:

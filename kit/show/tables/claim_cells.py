@@ -102,9 +102,9 @@ def short_verdict(row: Row, *, health: str = "") -> str:
         lead, needed = _lead_and_need(row)
         if row.verdict == "supported":
             about = "" if math.isnan(row.lead_high) else "about "
-            return f"{verdict}: {about}{lead}" + (f", {health}" if health else "")
+            return f"{verdict}: {about}{lead}{f' {health}' if health else ''}"
         if row.verdict == "cannot_be_said":
-            seen = f", {health};" if health else " seen," if row.lead > 0.0 else ","
-            return f"{verdict} ({lead}{seen} {needed} needed)"
+            seen = f" {health}" if health else " seen" if row.lead > 0.0 else ""
+            return f"{verdict} ({lead}{seen}, {needed} needed)"
     told = margin(row).replace(f"least{NO_BREAK}", "least ")
     return verdict if told == MISSING else f"{verdict}: {told}"

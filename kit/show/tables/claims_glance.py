@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from kit.claims.kind_words import EQUAL_HEALTH
 from kit.claims.kinds import allows_for_health
 from kit.display import Column, Table
 from kit.show.cells import rows_of
@@ -33,7 +34,6 @@ _DECLARED, _OTHERS = 1, 3
 NEEDED = (
     "“Needed”: the lead must be more than this, for another day or unit may change it by as much."
 )
-HEALTH = "allowing for battery health"
 
 
 def _opening(results: Results, frame: pd.DataFrame) -> pd.DataFrame:
@@ -59,7 +59,7 @@ def _opening(results: Results, frame: pd.DataFrame) -> pd.DataFrame:
 def _verdict(results: Results, row: Row) -> str:
     of_kinds = row.kind == "kind_of_device"
     scaled = of_kinds and allows_for_health(results.session, (row.device_a, row.device_b))
-    return short_verdict(row, health=HEALTH if scaled else "")
+    return short_verdict(row, health=EQUAL_HEALTH if scaled else "")
 
 
 def claims_at_a_glance(results: Results) -> Table | None:

@@ -145,8 +145,8 @@ def least_drained(results: Results, run: int) -> str:
             for d, phases in least.items()
         )
         return (
-            "Clearly used the smallest share of its charge, even if the displays are off: "
-            f"{listed}."
+            "Clearly used the smallest share of its charge, even allowing for errors of the "
+            f"percentages shown: {listed}."
         )
     if judged and len(results.session.devices) > 1:
         return "No device was clearly the most frugal in any phase."

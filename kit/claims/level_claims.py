@@ -219,7 +219,9 @@ def _led_words(
             else f"least after phase {speech.number(weakest.need.phase)}, against {rival}: "
             f"{weakest.apart}"
         )
-        return reason, f"{name} led {when}: its display stood higher than every other."
+        among = speech.among(claim)
+        other = "any other of these" if among else "every other"
+        return reason, f"{among}{name} led {when}: its display stood higher than {other}."
     against = sorted({need.phase for need in claim.needs if facts[need.reverse]})
     if against:
         listed = joined(str(speech.number(p)) for p in against)

@@ -354,7 +354,7 @@ def _top_rows(speech: Speech, pairs: Sequence[_Pair], method: str) -> Iterator[t
             0, 1, "this_session", LONGEST, device, "", group, "", "", "runtime",
             f"{name} ran longest on average{f' {among}' if group else ''}{unlike}", top.verdict,
             hardest.lead, hardest.low, hardest.high, hardest.needed, "min", method,
-            *top.words(name, f"{of_all}{unlike}"),
+            *top.words(name, f"{of_all}{unlike if top.verdict == SUPPORTED else ''}"),
         )  # fmt: skip
 
 

@@ -8,11 +8,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from kit.drain.charged import charged_in_run, charges_of
+from kit.drain.charged import Charge, charged_in_run, charges_of
 from kit.labels import full_name, phase_numbers
 from kit.read.conditions import CONDITIONS
 from kit.units import NO_BREAK, count, duration, joined, number
@@ -22,7 +22,12 @@ if TYPE_CHECKING:
 
     from kit.session import Session
 
-__all__ = ["NOT_COMPARED", "UNLIKE_STARTS_PP", "Unlike"]
+__all__ = ["NOT_COMPARED", "UNLIKE", "UNLIKE_STARTS_PP", "About", "Unlike"]
+
+About = Literal["runtime", "standing", "drain"]
+
+UNLIKE = "Not under like conditions"
+"""How the sentence begins that says what was not alike."""
 
 NOT_COMPARED = ("start_offset_min",)
 """Exceptions of a device that do not make its runtime incomparable."""
@@ -32,6 +37,9 @@ UNLIKE_STARTS_PP = 2.0
 
 _MOST_TOLD = 2
 """Rivals whose conditions a sentence tells one by one."""
+
+_LEVEL_OF = {"power_saver_threshold_pct": "power_saver", "dimming_threshold_pct": "dimming"}
+"""Conditions that only say more of another one, which is told alone."""
 
 _LABELS = {
     "power_saver_threshold_pct": "power saver from",
@@ -118,18 +126,30 @@ class Unlike:
         return self._charged.get(run, frozenset())
 
     def how_charged(self, k: int, run: int) -> str:
-        """Return ``charged for 30 min in phase 2`` of a device that was."""
-        numbers = phase_numbers(self.session)
+        """Return ``charged for 30 min in phase 2`` of a device that was, or ``after phase 2``."""
         told = []
         for charge in charges_of(self.session):
             if (charge.run, charge.device) != (run, k):
                 continue
             length = charge.end - charge.start
             words = f"for {duration(round(length))} " if length > 0.0 else ""
-            phase = self.session.phases[charge.phase].id if charge.phase >= 0 else ""
-            where = f"in phase{NO_BREAK}{numbers[phase]}" if phase else "during the run"
-            told.append(f"{words}{where}")
+            told.append(f"{words}{self._when(charge)}")
         return f"charged {joined(told)}"
+
+    def _when(self, charge: Charge) -> str:
+        """Return in or after which phase a charge began; else that it did during the run."""
+        numbers = phase_numbers(self.session)
+        if charge.phase >= 0:
+            return f"in phase{NO_BREAK}{numbers[self.session.phases[charge.phase].id]}"
+        spans = self.session.spans[self.session.spans["run"] == charge.run]
+        columns = (spans[c].tolist() for c in ("phase", "start_min", "end_min", "duration_min"))
+        where = "during the run"
+        for phase, start, noted, length in zip(*columns, strict=True):
+            if start <= charge.begun and phase in numbers:
+                end = noted if noted == noted else start + length
+                word = "in" if not charge.begun >= end else "after"
+                where = f"{word} phase{NO_BREAK}{numbers[phase]}"
+        return where
 
     def _settings(self, k: int, others: Iterable[int]) -> list[str]:
         mine: Mapping[str, object] = self.session.devices[k].conditions
@@ -139,6 +159,7 @@ class Unlike:
             _setting(key, value)
             for key, value in mine.items()
             if key not in NOT_COMPARED
+            and _LEVEL_OF.get(key) not in mine
             and any(value != other.get(key, common.get(key)) for other in rest)
         ]
 
@@ -159,7 +180,7 @@ class Unlike:
         ]
 
     def marks(
-        self, k: int, others: Sequence[int], *, run: int = 0, start: bool = True
+        self, k: int, others: Sequence[int], *, run: int = 0, about: About = "runtime"
     ) -> tuple[str, ...]:
         """Return what sets a device apart from others, each in a few words.
 
@@ -169,31 +190,34 @@ class Unlike:
             Positions of the device and of those that it is compared with.
         run
             Number of the run; 0: all runs.
-        start
-            Whether the charge at the start matters.
+        about
+            What they are compared in. The charge at the start matters to a runtime and to a
+            standing, a charge in between to a runtime only, for no standing after it is compared.
         """
         runs = [run] if run else [one.number for one in self.session.runs]
         found = self._settings(k, others)
-        if start:
+        if about != "drain":
             found += self._low_starts(k, others, runs)
+        if about != "runtime":
+            return tuple(found)
         if run and k in self.charged(run):
             found.append("charged")
         left_out = [] if run else [str(one) for one in runs if k in self.charged(one)]
         if left_out:
             which = f"run{'s' if len(left_out) > 1 else ''}{NO_BREAK}{joined(left_out)}"
-            found.append(f"charged in {which}, left out")
+            found.append(f"{which} left out: charged")
         return tuple(found)
 
     def marked(
-        self, name: str, k: int, others: Sequence[int], *, run: int = 0, start: bool = True
+        self, name: str, k: int, others: Sequence[int], *, run: int = 0, about: About = "runtime"
     ) -> str:
         """Return a name with what sets the device apart in brackets, if anything does."""
-        marks = self.marks(k, others, run=run, start=start)
+        marks = self.marks(k, others, run=run, about=about)
         return f"{name} ({', '.join(marks)})" if marks else name
 
     def rivals(
         self, names: Sequence[str], k: int, others: Sequence[int], *, run: int = 0,
-        start: bool = True,
+        about: About = "runtime",
     ) -> str:  # fmt: skip
         """Return in brackets what sets apart those that a device is said to be ahead of.
 
@@ -201,7 +225,7 @@ class Unlike:
         ----------
         names
             Of all devices of the session.
-        k, others, run, start
+        k, others, run, about
             As for `marks`.
 
         Examples
@@ -214,7 +238,7 @@ class Unlike:
         >>> apart.rivals("abc", 0, (1, 2)), apart.rivals("abc", 0, (2,))
         (' (b: low-battery dimming on)', '')
         """
-        marks = [(names[j], self.marks(j, (k,), run=run, start=start)) for j in others if j != k]
+        marks = [(names[j], self.marks(j, (k,), run=run, about=about)) for j in others if j != k]
         told = [f"{name}: {', '.join(mark)}" for name, mark in marks if mark]
         if len(told) > _MOST_TOLD:
             return f" ({count(len(told), 'other')} not under like conditions)"

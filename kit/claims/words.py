@@ -11,7 +11,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from kit.claims.activities import stretches
-from kit.claims.unlike import Unlike
+from kit.claims.unlike import UNLIKE, Unlike
 from kit.drain.phases import MEASURANDS
 from kit.labels import device_names, full_name, phase_names, phase_numbers
 from kit.read.conditions import CONDITIONS
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from kit.claims.activities import Stretch
+    from kit.claims.unlike import About
     from kit.claims.verdicts import Claim
     from kit.session import Session
 
@@ -53,6 +54,12 @@ _STATEMENTS: Mapping[str, str] = {
 
 _OF_DRAINS = ("drained_least", "drained_less", "least_doing", "gained")
 """Codes of claims on drains, in which the charge at the start does not count."""
+
+
+def _about(claim: Claim) -> About:
+    if claim.measurand == "runtime":
+        return "runtime"
+    return "drain" if claim.code in _OF_DRAINS else "standing"
 
 
 def compared(claim: Claim) -> tuple[int, ...]:
@@ -239,14 +246,13 @@ class Speech:
     def marked(self, claim: Claim, k: int, run: int) -> str:
         """Return the name of a device with what sets it apart from the others of a claim."""
         others = compared(claim) if k == claim.a else (claim.a,)
-        start = claim.code not in _OF_DRAINS
-        return self.unlike.marked(self.name(k), k, others, run=run, start=start)
+        return self.unlike.marked(self.name(k), k, others, run=run, about=_about(claim))
 
     def apart(self, claim: Claim, run: int) -> str:
         """Return a sentence on the devices of a claim that were not alike; empty if all were."""
         told = [(self.name(k), self.marked(claim, k, run)) for k in compared(claim)]
         unlike = [marked for name, marked in told if marked != name]
-        return f" Not under like conditions: {joined(unlike)}." if unlike else ""
+        return f" {UNLIKE}: {joined(unlike)}." if unlike else ""
 
     def statement(self, claim: Claim, run: int = 1) -> str:
         """Return the sentence that somebody may want to say of a run."""
@@ -269,8 +275,7 @@ class Speech:
         if claim.b >= 0:
             return said
         a, *others = compared(claim)
-        start = claim.code not in _OF_DRAINS
-        return said + self.unlike.rivals(self._devices, a, others, run=run, start=start)
+        return said + self.unlike.rivals(self._devices, a, others, run=run, about=_about(claim))
 
     @cached_property
     def _stretches(self) -> tuple[Stretch, ...]:

@@ -25,6 +25,10 @@ if TYPE_CHECKING:
 __all__ = ["standing"]
 
 
+_FULL_PP = 100.0
+"""The most that a display can fall by (pp)."""
+
+
 def _order(ready: Prepared, coverage: float) -> list[dict[str, NDArray[np.generic]]]:
     """Return ranks and letters for each measurand, flat in the order of the frame."""
     chains, now, found = ready.chains, ready.left, ready.places
@@ -117,12 +121,12 @@ def standing(
     DataFrame
         Columns ``kit.results.RESULT_COLUMNS["standing"]``. ``soc_pct`` is the percentage read
         at the end of the phase, NaN once a device is off. ``total_drain_pp`` (displayed drain)
-        runs from the first reading. ``rank_best``, ``rank_worst`` and ``tie_group`` compare
-        what the displays show, by the table rule over all pairs and phases of the run, and for the
-        pair declared beforehand by its own (`kit.drain.declared`); the columns ``…_true_charge``
-        compare the charge left, gauge error included. A device that was not read where others
-        were, or were off, may stand anywhere up to its last reading, but above those that were
-        off while it was on: the ranks allow for it, the letters leave it out. A device
+        runs from the first reading and is 100 at the most. ``rank_best``, ``rank_worst`` and
+        ``tie_group`` compare what the displays show, by the table rule over all pairs and phases of
+        the run, and for the pair declared beforehand by its own (`kit.drain.declared`); the columns
+        ``…_true_charge`` compare the charge left, gauge error included. A device that was not read
+        where others were, or were off, may stand anywhere up to its last reading, but above those
+        that were off while it was on: the ranks allow for it, the letters leave it out. A device
         that was charged has no place from then on (`Places.charged`). ``status``:
         ``measured``, ``no_reading``, ``died`` (in this phase), ``off`` (before it).
 
@@ -145,6 +149,7 @@ def standing(
     low, high, drawn = reached(
         total.low, total.high, None if simulated is None else simulated.phases["total_drain"]
     )
+    drain, low, high = (np.minimum(each, _FULL_PP) for each in (total.drain, low, high))
     order = chains.in_frame_order
     shown = np.where(found.on, chains.shown_levels[:, 1::2], np.nan)
     before = found.off & ~found.dying
@@ -153,7 +158,7 @@ def standing(
         status[where] = name
     columns = {
         "soc_pct": shown,
-        "total_drain_pp": total.drain,
+        "total_drain_pp": drain,
         "total_drain_pp_u": total.u,
         "total_drain_pp_low": low,
         "total_drain_pp_high": high,

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any, Literal
 
+from kit.claims.unlike import UNLIKE
 from kit.show.lasting import bounds_min, runtime_bounds
 from kit.show.results_data import FORMAT
 from kit.units import count, duration, h_mm, joined
@@ -318,7 +319,8 @@ class _Results:
             if verdict == "supported":
                 least = _number(row.get("lead_low"))
                 by = f" by at least {duration(math.floor(least))}" if least >= 1 else ""
-                return Lead("supported", f"lead supported{by}")
+                of_whom = _of_whom(_text(row.get("statement")), _text(row.get("wording")))
+                return Lead("supported", f"lead supported{by}{of_whom}")
             if verdict == "tied":
                 tied = [self.name(r.device) for r in known if r.rank_best == 1]
                 who = f": {_some(tied)}" if len(tied) > 1 else ""
@@ -327,6 +329,12 @@ class _Results:
                 return Lead("not_supported", "lead not supported")
             return Lead("open", "who leads cannot be said")
         return Lead("open", "lead not judged in this report")
+
+
+def _of_whom(statement: str, wording: str) -> str:
+    """Return that a lead is one of those that were not charged, or under unlike conditions."""
+    text = ", of those not charged" if statement.startswith("Of those not charged") else ""
+    return f"{text}, not under like conditions" if UNLIKE in wording else text
 
 
 def _apart(labels: Mapping[str, str]) -> dict[str, str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
+from kit.runtime.runtimes import CHARGED
 from kit.units import MISSING, NO_BREAK, h_mm
 
 if TYPE_CHECKING:
@@ -12,7 +13,7 @@ if TYPE_CHECKING:
 
     import pandas as pd
 
-__all__ = ["bounds_min", "by_order", "off_known", "runtime_bounds", "runtime_words"]
+__all__ = ["bounds_min", "by_order", "off_known", "runtime_bounds", "runtime_words", "was_charged"]
 
 MIN_PER_H = 60.0
 _SLACK = 1e-6
@@ -25,6 +26,11 @@ Row = Any
 def off_known(row: Row) -> bool:
     """Return whether the power-off itself was seen."""
     return not row.right_censored and not math.isnan(row.runtime_h_low)
+
+
+def was_charged(row: Row) -> bool:
+    """Return whether the device was charged during the run: a runtime compared with no other."""
+    return str(row.basis).endswith(CHARGED)
 
 
 def by_order(runtimes: pd.DataFrame) -> list[Row]:

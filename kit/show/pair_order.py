@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from kit.runtime.replicates import RUNTIME
 from kit.show.cells import of_run, place_word, rows_of
-from kit.show.lasting import by_order
+from kit.show.lasting import by_order, was_charged
 
 if TYPE_CHECKING:
     from kit.results import Results
@@ -56,7 +56,9 @@ def order_of_run(results: Results, run: int) -> PairOrder:
     return PairOrder(
         devices=tuple(r.device for r in rows),
         verdicts=_both_ways({(p.device_a, p.device_b): p.verdict for p in pairs}),
-        places=tuple(place_word(r.rank_best, r.rank_worst) for r in rows),
+        places=tuple(
+            "charged" if was_charged(r) else place_word(r.rank_best, r.rank_worst) for r in rows
+        ),
     )
 
 

@@ -189,7 +189,7 @@ def test_different_settings_and_charging_are_said():
     assert found["statement"] == "B (power saver on) outlasted A (charged)"
     assert found["verdict"] == "cannot_be_said"
     assert found["reason"].replace("\N{NO-BREAK SPACE}", " ") == (
-        "A was charged for 10 min during the run"
+        "A was charged for 10 min in phase 1"
     )
     assert not len(table(session, code="longest"))
     without = replace(session, charges=session.charges.iloc[:0])

@@ -18,7 +18,7 @@ from kit.show.figures.base import (
     styles_of,
     write,
 )
-from kit.show.lasting import by_order, runtime_bounds, runtime_words
+from kit.show.lasting import by_order, runtime_bounds, runtime_words, was_charged
 from kit.show.look import BAND, BAND_ALPHA, FONT_PT, INK, SMALL_PT
 from kit.units import MISSING, estimate, h_mm
 
@@ -40,7 +40,7 @@ MAX_LANES = 8
 RUNS_FROM, RUNS_SPAN, MEAN_AT = -0.19, 0.42, 0.29
 """Within a row: the first lane, what the lanes take, and the mean."""
 
-SIGNS = {"too_close": "≈", "both_still_on": "≈", "unknown": "?", "b": "×"}
+SIGNS = {"too_close": "≈", "both_still_on": "?", "unknown": "?", "b": "×"}
 SIGN_WORDS = {
     "●": "row outlasted column",
     "≈": "too close to call",
@@ -75,7 +75,9 @@ def plot_runtimes(results: Results, ax: Axes, *, run: int = 1) -> Axes:
             _draw_runtime(ax, y, row, style, right)
             bounds = runtime_bounds(row)
             words = f"{runtime_words(row)} h" + ("" if row.right_censored else f"  ({bounds})")
-            if row.status == "still_on":
+            if was_charged(row):
+                words += ", charged"
+            elif row.status == "still_on":
                 words += ", still on"
             elif row.right_censored:
                 words += ", end not seen"

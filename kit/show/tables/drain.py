@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from kit.display import Column, Table
+from kit.drain.declared import declared_pair
 from kit.runtime.runtimes import charged_rows
 from kit.show.cells import (
     Names,
@@ -101,6 +102,19 @@ def rate(results: Results, run: int, measurand: Measurand = "displayed") -> tupl
     return _matrix(results, run, measurand, "rate_pp_per_h", "pp/h")
 
 
+def _declared_rule(results: Results) -> str:
+    """Return that a pair was declared, whose places follow from a rule of its own."""
+    pair = declared_pair(results.session)
+    if pair is None:
+        return ""
+    names = Names.of(results.session).device
+    a, b = (names[results.session.devices[k].id] for k in pair)
+    return (
+        f" {a} and {b}, the pair declared beforehand, are compared by a rule of their own: it may "
+        "tell them apart where their ranges meet."
+    )
+
+
 def standing(results: Results, run: int) -> tuple[Table, ...]:
     """Return state of charge left and place after each phase; a tie shows a range of places."""
 
@@ -133,7 +147,8 @@ def standing(results: Results, run: int) -> tuple[Table, ...]:
         unit="%",
         codes=codes,
         notes=(
-            "A range of places is a tie: the readings do not tell these devices apart."
+            "A range of places is open: which of them it is, the readings do not tell."
+            + _declared_rule(results)
             + (
                 " A device that was not read may stand anywhere among those that were on."
                 if unread

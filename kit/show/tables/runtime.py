@@ -19,7 +19,7 @@ from kit.show.cells import (
     run_words,
 )
 from kit.show.flag_words import status_text
-from kit.show.lasting import by_order, off_known, runtime_bounds, runtime_words
+from kit.show.lasting import by_order, off_known, runtime_bounds, runtime_words, was_charged
 from kit.units import (
     MISSING,
     NO_BREAK,
@@ -112,7 +112,12 @@ def runtimes(results: Results, run: int) -> Table:
                 ),
                 (
                     "A range of places is a tie.",
-                    any(row.rank_best != row.rank_worst for row in found),
+                    any(row.rank_best < row.rank_worst for row in found),
+                ),
+                (
+                    "Without a place: a device that was charged during the run; its runtime is "
+                    "compared with no other.",
+                    any(was_charged(row) for row in found),
                 ),
             )
             if applies

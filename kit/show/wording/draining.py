@@ -161,11 +161,12 @@ def standing_now(results: Results, run: int) -> str:
         here = [
             r
             for r in rows_of(frame[frame["phase"] == phase.id])
-            if not math.isnan(r.soc_pct) and not math.isnan(r.rank_best)
+            if not math.isnan(r.rank_best)
+            and (not math.isnan(r.soc_pct) or r.status in ("off", "died"))
         ]
-        if len(here) < 2:
-            continue
         top = [r for r in here if r.rank_best == 1]
+        if len(here) < 2 or any(math.isnan(r.soc_pct) for r in top):
+            continue
         level = number(max(r.soc_pct for r in top)) + "\N{NO-BREAK SPACE}%"
         where = f"after “{names.phase[phase.id]}”"
         ranked = of_run(results.standing, run)

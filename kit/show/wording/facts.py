@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import combinations
 from typing import TYPE_CHECKING, Any
 
+from kit.claims.unlike import Unlike
 from kit.show.cells import Names, of_run, rows_of
-from kit.show.lasting import by_order
+from kit.show.lasting import by_order, was_charged
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -33,6 +35,35 @@ class RunFacts:
     def name(self, device: str) -> str:
         """Return the name to say."""
         return self.names.device[device]
+
+    @property
+    def charged(self) -> list[str]:
+        """Return the devices that were charged during the run, and so are compared with none."""
+        return [r.device for r in self.rows if was_charged(r)]
+
+    @property
+    def comparable(self) -> RunFacts:
+        """Return the same without devices that were charged during the run."""
+        return replace(self, rows=tuple(r for r in self.rows if not was_charged(r)))
+
+    @cached_property
+    def _unlike(self) -> Unlike:
+        return Unlike(self.results.session)
+
+    def _places(self, devices: Iterable[str]) -> list[int]:
+        place = {device.id: k for k, device in enumerate(self.results.session.devices)}
+        return [place[device] for device in devices]
+
+    def said(self, device: str) -> str:
+        """Return the name to say, with what sets the device apart from the others."""
+        k, *others = self._places((device, *(r.device for r in self.rows if r.device != device)))
+        return self._unlike.marked(self.name(device), k, others, run=self.run)
+
+    def rivals(self, device: str) -> str:
+        """Return in brackets what sets the others apart from a device."""
+        k, *others = self._places((device, *(r.device for r in self.rows if r.device != device)))
+        names = [self.name(one.id) for one in self.results.session.devices]
+        return self._unlike.rivals(names, k, others, run=self.run)
 
     def known(self) -> list[Row]:
         """Return the rows of devices of which at least a lower bound is known."""

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from kit.claims.unlike import Unlike
 from kit.runtime.replicates import RUNTIME
 from kit.show.cells import Names, rows_of
 from kit.show.wording.draining import fastest_phase, least_drained, standing_now
@@ -22,6 +24,8 @@ MOST = 5
 MOST_MEANS = 8
 """Devices whose mean is told with its interval; a table has the others."""
 MIN_PER_H = 60.0
+_PAIR = 2
+"""Devices that it takes to compare them."""
 
 
 def glance(results: Results) -> tuple[str, ...]:
@@ -88,7 +92,7 @@ def _means(results: Results, runs: int) -> str:
     A device still on in a run has a lower bound: it is first if that is above all means, else named
     apart, for where it belongs is not known.
     """
-    names = Names.of(results.session)
+    names = _unlike_names(results)
     means = [r for r in rows_of(results.replicates) if r.quantity == RUNTIME]
     known = sorted(
         (r for r in means if not (math.isnan(r.mean) or math.isnan(r.mean_high))),
@@ -99,21 +103,33 @@ def _means(results: Results, runs: int) -> str:
     still = [r for r in means if math.isnan(r.mean_high) and not math.isnan(r.mean_low)]
     ahead = [_at_least(names, r) for r in still if r.mean_low >= known[0].mean]
     others = [_at_least(names, r) for r in still if r.mean_low < known[0].mean]
-    told = [*ahead, *(_mean_words(names, row, runs) for row in known[:MOST_MEANS])]
+    told = [*ahead, *(_mean_words(names, row) for row in known[:MOST_MEANS])]
     text = f"Mean runtime over {count(runs, 'run')}, longest first: {'; '.join(told)}"
     more = len(known) - MOST_MEANS
     if more > 0:
         text += f"; and {count(more, 'shorter one')} under Replicates"
     tail = f" Not seen to its end in every run: {joined(others)}." if others else ""
+    lost = [r.device for r in means if math.isnan(r.mean) and "charged_run" in r.flags.split(";")]
+    if lost:
+        tail += f" Without a mean: {joined(names.device[d] for d in lost)}."
     return f"{text}.{tail}"
 
 
-def _mean_words(names: Names, row: Row, runs: int) -> str:
-    """Return a mean with its interval, and over how many runs, where that is not all of them."""
-    over = f"; {count(int(row.runs), 'run')}" if row.runs != runs else ""
+def _unlike_names(results: Results) -> Names:
+    """Return names with what sets each device apart from the others over the runs."""
+    names, apart = Names.of(results.session), Unlike(results.session)
+    them = range(len(results.session.devices))
+    said = {
+        device.id: apart.marked(names.device[device.id], k, them)
+        for k, device in enumerate(results.session.devices)
+    }
+    return replace(names, device=said)
+
+
+def _mean_words(names: Names, row: Row) -> str:
     return (
         f"{names.device[row.device]} {duration(row.mean * MIN_PER_H)} "
-        f"({outwards(max(row.mean_low, 0.0), row.mean_high)}{over})"
+        f"({outwards(max(row.mean_low, 0.0), row.mean_high)})"
     )
 
 
@@ -152,20 +168,29 @@ def _kinds_told(results: Results) -> bool:
 def _winner_of_runs(results: Results, runs: list[int]) -> str:
     """Return who lasted longest run by run."""
     winners: list[str] = []
+    barred = 0
     for run in runs:
         facts = facts_of(results, run)
         top = [r for r in facts.rows if r.rank_best == 1]
         sure = len(top) == 1 and top[0].p_longest >= results.settings.coverage
-        winners.append(facts.name(top[0].device) if sure else "")
+        winner = facts.comparable.said(top[0].device) if sure else ""
+        winners.append(f"{winner} (of those not charged)" if sure and facts.charged else winner)
+        barred += bool(facts.charged) and len(facts.comparable.rows) < _PAIR
     named = [w for w in dict.fromkeys(winners) if w]
     if not named:
-        return "In no run was one device surely the longest-lasting."
+        told = "In no run was one device surely the longest-lasting"
+        left_out = f"; {count(barred, 'run')} not compared, as devices were charged"
+        return f"{told}{left_out if barred else ''}."
     if len(named) == 1 and len(runs) == winners.count(named[0]):
         return f"Lasted longest in every run: {named[0]}."
     parts = [f"{w} in {count(winners.count(w), 'run')}" for w in named]
-    tied = winners.count("")
+    tied = winners.count("") - barred
     text = f"Lasted longest within a run: {joined(parts)}"
-    return f"{text}; {count(tied, 'run')} too close to call." if tied else f"{text}."
+    if tied:
+        text += f"; {count(tied, 'run')} too close to call"
+    if barred:
+        text += f"; {count(barred, 'run')} not compared, as devices were charged"
+    return f"{text}."
 
 
 def units_and_runs(results: Results) -> str:

@@ -38,6 +38,8 @@ def longest(facts: RunFacts) -> str:
     known = facts.known()
     if not known:
         return "No power-off was recorded, so nothing is said about runtimes."
+    if facts.charged and len(facts.rows) > 1:
+        return _charged(facts)
     if len(facts.rows) == 1:
         return _alone(facts, known[0])
     if not any(off_known(r) for r in known):
@@ -52,6 +54,22 @@ def longest(facts: RunFacts) -> str:
             "surely enough all of them at once, so no longest-lasting device is named."
         )
     return _shared_top(facts, top)
+
+
+def _charged(facts: RunFacts) -> str:
+    """Return whom a charge keeps out of the order, and who lasted longest of the others."""
+    names, rest = joined(facts.name(d) for d in facts.charged), facts.comparable
+    several = len(facts.charged) > 1
+    told = (
+        f"{names} {'were' if several else 'was'} charged during the run, so "
+        f"{'their runtimes are' if several else 'its runtime is'} compared with no other."
+    )
+    if len(rest.rows) < 2 or not rest.known():
+        return told
+    text = longest(rest)
+    for first in ("Both", "All"):
+        text = first.lower() + text.removeprefix(first) if text.startswith(f"{first} ") else text
+    return f"{told} Apart from {'them' if several else 'it'}, {text}"
 
 
 def _alone(facts: RunFacts, row: Row) -> str:
@@ -84,7 +102,7 @@ def _none_off(facts: RunFacts, known: Sequence[Row]) -> str:
 
 
 def _winner(facts: RunFacts, row: Row) -> str:
-    name = facts.name(row.device)
+    name = facts.said(row.device)
     others = [r.device for r in facts.rows if r.device != row.device]
     leads = [facts.lead_min(row.device, b) for b in others]
     known = [lead for lead in leads if not math.isnan(lead)]
@@ -92,19 +110,20 @@ def _winner(facts: RunFacts, row: Row) -> str:
     if len(known) == len(leads) and min(known) >= 1:
         lead = duration(math.floor(min(known)))
     one = facts.name(others[0]) if len(others) == 1 else ""
+    unlike = facts.rivals(row.device)
     if off_known(row):
         by = f", at least {lead} longer than {one or 'any other device'}" if lead else ""
-        return f"{name} lasted longest: {bounds_words(row)}{by}."
+        return f"{name} lasted longest{unlike}: {bounds_words(row)}{by}."
     by = f", and had outlasted {one or 'every other device'} by at least {lead}" if lead else ""
     return (
-        f"{name} lasted longest: it was still on {_at_stop(row)}{by}. How much longer it would "
-        "have run was not seen."
+        f"{name} lasted longest{unlike}: it was still on {_at_stop(row)}{by}. How much longer "
+        "it would have run was not seen."
     )
 
 
 def _shared_top(facts: RunFacts, top: Sequence[Row]) -> str:
     ids = [r.device for r in top]
-    names = joined(facts.name(d) for d in ids)
+    names = joined(facts.said(d) for d in ids)
     rest = [r.device for r in facts.rows if r.device not in ids]
     if all(not off_known(r) for r in top):
         low = min(bounds_min(r)[0] for r in top if not math.isnan(r.runtime_h_low))
@@ -118,13 +137,14 @@ def _shared_top(facts: RunFacts, top: Sequence[Row]) -> str:
         text = f"{names} may each have lasted longest; the record does not say which"
     if rest and facts.outlasts_all(ids, rest):
         each = "Both" if len(ids) == 2 else "Each of them"
-        whom = facts.name(rest[0]) if len(rest) == 1 else f"the other {count(len(rest), 'device')}"
+        whom = facts.said(rest[0]) if len(rest) == 1 else f"the other {count(len(rest), 'device')}"
         return f"{text}. {each} outlasted {whom}."
     return f"{text}."
 
 
 def ties(facts: RunFacts) -> str:
     """Return what else is tied, or that the whole order stands; empty if there is no more."""
+    facts = facts.comparable
     top = {r.device for r in facts.rows if r.rank_best == 1}
     groups = [g for g in facts.tie_groups() if not set(g) <= top]
     groups = [g for g in groups if facts.tied(g)]
@@ -134,7 +154,7 @@ def ties(facts: RunFacts) -> str:
         text = f"Too close to call by their power-offs: {listed}"
         return f"{text}, and {count(more, 'further group')}." if more > 0 else f"{text}."
     if len(facts.rows) > 2 and facts.settled():
-        order = joined(facts.name(r.device) for r in facts.rows)
+        order = joined(facts.said(r.device) for r in facts.rows)
         return f"The order from longest to shortest runtime stands: {order}."
     return ""
 

@@ -103,7 +103,7 @@ def _means(results: Results, runs: int) -> str:
     still = [r for r in means if math.isnan(r.mean_high) and not math.isnan(r.mean_low)]
     ahead = [_at_least(names, r) for r in still if r.mean_low >= known[0].mean]
     others = [_at_least(names, r) for r in still if r.mean_low < known[0].mean]
-    told = [*ahead, *(_mean_words(names, row) for row in known[:MOST_MEANS])]
+    told = [*ahead, *(_mean_words(names, row, runs) for row in known[:MOST_MEANS])]
     text = f"Mean runtime over {count(runs, 'run')}, longest first: {'; '.join(told)}"
     more = len(known) - MOST_MEANS
     if more > 0:
@@ -126,10 +126,12 @@ def _unlike_names(results: Results) -> Names:
     return replace(names, device=said)
 
 
-def _mean_words(names: Names, row: Row) -> str:
+def _mean_words(names: Names, row: Row, runs: int) -> str:
+    """Return a mean with its interval, and over how many runs, where that is not all of them."""
+    over = f"; {count(int(row.runs), 'run')}" if row.runs != runs else ""
     return (
         f"{names.device[row.device]} {duration(row.mean * MIN_PER_H)} "
-        f"({outwards(max(row.mean_low, 0.0), row.mean_high)})"
+        f"({outwards(max(row.mean_low, 0.0), row.mean_high)}{over})"
     )
 
 

@@ -5,22 +5,27 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from kit.display import Column, Table
 from kit.runtime.open_pairs import FEW_RUNS
 from kit.runtime.replicates import DRAIN_PREFIX, RUNTIME
 from kit.show.cells import Names, lettered, lettered_notes, rows_of
 from kit.show.tables.runs import p_text
 from kit.show.tables.runtime import VERDICT_WORDS
+from kit.stats.components import repeatability_limit
 from kit.stats.factors import relative_u_of_s
 from kit.units import MISSING, NO_BREAK, count, estimate, joined, number, percent, quantity
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Iterator
 
     from kit.results import Results
     from kit.show.cells import Row
 
 __all__ = ["replicate_models", "replicate_pairs", "replicates", "run_effects"]
+
+_LIMIT = repeatability_limit(1.0)
 
 OPEN_DECIMALS = 2
 """Of hours that are only bounded."""
@@ -79,11 +84,106 @@ LIMIT_NOTE = (
 )
 
 
+BELOW_NOTE = (
+    "“Below”: less than the resolution of one result, by whole per cents of a display or by the "
+    "minutes noted, lets be seen (one standard uncertainty)."
+)
+BELOW = "below"
+
+
+def _least(results: Results) -> dict[tuple[str, str], float]:
+    """Return what a scatter has to reach to be seen, by device and quantity: u from resolution."""
+    frame = results.contributions
+    frame = frame[(frame["measurand"] == "displayed") & (frame["source"] == "resolution")]
+    least: dict[tuple[str, str], float] = {}
+    for row in rows_of(frame):
+        key = row.device, DRAIN_PREFIX + row.phase
+        least[key] = np.fmax(row.u_pp, least.get(key, 0.0))
+    for row in rows_of(results.runtimes):
+        key = row.device, RUNTIME
+        least[key] = np.fmax(row.runtime_h_u, least.get(key, 0.0))
+    return least
+
+
+def _up(value: float) -> float:
+    """Return a bound, rounded up to the two decimals of scatters."""
+    return math.ceil(value * 100.0 - 1e-6) / 100.0
+
+
+def _scatter(value: float, least: float, unit: str) -> str:
+    """Return a scatter, or that it is below what can be seen."""
+    if value < least:
+        return f"{BELOW}{NO_BREAK}{quantity(_up(least), unit, 2)}"
+    return quantity(value, unit, 2)
+
+
+def _between(row: Row, least: float) -> str:
+    """Return the scatter between units with its interval, or that it is below what can be seen."""
+    if not row.s_l < least:
+        return estimate(row.s_l, row.s_l_low, row.s_l_high, row.unit_symbol, decimals=2)
+    if row.s_l_high < least:
+        return _scatter(row.s_l, least, row.unit_symbol)
+    text = estimate(_up(least), row.s_l_low, row.s_l_high, row.unit_symbol, decimals=2)
+    return f"{BELOW}{NO_BREAK}{text}"
+
+
+def _below_notes(rows: Iterable[tuple[str, ...]]) -> tuple[str, ...]:
+    """Return what "below" means, where a cell says it."""
+    return (BELOW_NOTE,) if any(c.startswith(BELOW) for row in rows for c in row[2:]) else ()
+
+
+def _left_out(row: Row) -> bool:
+    """Return whether a row would hold nothing: a drain without a mean."""
+    return bool(row.mean != row.mean and row.quantity != RUNTIME)
+
+
+def _of_whom(names: Names, pairs: Iterable[tuple[str, str]]) -> Iterator[str]:
+    """Yield, for each quantity, what it is and whose."""
+    whose: dict[str, list[str]] = {}
+    for what, who in pairs:
+        whose.setdefault(what, []).append(names.device.get(who, who))
+    for what, all_of in whose.items():
+        yield f"{_quantity_words(names, what)} of {joined(all_of)}."
+
+
+def _why_left_out(results: Results, names: Names, left: Iterable[Row]) -> Iterator[str]:
+    """Yield for which drains no run gave a value, those whose phase a power-off ended first."""
+    frame = results.phase_drain
+    shown = frame[frame["measurand"] == "displayed"].groupby(["device", "phase"])["status"].unique()
+    ended: list[tuple[str, str]] = []
+    unread: list[tuple[str, str]] = []
+    for row in left:
+        status = shown.get((row.device, row.quantity.removeprefix(DRAIN_PREFIX)), ())
+        of = ended if set(status) <= {"died", "not_reached"} else unread
+        of.append((row.quantity, row.device))
+    for text in _of_whom(names, ended):
+        yield f"Ended by power-offs, so not averaged: {text}"
+    for text in _of_whom(names, unread):
+        yield f"No run gave a value: {text}"
+
+
 def replicates(results: Results) -> Table:
     """Return mean and scatter over several runs, one row per device and quantity."""
     names = Names.of(results.session)
+    least = _least(results)
+    found = tuple(rows_of(results.replicates))
     scattering = results.replicates[results.replicates["s_r"].notna()]
     letters: dict[str, str] = {}
+    rows = tuple(
+        (
+            names.device.get(row.device, row.device),
+            _quantity_words(names, row.quantity),
+            number(row.runs),
+            _mean(row, letters),
+            *(
+                _scatter(value, share * least.get((row.device, row.quantity), 0.0), row.unit_symbol)
+                for value, share in ((row.s_r, 1.0), (row.repeatability_limit, _LIMIT))
+            ),
+            number(row.dof),
+        )
+        for row in found
+        if not _left_out(row)
+    )
     return Table(
         id="replicates",
         caption=f"Means over the runs; {_brackets(results)} coverage interval",
@@ -92,21 +192,12 @@ def replicates(results: Results) -> Table:
             Column(name="Quantity"),
             *_figures("Runs", "Mean", "Scatter between runs (s)", "Limit", "Degrees of freedom"),
         ),
-        rows=tuple(
-            (
-                names.device.get(row.device, row.device),
-                _quantity_words(names, row.quantity),
-                number(row.runs),
-                _mean(row, letters),
-                quantity(row.s_r, row.unit_symbol, 2),
-                quantity(row.repeatability_limit, row.unit_symbol, 2),
-                number(row.dof),
-            )
-            for row in rows_of(results.replicates)
-        ),
+        rows=rows,
         notes=(
             *((LIMIT_NOTE,) if len(scattering) else ()),
             *_how_sure(scattering["runs"].tolist(), "run"),
+            *_below_notes(rows),
+            *_why_left_out(results, names, filter(_left_out, found)),
             *lettered_notes(letters),
         ),
     )
@@ -211,6 +302,11 @@ def replicate_models(results: Results) -> Table | None:
     names = Names.of(results.session)
     letters: dict[str, str] = {}
     found = _rows(results, "replicate_models")
+    models = {d.id: d.model for d in results.session.devices}
+    least: dict[tuple[str, str], float] = {}
+    for (device, what), u in _least(results).items():
+        kind = models.get(device, ""), what
+        least[kind] = max(u, least.get(kind, 0.0))
     rows = tuple(
         (
             row.model,
@@ -218,13 +314,17 @@ def replicate_models(results: Results) -> Table | None:
             number(row.units),
             number(row.runs),
             _mean(row, letters),
-            quantity(row.s_r, row.unit_symbol, 2),
-            quantity(row.repeatability_limit, row.unit_symbol, 2),
-            estimate(row.s_l, row.s_l_low, row.s_l_high, row.unit_symbol, decimals=2),
+            *(
+                _scatter(value, share * least.get((row.model, row.quantity), 0.0), row.unit_symbol)
+                for value, share in ((row.s_r, 1.0), (row.repeatability_limit, _LIMIT))
+            ),
+            _between(row, least.get((row.model, row.quantity), 0.0)),
             _degrees(row),
         )
         for row in found
+        if not _left_out(row)
     )
+    left = [(row.quantity, row.model) for row in found if _left_out(row)]
     if not rows:
         return None
     return Table(
@@ -242,6 +342,11 @@ def replicate_models(results: Results) -> Table | None:
         notes=(
             *((LIMIT_NOTE,) if any(row.s_r >= 0.0 for row in found) else ()),
             *_how_sure((row.units for row in found if row.dof >= 1.0), "unit"),
+            *_below_notes(rows),
+            *(
+                f"Fewer than two units with a value, so not averaged: {text}"
+                for text in _of_whom(names, left)
+            ),
             *lettered_notes(letters),
         ),
     )

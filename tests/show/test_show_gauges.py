@@ -174,6 +174,28 @@ def test_a_device_whose_runs_disagree_is_named_with_its_runs() -> None:
     )
 
 
+def test_a_device_whose_activities_disagree_is_named_with_them() -> None:
+    """One run, so no run is named; w's two agree."""
+    session = make_session(phases={"p1": 60}, readings={"k": [90, 80], "w": [90, 80]})
+    verdicts = [("k", "map", "cannot_tell"), ("k", "film", "energy"), ("w", "map", "energy"),
+                ("w", "film", "energy")]  # fmt: skip
+    frame = rows(
+        "reference_repeats",
+        [
+            {"device": d, "run": 1, "activity": what, "verdict": v, "charge_share": 0.5,
+             "charge_share_low": 0.0, "charge_share_high": 1.0}
+            for d, what, v in verdicts
+        ],
+    )  # fmt: skip
+    (_, text) = wording.repeated_phases(
+        replace(fake_results(session), extra={"reference_repeats": frame})
+    )
+    assert text.startswith(
+        "What was read is too uncertain to tell for k with “map”; agrees with counting energy for "
+        "k with “film” and w."
+    )
+
+
 def test_the_shape_of_a_gauge_says_of_how_many_phases_it_is() -> None:
     session = make_session(phases={"p1": 60, "p2": 60, "p3": 60}, readings={"a": [90, 80, 70, 60]})
 

@@ -50,20 +50,28 @@ def repeated_phases(results: Results) -> tuple[str, ...]:
 
 
 def _whose_verdicts(frame: pd.DataFrame, names: Names) -> dict[str, list[str]]:
-    """Return the devices of each verdict, with the runs where those of a device disagree."""
-    told: dict[str, dict[str, list[str]]] = {}
+    """Return the devices of each verdict; activity and run where those of a device disagree."""
+    told: dict[str, dict[str, dict[str, list[str]]]] = {}
     for row in rows_of(frame):
-        told.setdefault(row.verdict, {}).setdefault(row.device, []).append(str(row.run))
-    several = {d for d, mine in frame.groupby("device")["verdict"] if mine.nunique() > 1}
+        mine = told.setdefault(row.verdict, {}).setdefault(row.device, {})
+        mine.setdefault(row.activity, []).append(str(row.run))
+    runs, activities = (frame.groupby("device")[c].nunique() for c in ("run", "activity"))
+    open_to_doubt = frame.groupby("device")["verdict"].nunique() > 1
 
-    def whose(device: str, runs: list[str]) -> str:
-        where = list(dict.fromkeys(runs))
-        if device not in several:
+    def whose(device: str, found: Mapping[str, list[str]]) -> str:
+        if not open_to_doubt[device]:
             return names.device[device]
-        return f"{names.device[device]} in run{'s' if len(where) > 1 else ''} {joined(where)}"
+        places = []
+        for activity, rows in found.items():
+            seen = list(dict.fromkeys(rows))
+            place = f" with “{activity}”" if activities[device] > 1 else ""
+            if runs[device] > 1:
+                place += f" in run{'s' if len(seen) > 1 else ''} {joined(seen)}"
+            places.append(place.removeprefix(" "))
+        return f"{names.device[device]} {joined(places)}"
 
     return {
-        verdict: [whose(device, runs) for device, runs in who.items()]
+        verdict: [whose(device, found) for device, found in who.items()]
         for verdict, who in told.items()
     }
 

@@ -197,17 +197,27 @@ def test_a_device_whose_activities_disagree_is_named_with_them() -> None:
 
 
 def test_the_shape_of_a_gauge_says_of_how_many_phases_it_is() -> None:
-    session = make_session(phases={"p1": 60, "p2": 60, "p3": 60}, readings={"a": [90, 80, 70, 60]})
+    session = make_session(
+        phases={"p1": 60, "p2": 60, "p3": 60},
+        readings={"a": [90, 80, 70, 60], "b": [90, 80, 70, 60]},
+    )
 
-    def said(phases: int) -> str:
-        row = {"run": 1, "device": "a", "phases": phases, "changes": 40, "level_high_pct": 90.0,
-               "level_low_pct": 50.0, "share": 0.1, "share_low": -0.2, "share_high": 0.4,
-               "verdict": "energy"}  # fmt: skip
-        extra = {"gauge_shape": rows("gauge_shape", [row])}
-        return plain(wording.gauge_shapes(replace(fake_results(session), extra=extra))[1])
+    def said(**phases: int) -> tuple[str, ...]:
+        row = {"run": 1, "changes": 40, "level_high_pct": 90.0, "level_low_pct": 50.0,
+               "share": 0.1, "share_low": -0.2, "share_high": 0.4, "verdict": "energy"}  # fmt: skip
+        found = [{**row, "device": d, "phases": n} for d, n in phases.items()]
+        extra = {"gauge_shape": rows("gauge_shape", found)}
+        return tuple(map(plain, wording.gauge_shapes(replace(fake_results(session), extra=extra))))
 
-    assert "(40 changes in 2 of 3 phases, 90 to 50 %), so the gauge counts energy" in said(2)
-    assert "(40 changes, 90 to 50 %)" in said(3)
+    text, told = said(a=2)
+    assert text.endswith("Here that is 2 of 3 phases.")
+    assert "(40 changes, 90 to 50 %), so the gauge counts energy" in told
+    assert "Here that is" not in said(a=3)[0]
+    assert said(a=2, b=2)[0].endswith("Here that is 2 of 3 phases of each.")
+    text, told = said(a=2, b=3)
+    assert "Here that is" not in text
+    assert "(40 changes in 2 of 3 phases, 90 to 50 %)" in told
+    assert "(40 changes in 3 of 3 phases, 90 to 50 %)" in told
 
 
 def test_a_gauge_stated_to_count_energy_keeps_no_assumption() -> None:

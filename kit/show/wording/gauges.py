@@ -140,14 +140,19 @@ def gauge_shapes(results: Results) -> tuple[str, ...]:
         "own, that can be one steady load: with changes enough, and without a power saver, "
         "charging or start-up work. A load that grew or faded within its phase would look the same."
     )
+    used = set(frame["phases"].tolist())
+    alike = len(used) == 1
+    if alike and max(used) < total:
+        each = " of each" if frame["device"].nunique() > 1 else ""
+        text += f" Here that is {max(used)} of {total} phases{each}."
     found, open_ = [], []
     for row in rows_of(frame):
         who = names.device[row.device] + (f" in run {row.run}" if several else "")
+        of_all = "" if alike else f" in {row.phases} of {total} phases"
         if row.verdict == "cannot_tell":
-            open_.append(who)
+            open_.append(who + of_all)
             continue
         share = estimate(row.share, row.share_low, row.share_high, decimals=2)
-        of_all = f" in {row.phases} of {total} phases" if row.phases < total else ""
         span = f"{number(row.level_high_pct)} to {quantity(row.level_low_pct, '%')}"
         found.append(
             f"{who}: {share} of that effect ({count(row.changes, 'change')}{of_all}, {span}), so "

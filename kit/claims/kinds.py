@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 import numpy as np
 
 from kit.claims.kind_scatter import NOTHING, Part, Scatter, days_between, expanded, scatter_of
+from kit.claims.unlike import NOT_COMPARED, UNLIKE_STARTS_PP
 from kit.claims.verdicts import CANNOT, SUPPORTED
 from kit.drain.off_times import common_start_min
 from kit.drain.readings import observed
@@ -52,18 +53,12 @@ _MIN_PER_H = 60.0
 _HEALTH_NOT_RECORDED = 0.95
 """Battery health taken where none is recorded, if that of others is (assumption)."""
 
-_UNLIKE_STARTS_PP = 2.0
-"""First readings further apart than this are not a start from the same charge (pp)."""
-
 HEALTH_NOT_RECORDED = 0.10 / np.sqrt(3.0) / 0.95
 """Relative u of a runtime whose battery may have anything from 85 to 105 % of its rated
 capacity: half range 0.10 about 0.95 (assumption)."""
 
 _HEALTH_READING_U = 2.5
 """u of a recorded battery health (percentage points) when none is stated (assumption)."""
-
-_NO_EXCEPTION = ("start_offset_min",)
-"""Exceptions of a device that do not make its runtime incomparable."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -337,11 +332,11 @@ def _barred(
         return "open_end"
     first: Mapping[str, object] = session.devices[a.devices[0]].conditions
     second: Mapping[str, object] = session.devices[b.devices[0]].conditions
-    keys = {*first, *second} - set(_NO_EXCEPTION)
+    keys = {*first, *second} - set(NOT_COMPARED)
     if any(first.get(key) != second.get(key) for key in keys):
         return "settings"
     read = [starts[d.id] for d in units if d.id in starts]
-    return "start" if read and max(read) - min(read) > _UNLIKE_STARTS_PP else ""
+    return "start" if read and max(read) - min(read) > UNLIKE_STARTS_PP else ""
 
 
 def _parts(a: Kind, b: Kind) -> list[Part]:

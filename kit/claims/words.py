@@ -11,7 +11,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from kit.claims.activities import stretches
-from kit.claims.unlike import UNLIKE, Unlike
+from kit.claims.unlike import NOT_COMPARED, UNLIKE, Unlike
 from kit.drain.phases import MEASURANDS
 from kit.labels import device_names, full_name, phase_names, phase_numbers
 from kit.read.conditions import CONDITIONS
@@ -28,8 +28,6 @@ if TYPE_CHECKING:
 __all__ = ["Speech", "chance", "minutes", "points", "span", "told_apart"]
 
 DISPLAYED = MEASURANDS[0]
-
-_UNCOMPARED = ("start_offset_min",)
 
 _SETTING = {
     "power_saver_threshold_pct": "the level at which the power saver starts",
@@ -235,7 +233,7 @@ class Speech:
         return joined(
             _SETTING.get(k, CONDITIONS[k].label.lower()) if k in CONDITIONS else full_name(k, k)
             for k in keys
-            if k not in _UNCOMPARED
+            if k not in NOT_COMPARED
         )
 
     @cached_property

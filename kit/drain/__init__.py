@@ -3,7 +3,8 @@
 `kit.drain.phases.prepare` is the way in. What is where, in the order of the work:
 
 * What was noted: ``readings`` and ``stop_readings`` (percentages), ``last_seen``, ``off_record``
-  and ``off_times`` (power-offs), ``charged`` (who was charged in between), ``gauge`` (what a display is), ``ticks`` (its changes).
+  and ``off_times`` (power-offs), ``charged`` (who was charged in between), ``gauge`` (what a
+  display is), ``ticks`` (its changes).
 * Boundaries: ``boundary_readings`` and ``boundary_search`` (which reading stands for each),
   ``off_phases`` (in which phase units ended), ``chain_levels`` and ``chains``, ``states``,
   ``swaps`` (one more boundary in a crossover).

@@ -637,7 +637,8 @@ def test_the_margin_of_a_kind_is_what_its_reason_says() -> None:
     (table,) = tables.claims(replace(fake_results(), extra={"claims": rows("claims", [kind])}))
     assert plain(table.rows[0][2]) == "at least 3 h 11 min, 1 h 11 min needed"
     assert table.notes[0] == (
-        "Margin: the difference seen, and what is needed for that pair by the rule below."
+        "Margin: the difference, at equal battery health where the reason says so, and what is "
+        "needed for that pair by the rule below."
     )
 
 

@@ -130,7 +130,10 @@ def _brackets(frame: pd.DataFrame) -> tuple[str, ...]:
     """Return what the brackets of the margins hold."""
     codes = set(frame["code"])
     if (frame["kind"] == "kind_of_device").all():
-        return ("Margin: the difference seen, and what is needed for that pair by the rule below.",)
+        return (
+            "Margin: the difference, at equal battery health where the reason says so, and what is "
+            "needed for that pair by the rule below.",
+        )
     texts = []
     if codes & {"longest", "first_in_group", "outlasted"}:
         texts.append("of runtimes bounds that always hold")

@@ -4,7 +4,8 @@
 
 * One run: ``evidence`` (what it lets be said of every pair, by ``pair_tables`` and ``activities``),
   ``candidates`` (the sentences, and what each needs), ``verdicts``, ``judge`` (how urgent each is).
-* Over runs: ``mean_claims``. Kinds of device: ``kinds``, with ``kind_scatter`` about them.
+* Over runs: ``mean_claims``. Kinds of device: ``kinds``, with ``kind_scatter`` about them,
+  and ``kinds_compared``.
 * In words: ``words``, ``unlike`` (what was not alike), ``level_claims``,
   ``runtime_claims``, ``kind_words``, ``mix_words``; all of them together in ``table``.
 * If a number had been another one: ``misreadings`` (the slips there are), ``doubts`` (the numbers

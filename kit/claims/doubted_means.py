@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from kit.claims.conclusions import Said, said_again
-from kit.claims.kinds import Seen, compared_kinds, first_percentages, kind_of, kinds
+from kit.claims.kinds import Seen, kind_of, kinds
+from kit.claims.kinds_compared import compared_kinds, first_percentages
 from kit.claims.mean_claims import LONGEST, groups_of, mean_verdicts, top_verdicts
 from kit.claims.verdicts import CANNOT, NOT_SUPPORTED, SUPPORTED, TIED, VERDICTS
 from kit.results import RESULT_COLUMNS

@@ -11,7 +11,8 @@ from kit.labels import full_name
 from kit.units import count, joined
 
 if TYPE_CHECKING:
-    from kit.claims.kinds import Kind, KindPair
+    from kit.claims.kinds import Kind
+    from kit.claims.kinds_compared import KindPair
     from kit.claims.words import Speech
 
 __all__ = ["EQUAL_HEALTH", "kind_statement", "tell_kinds"]

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from kit.claims.judge import LEAST_URGENT, grounds
 from kit.claims.kind_words import kind_statement, tell_kinds
-from kit.claims.kinds import kind_pairs
+from kit.claims.kinds_compared import kind_pairs
 from kit.claims.level_claims import tell_levels, weakest_pairs
 from kit.claims.mean_claims import mean_rows
 from kit.claims.runtime_claims import tell_runtime
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     from kit.claims.evidence import Evidence
     from kit.claims.judge import Ground
-    from kit.claims.kinds import KindPair
+    from kit.claims.kinds_compared import KindPair
     from kit.claims.runtime_claims import Told
     from kit.claims.verdicts import Claim
     from kit.drain.phases import Prepared

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from kit.claims.kind_scatter import UNITS_ENOUGH, Part, days_between, expanded, scatter_of
-from kit.claims.kinds import Seen, compared_kinds, kinds
+from kit.claims.kinds import Seen, kinds
+from kit.claims.kinds_compared import compared_kinds
 from kit.results import Settings
 from kit.session import Device
 from tests.helpers.builders import make_session

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from kit.claims.kinds import kind_pairs
+from kit.claims.kinds_compared import kind_pairs
 from kit.results import Settings
 from kit.session import Device
 from kit.units import NO_BREAK

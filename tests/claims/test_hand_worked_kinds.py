@@ -10,15 +10,8 @@ import pandas as pd
 import pytest
 
 from kit.claims.kind_words import kind_statement, tell_kinds
-from kit.claims.kinds import (
-    Seen,
-    compared_kinds,
-    first_percentages,
-    kind_of,
-    kind_pairs,
-    kinds,
-    runtimes_seen,
-)
+from kit.claims.kinds import Seen, kind_of, kinds, runtimes_seen
+from kit.claims.kinds_compared import compared_kinds, first_percentages, kind_pairs
 from kit.claims.verdicts import CANNOT, SUPPORTED
 from kit.claims.words import Speech
 from kit.drain.readings import observed

@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from kit.claims import claims
-from kit.claims.kinds import kind_pairs
+from kit.claims.kinds_compared import kind_pairs
 from kit.claims.load_bearing import bearing
 from kit.claims.words import told_apart
 from kit.results import Settings

@@ -12,6 +12,7 @@ from kit.claims.kinds import Seen, kind_of, kinds
 from kit.claims.kinds_compared import compared_kinds, first_percentages
 from kit.claims.mean_claims import LONGEST, groups_of, mean_verdicts, top_verdicts
 from kit.claims.verdicts import CANNOT, NOT_SUPPORTED, SUPPORTED, TIED, VERDICTS
+from kit.drain.charged import charged_in_run
 from kit.results import RESULT_COLUMNS
 from kit.runtime.complete_pairs import ran_longer
 from kit.runtime.replicate_pairs import pairs_of
@@ -152,7 +153,8 @@ class Overall:
         asked = [self.conclusions[place] for place in self._on_means.tolist()]
         base = self._lasted
         runs, n = base.value.shape
-        if runs < 2 or n < 2 or np.isnan(base.value).any() or base.at_least.any():
+        gaps = bool(np.isnan(base.value).any()) or len(self.session.charges) > 0
+        if runs < 2 or n < 2 or gaps or base.at_least.any():
             return np.array(
                 [said_again(self._one_by_one(one), asked) for one in lasted], dtype=np.int64
             ).reshape(len(lasted), len(asked))
@@ -194,6 +196,8 @@ class Overall:
         other = replace(
             offs, low=np.where(here, low, offs.low), high=np.where(here, high, offs.high)
         )
+        if charged_in_run(self.session, offs.run, other.high)[device]:
+            return self._without(run, device)
         least, most = float(other.runtime_low[device]), float(other.runtime_high[device])
         open_end = bool(np.isinf(high))
         value, half_width, u = (
@@ -206,6 +210,17 @@ class Overall:
         )
         u[run, device] = np.nan if open_end else float(np.sqrt(other.variance[device])) / _MIN_PER_H
         return self._lasted._replace(value=value, half_width=half_width, u=u)
+
+    def _without(self, run: int, device: int) -> Quantity:
+        """Return the runtimes without one, of a device that was charged in that run."""
+        here = np.zeros(self._lasted.value.shape, dtype=bool)
+        here[run, device] = True
+        value, half_width, u = (
+            np.where(here, np.nan, getattr(self._lasted, name))
+            for name in ("value", "half_width", "u")
+        )
+        at_least = self._lasted.at_least & ~here
+        return self._lasted._replace(value=value, half_width=half_width, u=u, at_least=at_least)
 
 
 def _each_seen(session: Session, lasted: Quantity) -> dict[str, list[Seen]]:

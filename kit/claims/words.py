@@ -29,6 +29,9 @@ __all__ = ["Speech", "chance", "minutes", "points", "span", "told_apart"]
 
 DISPLAYED = MEASURANDS[0]
 
+_FEW = 3
+"""Devices that a sentence names one by one where some were left out."""
+
 _SETTING = {
     "power_saver_threshold_pct": "the level at which the power saver starts",
     "dimming_threshold_pct": "the level at which dimming starts",
@@ -294,7 +297,8 @@ class Speech:
         if not claim.left_out:
             return ""
         if claim.code not in _OF_DRAINS:
-            return f"Of those not charged ({self.names(claim.members)}), "
+            few = len(claim.members) <= _FEW
+            return f"Of those not charged{f' ({self.names(claim.members)})' if few else ''}, "
         return f"Among those that can be compared ({self.names(claim.members)}), "
 
     def of_all(self, claim: Claim) -> str:

@@ -29,6 +29,7 @@ from kit.read.record import read_record
 from kit.results import Settings
 from kit.session import Phase
 from kit.simulate import random_day, simulate_day
+from tests.claims.test_claims_unlike import runs_of
 from tests.coverage_study.worlds import WORLDS
 from tests.helpers.builders import BARE, make_session
 from tests.helpers.files import SAMPLES
@@ -178,6 +179,20 @@ class Table:
         return verdict, same
 
 
+def charged_runs():
+    """Return three runs of three devices, one of which was charged in the second of them.
+
+    The others go off 4 to 7 min apart.
+    """
+    session = runs_of(charged_in=(2,))
+    times, offs = ["last_on_min", "first_off_min"], session.power_offs.copy()
+    offs.loc[offs["device"] == "du", times] += 33.0
+    offs.loc[offs["device"] == "pe", times] -= 50.0
+    session = replace(session, power_offs=offs)
+    lines = np.arange(len(session.readings)) + 2
+    return replace(session, readings=session.readings.assign(line=lines))
+
+
 CASES = [
     pytest.param(lambda: sample("replicates"), id="replicates"),
     pytest.param(lambda: sample("full-day"), id="full-day", marks=pytest.mark.slow),
@@ -186,6 +201,7 @@ CASES = [
     pytest.param(lambda: a_day("ticks", 22), id="ticks"),
     pytest.param(lambda: a_day("replicates", 23), id="runs"),
     pytest.param(noted_only, id="noted only"),
+    pytest.param(charged_runs, id="charged in a run"),
 ]
 
 

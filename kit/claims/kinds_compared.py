@@ -178,10 +178,16 @@ def _by_charge_left(
     """Return kinds in order of what they last showed, where some were still on, to ask of most."""
     if not any(kind.at_least for kind in found):
         return found
-    shown = runtimes.groupby("device")["last_soc_pct"].mean().fillna(-1.0)
+    shown: dict[str, list[float]] = {}
+    for device, soc in zip(
+        runtimes["device"].tolist(), runtimes["last_soc_pct"].tolist(), strict=True
+    ):
+        if soc == soc:
+            shown.setdefault(device, []).append(soc)
 
     def left(kind: Kind) -> float:
-        return max(float(shown.get(session.devices[k].id, -1.0)) for k in kind.devices)
+        read = (shown.get(session.devices[k].id, [-1.0]) for k in kind.devices)
+        return max(sum(values) / len(values) for values in read)
 
     return sorted(found, key=lambda kind: -left(kind) if kind.at_least else 0.0)
 

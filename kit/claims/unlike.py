@@ -151,6 +151,26 @@ class Unlike:
                 where = f"{word} phase{NO_BREAK}{numbers[phase]}"
         return where
 
+    @cached_property
+    def all_alike(self) -> bool:
+        """Return whether no device was unlike another in anything, in any run."""
+        starts = [tuple(found.values()) for found in self._starts.values()]
+        return (
+            not any(device.conditions for device in self.session.devices)
+            and not any(self._charged.values())
+            and all(max(found) - min(found) <= UNLIKE_STARTS_PP for found in starts)
+        )
+
+    @cached_property
+    def _alike(self) -> bool:
+        """Return whether nothing at all sets devices of this session apart."""
+        settings = any(
+            set(device.conditions) - set(NOT_COMPARED) for device in self.session.devices
+        )
+        spread = [max(seen.values()) - min(seen.values()) for seen in self._starts.values()]
+        starts = max(spread, default=0.0) > UNLIKE_STARTS_PP
+        return not (settings or starts or len(self.session.charges))
+
     def _settings(self, k: int, others: Iterable[int]) -> list[str]:
         mine: Mapping[str, object] = self.session.devices[k].conditions
         rest = [self.session.devices[j].conditions for j in others if j != k]
@@ -194,6 +214,10 @@ class Unlike:
             What they are compared in. The charge at the start matters to a runtime and to a
             standing, a charge in between to a runtime only, for no standing after it is compared.
         """
+        if self.all_alike:
+            return ()
+        if self._alike:
+            return ()
         runs = [run] if run else [one.number for one in self.session.runs]
         found = self._settings(k, others)
         if about != "drain":

@@ -246,11 +246,15 @@ class Speech:
 
     def marked(self, claim: Claim, k: int, run: int) -> str:
         """Return the name of a device with what sets it apart from the others of a claim."""
+        if self.unlike.all_alike:
+            return self.name(k)
         others = compared(claim) if k == claim.a else (claim.a,)
         return self.unlike.marked(self.name(k), k, others, run=run, about=_about(claim))
 
     def apart(self, claim: Claim, run: int) -> str:
         """Return a sentence on the devices of a claim that were not alike; empty if all were."""
+        if self.unlike.all_alike:
+            return ""
         told = [(self.name(k), self.marked(claim, k, run)) for k in compared(claim)]
         unlike = [marked for name, marked in told if marked != name]
         return f" {UNLIKE}: {joined(unlike)}." if unlike else ""
@@ -273,7 +277,7 @@ class Speech:
             if p == last
             else f"from phase {self.number(p)} to phase {self.number(last)}",
         )
-        if claim.b >= 0:
+        if claim.b >= 0 or self.unlike.all_alike:
             return said
         a, *others = compared(claim)
         return said + self.unlike.rivals(self._devices, a, others, run=run, about=_about(claim))

@@ -11,7 +11,7 @@ from kit.analyse import analyse
 from kit.claims.verdicts import SUPPORTED
 from kit.results import Settings
 from kit.show import tables, wording
-from kit.show.figures.order import plot_pairs
+from kit.show.figures.order import plot_pairs, plot_replicates
 from kit.show.pair_order import order_of_run
 from tests.claims.test_claims_unlike import a_day, plain, runs_of
 from tests.helpers.builders import make_session, seen
@@ -79,6 +79,12 @@ def test_a_mean_says_that_a_run_was_left_out():
     assert row[2] == "2"
     assert "[a]" in plain(row[3])
     assert any("charged in a run" in note for note in table.notes)
+    _, ax = plt.subplots()
+    plot_replicates(results, ax)
+    marked = [t.get_text() for t in ax.texts if "charged, left out" in t.get_text()]
+    crosses = [line for line in ax.lines if line.get_marker() == "x"]
+    plt.close(ax.figure)
+    assert (len(marked), len(crosses)) == (1, 1)
 
 
 def test_two_survivors_are_a_question_as_in_the_table():

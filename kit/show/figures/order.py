@@ -209,6 +209,8 @@ def plot_replicates(results: Results, ax: Axes) -> Axes:
             ax.plot([mean.mean], [at], marker="|", color=style.colour, markersize=10,
                     markeredgewidth=2.0)  # fmt: skip
             words = estimate(mean.mean, mean.mean_low, mean.mean_high, "h")
+        if mean is not None and "charged_run" in mean.flags.split(";"):
+            words += "; ×: charged, left out"
         row_words(ax, y, words)
     named_rows(ax, [names.device[d] for d in devices])
     ax.margins(x=0.04)
@@ -227,7 +229,14 @@ def _right_of_runs(results: Results, means: Iterable[Any]) -> float:
 
 
 def _draw_run(ax: Axes, y: float, row: Any, style: Style, right: float) -> None:
-    """Draw one run: its bounds, or an arrow from the last time that it was seen on."""
+    """Draw one run: its bounds, or an arrow from the last time that it was seen on.
+
+    A cross for a run in which the device was charged, which no mean has.
+    """
+    if was_charged(row):
+        ax.plot([row.runtime_h_low], [y], marker="x", color=style.colour, markersize=4.0,
+                linestyle="none", zorder=3)  # fmt: skip
+        return
     if row.right_censored:
         _draw_open(ax, y, row, style, right, linewidth=1.2)
         ax.update_datalim([(right, y)])

@@ -6,6 +6,7 @@ more than it knows: the name of the device carries it, in whatever sentence it s
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Literal
@@ -49,6 +50,7 @@ _LABELS = {
 
 
 def _value(key: str, value: object) -> str:
+    """Return a condition in a word or two: what stands after a comma is for the conditions."""
     known = CONDITIONS.get(key)
     if isinstance(value, bool):
         return "on" if value else "off"
@@ -56,7 +58,8 @@ def _value(key: str, value: object) -> str:
         unit = f"{NO_BREAK}{known.unit}" if known is not None and known.unit else ""
         whole = float(value).is_integer()
         return f"{number(value) if whole else number(value, 1)}{unit}"
-    return full_name(str(value), str(value))
+    told = re.split(r"[,;(]", str(value), maxsplit=1)[0].strip()
+    return full_name(told or str(value), str(value))
 
 
 def _setting(key: str, value: object) -> str:

@@ -48,7 +48,7 @@ MAX_HEIGHT_IN = 9.0
 
 LEAST_FOR_A_STAIRCASE = 3
 """Two devices are one pair, which a sentence says as well."""
-CELL_IN = 0.27
+CELL_IN = 0.25
 CHARACTER_IN = 0.075
 SLANTED_IN = 0.052
 PLACE_IN = 1.05

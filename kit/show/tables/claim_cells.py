@@ -101,8 +101,13 @@ def short_verdict(row: Row, *, health: str = "") -> str:
     if _needs(row):
         lead, needed = _lead_and_need(row)
         if row.verdict == "supported":
-            about = "" if math.isnan(row.lead_high) else "about "
-            return f"{verdict}: {about}{lead}{f' {health}' if health else ''}"
+            # what is needed is not told here, so whole minutes are enough
+            told = (
+                lead
+                if math.isnan(row.lead_high) or row.unit_symbol != "min"
+                else f"about {minutes(row.lead)}"
+            )
+            return f"{verdict}: {told}{f' {health}' if health else ''}"
         if row.verdict == "cannot_be_said":
             seen = f" {health}" if health else " seen" if row.lead > 0.0 else ""
             return f"{verdict} ({lead}{seen}, {needed} needed)"

@@ -222,8 +222,8 @@ def units_and_runs(results: Results) -> str:
         )
     if runs == 1:
         return (
-            "One unit of each device ran once: this says what happened in this session, not how "
-            "another unit of the same kind would do."
+            "One unit of each device ran once: this is what happened, not what another unit would "
+            "do."
         )
     return (
         f"One unit of each device ran {count(runs, 'time')}: the runs show how well a result "

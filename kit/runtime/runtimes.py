@@ -110,8 +110,8 @@ def _placed(run: OffTimes) -> tuple[list[float], list[float], list[str], list[fl
         longest[them] = p_longest(
             run.order_low[them], run.order_high[them], tail=run.tail[them], ramp=run.ramp[them]
         )
-    ranks = [r.astype(np.int64) if them.size == n else r for r in (best, worst)]
-    return ranks[0].tolist(), ranks[1].tolist(), letters.tolist(), longest.tolist()
+    first, last = ((r.astype(np.int64) if them.size == n else r).tolist() for r in (best, worst))
+    return first, last, letters.tolist(), longest.tolist()
 
 
 def _runtime_rows(session: Session, run: OffTimes) -> list[tuple[object, ...]]:

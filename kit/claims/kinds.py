@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from kit.claims.kind_scatter import NOTHING, Part, Scatter, scatter_of
+from kit.session import columns_of
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping, Sequence
@@ -128,14 +129,16 @@ def runtimes_seen(runtimes: pd.DataFrame) -> dict[str, list[Seen]]:
         Frame of `kit.runtime.runtimes`.
     """
     rows: dict[str, list[Seen]] = {}
-    half = ((runtimes["runtime_h_high"] - runtimes["runtime_h_low"]) / 2.0).fillna(0.0)
-    for device, runtime, u, censored, run, half_h in zip(
-        runtimes["device"].tolist(), runtimes["runtime_h"].tolist(),
-        runtimes["runtime_h_u"].tolist(), runtimes["right_censored"].tolist(),
-        runtimes["run"].tolist(), half.tolist(), strict=True,
-    ):  # fmt: skip
+    columns = columns_of(
+        runtimes, "device", "runtime_h", "runtime_h_u", "right_censored", "run", "runtime_h_low",
+        "runtime_h_high",
+    )  # fmt: skip
+    for device, runtime, u, censored, run, low, high in zip(
+        *(column.tolist() for column in columns), strict=True
+    ):
         if runtime == runtime:
             window = 0.0 if u != u else u * _MIN_PER_H
+            half_h = 0.0 if high != high or low != low else (high - low) / 2.0
             rows.setdefault(device, []).append(
                 Seen(runtime * _MIN_PER_H, window, bool(censored), run, half_h * _MIN_PER_H)
             )

@@ -15,6 +15,7 @@ from kit.claims.unlike import NOT_COMPARED, UNLIKE_STARTS_PP
 from kit.claims.verdicts import CANNOT, SUPPORTED
 from kit.drain.off_times import common_start_min
 from kit.drain.readings import observed
+from kit.session import columns_of
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping, Sequence
@@ -179,9 +180,8 @@ def _by_charge_left(
     if not any(kind.at_least for kind in found):
         return found
     shown: dict[str, list[float]] = {}
-    for device, soc in zip(
-        runtimes["device"].tolist(), runtimes["last_soc_pct"].tolist(), strict=True
-    ):
+    columns = columns_of(runtimes, "device", "last_soc_pct")
+    for device, soc in zip(*(column.tolist() for column in columns), strict=True):
         if soc == soc:
             shown.setdefault(device, []).append(soc)
 

@@ -76,8 +76,16 @@ def full_name(label: str, key: str) -> str:
     --------
     >>> full_name("  Limpet 10 ", "limpet"), full_name("\u202e", "limpet")
     ('Limpet 10', 'limpet')
+
+    A mark that only stands over another character takes no room by itself:
+
+    >>> full_name("\u0301", "limpet")
+    'limpet'
     """
-    return " ".join(displayable(label).split()) or displayable(key) or "(no name)"
+    for text in (" ".join(displayable(label).split()), displayable(key)):
+        if text_width(text):
+            return text
+    return "(no name)"
 
 
 def _apart(pairs: Sequence[tuple[str, str]], width: int) -> dict[str, str]:

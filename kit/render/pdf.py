@@ -1,8 +1,8 @@
 """The PDF report: set by Typst from plain data, tagged, with the data attached.
 
 The compiler comes as a wheel; no TeX, no browser, no system package and no system font is
-needed. The template (``pdf_template/report.typ``) reads one JSON file. The PDF declares PDF/A-3a
-(archivable, with attachments) and PDF/UA-1 (accessible).
+needed. The template (``pdf_template/report.typ``, with a file per subject beside it) reads one
+JSON file. The PDF declares PDF/A-3a (archivable, with attachments) and PDF/UA-1 (accessible).
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Replicate runs end to end: from windows and drains to means, pairs, effects and curves."""
+"""Replicate runs end to end: from windows and drains to means of devices and of models."""
 
 from __future__ import annotations
 
@@ -15,53 +15,8 @@ from kit.runtime.replicates import replicate_models, replicates
 from kit.runtime.runtimes import runtimes
 from kit.runtime.survival_tables import restricted_means, survival_curves
 from tests.helpers.builders import join_runs, make_session
-
-NO_DRAIN = pd.DataFrame({c: [] for c in RESULT_COLUMNS["phase_drain"]})
-
-
-def seen(minute):
-    """Seen on at ``minute``, off at the next: with a stopwatch the window [minute, minute + 2)."""
-    return {"last_on_min": float(minute), "first_off_min": float(minute + 1)}
-
-
-def runs_of(offs, *, still_on=(), devices=None):
-    """Return a session; ``offs`` = device -> minute last seen on per run (None: not in the run)."""
-    count = len(next(iter(offs.values())))
-    ids = devices or list(offs)
-    sessions = [
-        make_session(
-            devices=ids,
-            phases={"day": 1000},
-            power_offs={
-                d: seen(m[r])
-                for d, m in offs.items()
-                if m[r] is not None and (d, r) not in still_on
-            },
-            still_on={d: float(m[r]) for d, m in offs.items() if (d, r) in still_on},
-            start=None,
-        )
-        for r in range(count)
-    ]
-    return join_runs(*sessions) if count > 1 else sessions[0]
-
-
-def drains(rows):
-    """Return a phase_drain frame; ``rows`` = (run, device, drain, half-width, u)."""
-    return pd.DataFrame(
-        [
-            {
-                **dict.fromkeys(RESULT_COLUMNS["phase_drain"], float("nan")),
-                "run": run, "phase": "p1", "device": device, "measurand": "displayed",
-                "status": "measured", "drain_pp": d, "drain_pp_low": d - h,
-                "drain_pp_high": d + h, "drain_pp_u": u, "flags": "",
-            }
-            for run, device, d, h, u in rows
-        ]
-    )  # fmt: skip
-
-
-def table(function, session, phase_drain=NO_DRAIN):
-    return function(session, runtimes(session), phase_drain)
+from tests.helpers.repeated_runs import NO_DRAIN as NO_DRAIN  # other tests take it from here
+from tests.helpers.repeated_runs import drains, of_models, runs_of, table
 
 
 def test_mean_of_three_runs():
@@ -172,12 +127,6 @@ def test_warm_up_is_not_averaged():
     assert frame["quantity"].unique().tolist() == ["runtime"]
 
 
-def of_models(session, **models):
-    """Return the session with the models of its devices named."""
-    devices = tuple(replace(d, model=models.get(d.id, "")) for d in session.devices)
-    return replace(session, devices=devices)
-
-
 def test_models_with_two_units_in_runs_of_their_own():
     # Units 600, 606 and 620, 614 (middles): mean 610, u = 7.0 and 1 dof; +- 12.706*7 = 88.9 min.
     # s_r = 4.243, s_L = 9.434, s_R = 10.344.
@@ -274,177 +223,6 @@ def test_models_that_cannot_be_averaged(case):
     row = table(replicate_models, replace(session, devices=devices)).iloc[0]
     assert row["flags"] == case
     assert math.isnan(row["mean_high"])
-
-
-def test_all_pairs_by_the_studentized_range():
-    # Three devices, three runs; run effects +10 and -10 min shared by all: taken out.
-    # a 600 610 590, b 603 613 593 +-, c 640 650 630 with residuals of 1 min.
-    session = runs_of({"a": [600, 609, 589], "b": [603, 613, 594], "c": [640, 651, 630]})
-    frame = table(replicate_pairs, session).set_index(["device_a", "device_b"])
-    assert frame["method"].unique().tolist() == ["tukey"]
-    assert frame["verdict"].to_dict() == {
-        ("a", "b"): "b", ("a", "c"): "b", ("b", "c"): "b",
-    }  # fmt: skip
-    row = frame.loc[("a", "b")]
-    # means 599.33 and 603.33: -4 min. Residuals of the additive fit by hand: run means
-    # 614.333, 624.333, 604.333 (grand 614.333): effects 0, 10, -10. a: 600-599.333 = .667, .
-    # 609-609.333 = -.333, 589-589.333 = -.333; b: -.333, -.333, .667; c (640.333): -.333, .667,
-    # -.333. SS = 3 * (.4444 + 2 * .1111) = 2.0 on 4 dof: s^2 = .5, u^2 = .5 * 2/3 = 1/3.
-    assert row["difference"] * 60 == pytest.approx(-4)
-    assert (row["difference_u"] * 60) ** 2 == pytest.approx(1 / 3)
-    assert row["dof"] == 4
-    # q(.05; 3, 4) = 5.040 (tables, from memory): 5.040/sqrt 2 * .57735 = 2.0576; resolution of
-    # two windows of +-1 min: 2 - sqrt(.2) = 1.5528; together 2.578.
-    assert (row["difference_high"] - row["difference"]) * 60 == pytest.approx(2.578, abs=2e-3)
-    # windows [600,602) v [603,605) in run 1, [609,611) v [613,615), [589,591) v [594,596)
-    assert (row["runs_a_longer"], row["runs_b_longer"]) == (0, 3)
-    # separated: none more than the three
-    assert (row["runs_more"], row["runs_needed"]) == (0, 3)
-
-
-def test_how_many_more_runs_by_the_rule_of_the_verdict():
-    # Three devices, three runs, residuals as drawn; a and b 2 min apart, X = 1.5528 min.
-    session = runs_of({"a": [600, 609, 589], "b": [601, 612, 592], "c": [640, 651, 630]})
-    frame = table(replicate_pairs, session).set_index(["device_a", "device_b"])
-    row = frame.loc[("a", "b")]
-    # a 599.333, b 601.667, c 640.333; runs 613.667, 624, 603.667, grand 613.778. Residuals a:
-    # .778, -.556, -.222; b -.556, .111, .444; c -.222, .444, -.222: SS = 1.7778 on 4 dof: s^2 =
-    # .4444. n runs: D normal about -2.3333 with sd s sqrt(2/n), s^2 from 2 (n - 1) dof.
-    assert row["verdict"] == "too_close"
-    assert (row["difference"] * 60, row["dof"]) == pytest.approx((-7 / 3, 4))
-
-    def separated(n):
-        rng = np.random.default_rng(n)
-        u = math.sqrt(4 / 9 * 2 / n)
-        d = 7 / 3 + u * rng.standard_normal(40_000)
-        dof = 2 * (n - 1)
-        u_found = u * np.sqrt(rng.chisquare(dof, 40_000) / dof)
-        from scipy.stats import studentized_range
-
-        q = studentized_range.ppf(0.95, 3, dof) / math.sqrt(2)
-        return (np.abs(d) > np.hypot(2 - math.sqrt(0.2), q * u_found)).mean()
-
-    total = 3 + int(row["runs_more"])
-    assert row["runs_needed"] == total
-    assert separated(total) > 0.79
-    assert separated(total - 1) < 0.81
-    # separated ones need none; a difference within its resolution no number of runs would tell
-    assert frame.loc[("a", "c"), "runs_more"] == 0
-    near = runs_of({"a": [600, 609, 589], "b": [601, 611, 589], "c": [640, 651, 630]})
-    row = table(replicate_pairs, near).iloc[0]
-    assert row["difference"] * 60 == pytest.approx(-1)
-    assert math.isnan(row["runs_more"])
-
-
-def test_unpaired_comparison_would_miss_what_runs_share():
-    # The same data: sd between runs 10 min hides a 4-min difference from an unpaired t.
-    from kit.stats.scatter import welch
-
-    a, b = np.array([600, 609, 589]), np.array([603, 613, 594])
-    d = welch(a.mean(), a.std(ddof=1), 3, b.mean(), b.std(ddof=1), 3)
-    assert d.half_width(0.95) > 20
-
-
-def test_declared_pair_uses_its_own_differences():
-    session = runs_of({"a": [600, 609, 589], "b": [603, 613, 594], "c": [640, 651, 630]})
-    session = replace(session, declared_comparison=("b", "a"))
-    frame = table(replicate_pairs, session).set_index(["device_a", "device_b"])
-    row = frame.loc[("a", "b")]
-    # differences -3, -4, -5: mean -4, s = 1, u = .57735, t(2) = 4.3027: 2.484; with 1.5528: 2.930
-    assert (row["method"], row["flags"], row["dof"]) == ("paired", "declared", 2)
-    assert (row["difference_high"] - row["difference"]) * 60 == pytest.approx(2.930, abs=1e-3)
-    assert row["verdict"] == "b"
-    assert frame.loc[("a", "c"), "method"] == "tukey"
-
-
-def test_devices_that_never_ran_together_are_compared_by_their_own_runs():
-    session = runs_of({"a": [600, 606, None, None], "b": [None, None, 650, 656]})
-    row = table(replicate_pairs, session).iloc[0]
-    assert (row["method"], row["runs"]) == ("welch", 0)
-    # means 604 and 654 (middles): -50; s = 4.243 each: u^2 = 9 + 9; dof 2
-    assert row["difference"] * 60 == pytest.approx(-50)
-    assert (row["difference_u"] * 60, row["dof"]) == pytest.approx((math.sqrt(18), 2))
-    assert row["verdict"] == "b"
-    assert row["runs_more"] == 0
-    # 12 min apart, 4.3027 sqrt 18 = 18.3 needed: three of each have t(4) = 2.776 and u = sqrt 12
-    # (U = 9.6 min), which falls short of 80 %; four t(6) = 2.447 and u = 3 (U = 7.3)
-    session = runs_of({"a": [600, 606, None, None], "b": [None, None, 612, 618]})
-    row = table(replicate_pairs, session).iloc[0]
-    assert (row["verdict"], row["runs_more"]) == ("too_close", 2)
-
-
-def test_pairs_that_cannot_be_compared():
-    survivor = runs_of({"a": [600, 650], "b": [590, 596]}, still_on={("a", 1)})
-    row = table(replicate_pairs, survivor).iloc[0]
-    # still a fact of these runs: a [600, 602) v b [590, 592), and a on at 650 v b [596, 598)
-    assert (row["verdict"], row["runs_a_longer"]) == ("unknown", 2)
-    assert row["flags"] == "lower_bound;few_runs_to_count"
-    single = runs_of({"a": [600, None], "b": [None, 596]})
-    assert table(replicate_pairs, single)["flags"].tolist() == ["too_few_runs"]
-    absent = runs_of({"a": [600, 601], "b": [None, None]})
-    assert table(replicate_pairs, absent).empty
-
-
-def test_run_effects():
-    session = runs_of({"a": [600, 609, 589], "b": [603, 613, 594], "c": [640, 651, 630]})
-    frame = table(run_effects, session)
-    assert tuple(frame.columns) == RESULT_COLUMNS["run_effects"]
-    assert (frame["effect"] * 60).tolist() == pytest.approx([0, 10, -10])
-    # u^2 = s^2/m (1 - 1/n) = .5/3 * 2/3 = 1/9; t(4) = 2.7764: +-.9255
-    assert (frame["effect_u"] * 60).tolist() == pytest.approx([1 / 3] * 3)
-    assert (frame["effect_high"] - frame["effect"]).tolist() == pytest.approx(
-        [0.92548 / 60] * 3, rel=1e-5
-    )
-
-
-def test_run_effects_need_two_devices():
-    assert table(run_effects, runs_of({"a": [600, 609, 589]})).empty
-
-
-def test_survival_of_four_runs_one_still_on():
-    # Windows [540, 542), [560, 562), [580, 582); still on at 570 in run 3.
-    session = runs_of({"a": [540, 560, 570, 580]}, still_on={("a", 2)})
-    frame = survival_curves(session, runtimes(session))
-    assert tuple(frame.columns) == RESULT_COLUMNS["survival"]
-    # at risk 4, 3, 1: 3/4, 1/2, 0. Greenwood: .75 sqrt(1/12) = .2165; .5 sqrt(1/12 + 1/6) = .25
-    assert (frame["time_h_low"] * 60).tolist() == pytest.approx([540, 560, 580])
-    assert (frame["time_h_high"] * 60).tolist() == pytest.approx([542, 562, 582])
-    assert frame["at_risk"].tolist() == [4, 3, 1]
-    assert frame["share_on"].tolist() == pytest.approx([0.75, 0.5, 0])
-    assert frame["share_on_u"].tolist() == pytest.approx([0.21651, 0.25, 0], abs=1e-5)
-
-
-def test_survival_with_overlapping_windows():
-    # [540, 542) and [541, 543): both can lie in [541, 542).
-    session = runs_of({"a": [540, 541]})
-    frame = survival_curves(session, runtimes(session))
-    assert (frame["time_h_low"] * 60).tolist() == pytest.approx([541])
-    assert frame["share_on"].tolist() == [0]
-    # windows that pairwise overlap but have no common part: masses shared, no Greenwood
-    chained = survival_curves(*(lambda s: (s, runtimes(s)))(runs_of({"a": [540, 541, 542]})))
-    assert len(chained) >= 2
-    assert chained["share_on_u"].isna().all()
-    assert chained["share_on"].iloc[-1] == pytest.approx(0, abs=1e-6)
-
-
-def test_restricted_means_share_a_horizon():
-    # a: 541, 561, 570+, 581; b: 500, 520, 540 and 560+ -> horizon: b's last time 560.
-    session = runs_of(
-        {"a": [540, 560, 570, 580], "b": [499, 519, 539, 560]}, still_on={("a", 2), ("b", 3)}
-    )
-    frame = restricted_means(session, runtimes(session)).set_index("device")
-    assert (frame["horizon_h"] * 60).tolist() == pytest.approx([560, 560])
-    # a up to 560: 541 + .75 * 19 = 555.25; b: 500 + .75*20 + .5*20 + .25*20 = 530
-    assert frame.loc["a", "mean_h"] * 60 == pytest.approx(555.25)
-    assert frame.loc["b", "mean_h"] * 60 == pytest.approx(530)
-    assert frame["observed"].tolist() == [3, 3]
-    assert frame.loc["b", "median_h"] * 60 == pytest.approx(520)
-
-
-def test_restricted_means_of_complete_runs_are_plain_means():
-    session = runs_of({"a": [599, 605, 611], "b": [619, 625, 631]})
-    frame = restricted_means(session, runtimes(session))
-    assert (frame["mean_h"] * 60).tolist() == pytest.approx([606, 626])
 
 
 def test_device_model_alone_is_not_compared_as_units():

@@ -75,7 +75,7 @@ def unpacked(data: bytes) -> dict[str, bytes]:
                 parts[info.filename.lstrip("/")] = part
     except (zipfile.BadZipFile, zlib.error, EOFError, OSError, ValueError) as error:
         raise _broken(what=f"an archive that cannot be unpacked ({error})") from error
-    except NotImplementedError as error:  # zipfile knows the packing method by name only
+    except RuntimeError as error:  # a packing method that zipfile knows by name only
         raise _broken(what="an archive packed by a method that spreadsheets do not use") from error
     for name, part in parts.items():
         _plain_xml(name, part)

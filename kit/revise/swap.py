@@ -272,7 +272,7 @@ def _second_name(target: Path, old: Path) -> None:
     """
     try:
         os.link(target, old)
-    except (OSError, NotImplementedError):  # what os.link raises where no links are
+    except OSError:  # where no links are
         target.replace(old)
 
 

@@ -23,7 +23,15 @@ from kit.drain.split_phases import parts
 from kit.results import Settings
 from kit.runtime.runtimes import runtime_pairs
 from kit.session import Device, Gauge, Phase
-from tests.drain.test_naive_formulas import PHASES, days, gap_days, held, ready_for, rounded
+from tests.drain.test_naive_formulas import (
+    PHASES,
+    days,
+    deviating,
+    gap_days,
+    held,
+    ready_for,
+    rounded,
+)
 from tests.helpers.builders import BARE, COMPLETE_CONDITIONS, join_runs, make_session
 
 MIX = {f"p{i}": 1.0 for i in range(1, PHASES)}
@@ -60,12 +68,7 @@ def test_gaps_are_not_to_be_ignored_in_a_mix():
 def test_gauge_deviation_is_not_to_be_ignored_in_a_mix():
     rng = np.random.default_rng(42)
     true = days(rng)
-    knots = np.arange(0.0, 111.0, 10.0)
-    off = np.array([
-        np.interp(chain, knots, np.clip(rng.normal(0.0, 3.0 / 3**0.5, knots.size), -3.0, 3.0))
-        for chain in true.reshape(-1, PHASES + 1)
-    ])  # fmt: skip
-    shown = rounded(true + off.reshape(true.shape), rng)
+    shown = rounded(deviating(true, rng), rng)
     truth = ((true[:, :, 1] - true[:, :, -1]) / (PHASES - 1)).ravel()
     ready = energy_gauges(ready_for(shown, assumptions=replace(BARE, gauge_error_pp=3.0)))
     found = mix_rates(ready, MIX)
@@ -138,12 +141,7 @@ def test_a_table_rule_is_needed_where_gauges_deviate():
     rng = np.random.default_rng(44)
     runs, devices, n_phases = 60, 6, 8
     true = np.linspace(97.0, 9.0, n_phases + 1) * np.ones((runs, devices, 1))
-    knots = np.arange(0.0, 111.0, 10.0)
-    off = np.array([
-        np.interp(chain, knots, np.clip(rng.normal(0.0, 3.0 / 3**0.5, knots.size), -3.0, 3.0))
-        for chain in true.reshape(-1, n_phases + 1)
-    ])  # fmt: skip
-    shown = rounded(true + off.reshape(true.shape), rng)
+    shown = rounded(deviating(true, rng), rng)
     d = shown[:, :, :-1] - shown[:, :, 1:]
     assert (np.ptp(d, axis=1) > 0).any(axis=1).mean() == 1.0
     ready = energy_gauges(ready_for(shown, assumptions=replace(BARE, gauge_error_pp=3.0)))

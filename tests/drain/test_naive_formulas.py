@@ -26,6 +26,16 @@ def rounded(true, rng):
     return np.ceil(true - 0.5 + offset)
 
 
+def deviating(true, rng):
+    """Return true percentages as gauges have them: off by up to 3 pp, alike over some 7 pp."""
+    knots = np.arange(0.0, 111.0, 10.0)
+    off = np.array([
+        np.interp(chain, knots, np.clip(rng.normal(0.0, 3.0 / 3**0.5, knots.size), -3.0, 3.0))
+        for chain in true.reshape(-1, true.shape[-1])
+    ])  # fmt: skip
+    return true + off.reshape(true.shape)
+
+
 def days(rng, first=(96.0, 99.0)):
     """Return true percentages of DAYS × DEVICES chains of PHASES hours, (days, devices, P + 1)."""
     rate = rng.uniform(4.0, 18.0, (DAYS, DEVICES, PHASES))
@@ -65,12 +75,7 @@ def test_gauge_deviation_is_not_to_be_ignored_for_true_charge():
     """Gauges off by up to 3 pp, alike over some 7 pp."""
     rng = np.random.default_rng(21)
     true = days(rng)
-    knots = np.arange(0.0, 111.0, 10.0)
-    off = np.array([
-        np.interp(chain, knots, np.clip(rng.normal(0.0, 3.0 / 3**0.5, knots.size), -3.0, 3.0))
-        for chain in true.reshape(-1, PHASES + 1)
-    ])  # fmt: skip
-    shown = rounded(true + off.reshape(true.shape), rng)
+    shown = rounded(deviating(true, rng), rng)
     drain = true[:, :, :-1] - true[:, :, 1:]
     assert naive(shown, 0.80, drain) < 0.50
     given = replace(BARE, gauge_error_pp=3.0)

@@ -153,6 +153,17 @@ def _sensible(here: pd.DataFrame, tolerances: str) -> tuple[float, pd.Series[flo
     return math.nan if too_far else apart, kept, too_far or len(kept) < len(slack)
 
 
+_ON_PURPOSE = "wider on purpose: "
+
+
+def _reasons(why: pd.Series[str]) -> str:
+    """Return the different reasons, what they have in common said once."""
+    told = [reason for reason in why.unique() if reason]
+    wider = [reason.removeprefix(_ON_PURPOSE) for reason in told if reason.startswith(_ON_PURPOSE)]
+    others = [reason for reason in told if not reason.startswith(_ON_PURPOSE)]
+    return "; ".join([*([_ON_PURPOSE + "; ".join(wider)] if wider else []), *others]) or MISSING
+
+
 def agreement(results: Results) -> Table | None:
     """Return how closed form and Monte Carlo agree, phase by phase; ``None`` without any."""
     frame = results.agreement
@@ -168,7 +179,6 @@ def agreement(results: Results) -> Table | None:
         apart, slack, too_far = _sensible(here, "tolerance_pp")
         beyond |= too_far
         agrees = here["agrees"].astype(bool)
-        reasons = [w for w in here.loc[~agrees, "why"].unique() if w]
         rows.append(
             (
                 names.numbered(phase.id),
@@ -178,7 +188,7 @@ def agreement(results: Results) -> Table | None:
                 interval(slack.min(), slack.max(), decimals=3)
                 if slack.nunique() > 1
                 else number(float(slack.iloc[0]) if len(slack) else math.nan, 3),
-                "; ".join(reasons) or MISSING,
+                _reasons(here.loc[~agrees, "why"]),
             )
         )
     several = " over all runs" if len(run_numbers(results)) > 1 else ""
@@ -224,7 +234,7 @@ def agreements(results: Results) -> Table | None:
                 interval(slack.min(), slack.max(), decimals=3) + f"{NO_BREAK}{unit}"
                 if slack.nunique() > 1
                 else _value(float(slack.iloc[0]) if len(slack) else float("nan"), unit),
-                "; ".join(w for w in here.loc[~agrees, "why"].unique() if w) or MISSING,
+                _reasons(here.loc[~agrees, "why"]),
             )
         )
     return Table(

@@ -32,7 +32,7 @@ from kit.session import Assumptions, Device
 from kit.units import NO_BREAK
 from tests.helpers.builders import BARE, make_session, seen
 from tests.helpers.claimed import day
-from tests.runtime.test_replicates import NO_DRAIN, runs_of
+from tests.helpers.repeated_runs import NO_DRAIN, runs_of
 
 
 def three_runs():

@@ -16,7 +16,7 @@ from kit.results import Settings
 from kit.session import Device
 from kit.units import NO_BREAK
 from tests.helpers.builders import make_session
-from tests.runtime.test_replicates import runs_of
+from tests.helpers.repeated_runs import runs_of
 
 
 def on_average(session):

@@ -13,7 +13,7 @@ from kit.results import RESULT_COLUMNS, Settings
 from kit.runtime.replicate_pairs import replicate_pairs, run_effects
 from kit.runtime.replicates import RUNTIME, Quantity
 from kit.runtime.runtimes import runtimes
-from tests.runtime.test_replicates import NO_DRAIN, runs_of, table
+from tests.helpers.repeated_runs import NO_DRAIN, runs_of, table
 
 INF = math.inf
 

@@ -15,7 +15,6 @@ from kit.runtime.replicates import replicate_models, replicates
 from kit.runtime.runtimes import runtimes
 from kit.runtime.survival_tables import restricted_means, survival_curves
 from tests.helpers.builders import join_runs, make_session
-from tests.helpers.repeated_runs import NO_DRAIN as NO_DRAIN  # other tests take it from here
 from tests.helpers.repeated_runs import drains, of_models, runs_of, table
 
 

@@ -9,7 +9,7 @@ from kit.analyse import analyse
 from kit.results import Settings
 from kit.show import tables
 from kit.units import NO_BREAK
-from tests.runtime.test_replicates import of_models, runs_of
+from tests.helpers.repeated_runs import of_models, runs_of
 
 if TYPE_CHECKING:
     from kit.display import Table

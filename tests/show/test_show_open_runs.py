@@ -8,7 +8,7 @@ from kit.analyse import analyse
 from kit.results import Settings
 from kit.show import tables, wording
 from kit.units import NO_BREAK
-from tests.runtime.test_replicates import runs_of
+from tests.helpers.repeated_runs import runs_of
 
 if TYPE_CHECKING:
     from kit.display import Table

@@ -276,3 +276,18 @@ def test_an_ordinary_file_takes_well_under_a_second(tmp_path):
 def test_clocks_and_headings_stay_what_they_were():
     assert len(CLOCKS) == 3  # the corpus is shared: nothing above may change it
     assert HEAD[:2] == ["Checkpoint", "Clock"]
+
+
+def test_an_archive_packed_by_an_unknown_method_is_refused():
+    """Method 97 in both headers: a number that zipfile has a name for and nothing more."""
+    import io
+
+    stream = io.BytesIO()
+    with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED) as file:
+        file.writestr("a.xml", b"<x/>")
+    data = bytearray(stream.getvalue())
+    for mark, offset in ((b"PK\x03\x04", 8), (b"PK\x01\x02", 10)):
+        at = data.index(mark) + offset
+        data[at : at + 2] = struct.pack("<H", 97)
+    with pytest.raises(RefusedError, match="packed by a method"):
+        unpacked(bytes(data))

@@ -181,6 +181,21 @@ def test_the_page_asks_for_nothing_and_fits_a_phone(
 
 
 @pytest.mark.system
+@pytest.mark.parametrize("width", [1280, 1440, 1920])
+def test_no_table_scrolls_beside_the_contents(
+    browser: object, full_day: Outputs, width: int
+) -> None:
+    """Five devices, and the sources of uncertainty of all kinds of result."""
+    with Visit(browser, full_day.html, viewport={"width": width, "height": 900}) as visit:
+        scrolled = visit.page.evaluate(
+            """() => [...document.querySelectorAll("figure.table .box")]
+                .filter(box => box.scrollWidth > box.clientWidth + 1)
+                .map(box => box.querySelector("table").id)"""
+        )
+    assert scrolled == []
+
+
+@pytest.mark.system
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_no_accessibility_violation(browser: object, full_day: Outputs, scheme: str) -> None:
     axe = pytest.importorskip("axe_playwright_python.sync_playwright")

@@ -231,7 +231,7 @@ class _Shared:
 
     @cached_property
     def stretches(self) -> Segments:
-        return segments(self.ready, self.ready.chains.observed, coverage=self.settings.coverage)
+        return segments(self.ready, coverage=self.settings.coverage)
 
     @cached_property
     def ticks(self) -> list[PhaseTicks]:

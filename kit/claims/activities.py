@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from kit.drain.flags import UNRANKED
-from kit.drain.readings import observed
 from kit.drain.states import time_variance
 from kit.drain.swaps import UNNAMED_PARTS, with_swaps
 from kit.stats.uncertainty import Resolution, resolution
@@ -125,13 +124,7 @@ def _crossover(
     return np.array(ends, dtype=np.int64), did
 
 
-def doing(
-    ready: Prepared,
-    units: range,
-    asked: tuple[Stretch, ...],
-    *,
-    origin: NDArray[np.int64] | None = None,
-) -> Doing:
+def doing(ready: Prepared, units: range, asked: tuple[Stretch, ...]) -> Doing:
     """Return the displayed drains of activities.
 
     Parameters
@@ -142,8 +135,6 @@ def doing(
         Those of one run.
     asked
         From `stretches`.
-    origin
-        Which unit of the record each unit is, where they are alternatives, each of one device.
 
     Notes
     -----
@@ -159,7 +150,7 @@ def doing(
     matrix, value, valid = now.matrix, now.value, ready.ranked
     swaps = None
     if any(stretch.half for stretch in asked):
-        swaps = with_swaps(ready, observed(chains.session), origin=origin)
+        swaps = with_swaps(ready)
         now, weights = swaps.states, swaps.weights
         matrix, value = now.matrix, now.value
     base = np.zeros((chains.units, len(asked), matrix.shape[1]))

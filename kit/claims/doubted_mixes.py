@@ -119,7 +119,7 @@ class OnMixes:
         found = np.zeros((device.size, len(self.first)), dtype=np.int64)
         if not self.first:
             return found
-        stretches = segments(other, other.chains.observed, coverage=self.coverage)
+        stretches = segments(other, coverage=self.coverage)
         each = np.arange(device.size)
         for place, (mix, base) in enumerate(self._rates.items()):
             changed = mix_rates(other, self._weights[mix], found=stretches)
@@ -139,7 +139,7 @@ class OnMixes:
         """Return the verdicts of a changed record, shape (mixes,)."""
         if not self.first:
             return np.zeros(0, dtype=np.int64)
-        stretches = segments(other, other.chains.observed, coverage=self.coverage)
+        stretches = segments(other, coverage=self.coverage)
         now = [
             self._first(mix_rates(other, weights, found=stretches))
             for weights in self._weights.values()

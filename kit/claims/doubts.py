@@ -8,7 +8,6 @@ import numpy as np
 
 from kit.claims.misreadings import minute_slips, percentage_slips
 from kit.drain.last_seen import MINUTE
-from kit.drain.readings import observed
 from kit.session import columns_of
 
 if TYPE_CHECKING:
@@ -16,6 +15,7 @@ if TYPE_CHECKING:
 
     from kit.claims.evidence import Evidence
     from kit.claims.misreadings import Slip
+    from kit.drain.chains import Chains
     from kit.drain.phases import Prepared
     from kit.drain.swaps import Swaps
     from kit.session import Session
@@ -43,12 +43,12 @@ class Doubt(NamedTuple):
     slip: Slip
 
 
-def _neighbours(session: Session) -> tuple[Floats, Floats]:
+def _neighbours(chains: Chains) -> tuple[Floats, Floats]:
     """Return for each row of the readings what its display showed next before and after.
 
     After the last one that is what was noted of the power-off, where that was seen.
     """
-    obs = observed(session)
+    session, obs = chains.session, chains.observed
     rows = len(session.readings)
     before, after = np.full(rows, 100.0), np.zeros(rows)
     t = obs.t
@@ -98,7 +98,7 @@ def reading_doubts(ready: Prepared, run: int) -> list[Doubt]:
         Position of the run, from 0.
     """
     session, obs = ready.chains.session, ready.chains.observations
-    before, after = _neighbours(session)
+    before, after = _neighbours(ready.chains)
     soc = session.readings["soc_pct"].to_numpy(dtype=np.float64)
     noted_tick = np.append(session.readings["kind"].to_numpy() == "tick", False)
     number = session.runs[run].number
@@ -136,7 +136,7 @@ def swap_doubts(ready: Prepared, run: int, swaps: Swaps) -> list[Doubt]:
     found = {at: unit for (unit, _), at in swaps.rows.items() if at >= 0 and unit // n == run}
     if not found:
         return []
-    before, after = _neighbours(session)
+    before, after = _neighbours(chains)
     soc, rows = chains.observed.soc, chains.observed.row
     doubts = []
     for at, unit in found.items():
@@ -183,13 +183,13 @@ def stop_doubts(ready: Prepared, run: int) -> list[Doubt]:
     return doubts
 
 
-def _last_reading_min(session: Session, run: int) -> dict[str, float]:
+def _last_reading_min(chains: Chains, run: int) -> dict[str, float]:
     """Return when each device was last read (min), where the time was noted."""
-    obs, n = observed(session), len(session.devices)
+    obs, n = chains.observed, len(chains.devices)
     timed = ~np.isnan(obs.t) & (obs.unit // n == run)
     latest = np.full(n, -np.inf)
     np.maximum.at(latest, obs.unit[timed] % n, obs.t[timed])
-    return {d.id: t for d, t in zip(session.devices, latest.tolist(), strict=True) if t > -np.inf}
+    return {d: t for d, t in zip(chains.devices, latest.tolist(), strict=True) if t > -np.inf}
 
 
 def seen_doubts(ready: Prepared, run: int) -> list[Doubt]:
@@ -230,21 +230,22 @@ def seen_doubts(ready: Prepared, run: int) -> list[Doubt]:
     return doubts
 
 
-def off_doubts(session: Session, place: int, found: Evidence) -> list[Doubt]:
+def off_doubts(ready: Prepared, place: int, found: Evidence) -> list[Doubt]:
     """Return the doubts about noted times of power-offs.
 
     Parameters
     ----------
-    session
-        The record.
+    ready
+        From `kit.drain.phases.prepare`.
     place
         Position of the run, from 0.
     found
         Of that run, from `kit.claims.evidence.evidence`.
     """
+    session = ready.chains.session
     offs, run = session.power_offs, session.runs[place]
     start = run.start
-    last = _last_reading_min(session, place)
+    last = _last_reading_min(ready.chains, place)
     past_hour = 0.0 if start is None else start.minute + start.second / 60.0
     doubts = []
     columns = [offs[c].tolist() for c in ("run", "device", *_OFF_COLUMNS)]

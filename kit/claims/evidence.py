@@ -360,7 +360,7 @@ def altered_facts(
             tables.add(names[m], found_above, both, phases_first(known))
     asked = stretches(chains.session)
     if asked:
-        changed = doing(other, range(device.size), asked, origin=run * n + device)
+        changed = doing(other, range(device.size), asked)
         none = np.zeros((n, n, len(asked)), dtype=bool)
         mine = doing(ready, range(units.start, units.stop), asked)
         merged = _doing(mine).with_rows(_doing(changed), device)

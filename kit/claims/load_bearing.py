@@ -162,7 +162,7 @@ def _ask_offs(
     search: _Search, ready: Prepared, asking: Asking, overall: Overall, places: Ints
 ) -> None:
     """Ask a run, and the conclusions over all runs, of all doubts about its power-offs."""
-    doubts = off_doubts(ready.chains.session, asking.run, asking.found)
+    doubts = off_doubts(ready, asking.run, asking.found)
     seen = seen_doubts(ready, asking.run)
     for ends in (
         misnoted_verdicts(ready, asking, doubts, overall.settings),
@@ -281,11 +281,7 @@ def bearing(
         else said
     )
     speech = Speech.of(session)
-    stretches = (
-        segments(ready, ready.chains.observed, coverage=settings.coverage)
-        if found is None
-        else found
-    )
+    stretches = segments(ready, coverage=settings.coverage) if found is None else found
     asked_mixes = (
         chosen_mixes(session, settings, prepared=ready, found=stretches) if mixes is None else mixes
     )

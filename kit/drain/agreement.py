@@ -16,7 +16,6 @@ from kit.drain.mix_rates import mix_rates
 from kit.drain.phases import AGREEMENT_DIGITS, MEASURANDS, frame_keys, prepare
 from kit.drain.power_drain import power_drains
 from kit.drain.projections import project
-from kit.drain.readings import observed
 from kit.drain.segments import segments
 from kit.drain.simulation import Figures
 from kit.drain.split_phases import rows_of_parts
@@ -333,9 +332,7 @@ def agreements(
     ):
         texts = {"phase": "", "part": "", "mix": mix, "quantity": quantity, "unit_symbol": unit}
         add(units, texts, one.columns())
-    stretches = (
-        segments(ready, observed(session), coverage=settings.coverage) if found is None else found
-    )
+    stretches = segments(ready, coverage=settings.coverage) if found is None else found
     rows = rows_of_parts(ready, settings.coverage) if parts is None else parts
     keys, halves = _of_parts(ready, simulated, rows, stretches)
     add(keys, {"mix": "", "quantity": "part_rate", "unit_symbol": "pp/h"}, halves.columns())

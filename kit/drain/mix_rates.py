@@ -197,7 +197,7 @@ def several_mixes(
         if not weights or min(weights.values()) < 0.0 or sum(weights.values()) <= 0.0:
             msg = f"the weights of a mix must not be negative and not all 0, got {dict(weights)}"
             raise ValueError(msg)
-    found = segments(ready, ready.chains.observed) if found is None else found
+    found = segments(ready) if found is None else found
     chains, now = ready.chains, found.swaps.states
     share, missing = _shares(found, mixes)
     scaled = share * found.factor

@@ -173,7 +173,7 @@ def mix_shifts(
     [[0.0, 0.625, 'b', True], [0.625, 1.0, 'a', False]]
     """
     ready = prepare(session) if prepared is None else prepared
-    stretches = segments(ready, ready.chains.observed) if found is None else found
+    stretches = segments(ready) if found is None else found
     chosen = dict(session.mixes if mixes is None else mixes)
     if len(chosen) > 1:
         chosen.pop(OWN_MIX, None)

@@ -25,7 +25,6 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from kit.drain.phases import Prepared
-    from kit.drain.readings import Observed
     from kit.drain.swaps import Swaps
 
     Floats = NDArray[np.float64]
@@ -194,15 +193,13 @@ def _fill_turn(ready: Prepared, draft: _Draft, s: int, phase: int) -> None:
         draft.plain_rate[unit, s] = ready.drains["displayed"].rate_pp_per_h[unit, plain]
 
 
-def segments(ready: Prepared, obs: Observed, *, coverage: float = 0.95) -> Segments:
+def segments(ready: Prepared, *, coverage: float = 0.95) -> Segments:
     """Return the segments of a session.
 
     Parameters
     ----------
     ready
         From `kit.drain.phases.prepare`.
-    obs
-        From `kit.drain.readings.observed`.
     coverage
         Probability, for what a repeated reference phase says about the gauge.
 
@@ -212,7 +209,7 @@ def segments(ready: Prepared, obs: Observed, *, coverage: float = 0.95) -> Segme
     >>> from tests.helpers.builders import make_session
     >>> ready = prepare(make_session(phases={"map": 60, "photo": 30}, timed=False,
     ...                              readings={"a": [90, 78, 72]}))
-    >>> found = segments(ready, ready.chains.observed)
+    >>> found = segments(ready)
     >>> found.activity.tolist(), found.hours.tolist(), found.plain.tolist()
     ([['map', 'photo']], [[1.0, 0.5]], [True, True])
     >>> here, hours = found.standing_for("photo")
@@ -220,7 +217,7 @@ def segments(ready: Prepared, obs: Observed, *, coverage: float = 0.95) -> Segme
     ([[False, True]], [0.5])
     """
     chains = ready.chains
-    swaps = with_swaps(ready, obs, origin=chains.origin)
+    swaps = with_swaps(ready)
     now = swaps.states
     layout = _layout(ready)
     phase = np.array([j for j, _ in layout], dtype=np.int64)

@@ -17,7 +17,6 @@ from kit.drain.mix_draws import MixDraws
 from kit.drain.phases import MEASURANDS
 from kit.drain.power_drain import level_effect
 from kit.drain.projections import NEXT_TO_NOTHING
-from kit.drain.readings import observed
 from kit.drain.segments import segments
 from kit.stats.monte_carlo import block_size, blocks_until_stable, sorted_interval
 
@@ -238,9 +237,7 @@ def simulate(
     phases = {name: Figures.unknown(k_all, p_all) for name in OF_PHASES}
     runtime = Figures.unknown(k_all)
     of_mixes = {name: Figures.unknown(k_all) for name in names}
-    stretches = (
-        segments(ready, observed(chains.session), coverage=coverage) if found is None else found
-    )
+    stretches = segments(ready, coverage=coverage) if found is None else found
     rates = Figures.unknown(k_all, int((~stretches.plain).sum()))
     if draws:
         seeds = np.random.SeedSequence(seed).spawn(k_all)

@@ -38,7 +38,7 @@ def rows_of_parts(ready: Prepared, coverage: float) -> list[PartRow]:
     session = ready.chains.session
     rows: list[PartRow] = []
     if any(phase.is_split for phase in session.phases):
-        swaps = with_swaps(ready, ready.chains.observed)
+        swaps = with_swaps(ready)
         for run in range(len(session.runs)):
             for j, phase in enumerate(session.phases):
                 if phase.kind == "crossover":

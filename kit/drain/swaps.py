@@ -143,19 +143,14 @@ def _grown(values: NDArray[np.generic], extra: int, fill: float) -> NDArray[np.g
     return np.concatenate([values, more], axis=1)
 
 
-def with_swaps(ready: Prepared, obs: Observed, *, origin: Ints | None = None) -> Swaps:
+def with_swaps(ready: Prepared) -> Swaps:
     """Return the boundary states with one more for each crossover phase.
 
     Parameters
     ----------
     ready
-        From `kit.drain.phases.prepare`.
-    obs
-        From `kit.drain.readings.observed`. The reading inside the phase that is nearest to the swap
+        From `kit.drain.phases.prepare`. The reading inside the phase that is nearest to the swap
         stands for it; without one the state is not valid.
-    origin
-        Shape (K,). Which unit of the record each unit is, where they are alternatives of some; by
-        default each itself.
 
     Examples
     --------
@@ -169,12 +164,12 @@ def with_swaps(ready: Prepared, obs: Observed, *, origin: Ints | None = None) ->
     >>> s = make_session(phases=[cross], readings={"a": [90, 70]}, assumptions=BARE, more_readings=[
     ...     {"device": "a", "phase": "x", "point": "inside", "t_min": 30, "soc_pct": 78}])
     >>> ready = prepare(s)
-    >>> found = with_swaps(ready, ready.chains.observed)
+    >>> found = with_swaps(ready)
     >>> found.states.value.tolist(), found.column, found.plans[0, 0].first
     ([[90.0, 70.0, 78.0]], {0: 2}, 'map')
     """
     chains, now = ready.chains, ready.states
-    session = chains.session
+    session, obs = chains.session, chains.observed
     phases = [j for j, phase in enumerate(session.phases) if phase.kind == "crossover"]
     k, b = now.level.shape
     extra = len(phases)
@@ -195,12 +190,11 @@ def with_swaps(ready: Prepared, obs: Observed, *, origin: Ints | None = None) ->
     rows: dict[tuple[int, int], int] = {}
     column = {phase: b + i for i, phase in enumerate(phases)}
     n = len(chains.devices)
-    noted = np.arange(k) if origin is None else origin
     for phase in phases:
         spec = session.phases[phase]
         logged = [turns(session, number, spec) for number in chains.runs]
         known: dict[int, tuple[Plan, int]] = {}
-        for unit, source in enumerate(noted.tolist()):
+        for unit, source in enumerate(chains.origin.tolist()):
             if source not in known:
                 run, place = divmod(source, n)
                 device = chains.devices[place]

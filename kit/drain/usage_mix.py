@@ -147,7 +147,7 @@ def usage_mixes(
     """
     ready = prepare(session) if prepared is None else prepared
     chains = ready.chains
-    stretches = segments(ready, ready.chains.observed) if found is None else found
+    stretches = segments(ready) if found is None else found
     n = len(chains.devices)
     frames: list[dict[str, NDArray[np.generic]]] = []
     chosen = session.mixes if mixes is None else mixes
@@ -225,7 +225,7 @@ def own_mix(
     {'map': 1.0, 'photo': 0.5}
     """
     ready = prepare(session) if prepared is None else prepared
-    found = segments(ready, ready.chains.observed) if found is None else found
+    found = segments(ready) if found is None else found
     hours: dict[str, float] = {}
     for activity in dict.fromkeys(found.activity.T.ravel().tolist()):
         here = found.usable & (found.activity == activity)

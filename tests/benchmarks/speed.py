@@ -128,7 +128,6 @@ import resource, time
 from dataclasses import replace
 import numpy as np
 from kit.drain.phases import prepare
-from kit.drain.readings import observed
 from kit.drain.segments import segments
 from kit.drain.simulation import simulate
 from kit.drain.usage_mix import chosen_mixes
@@ -139,7 +138,7 @@ rng = np.random.default_rng(1)
 day = simulate_day(random_day(Limits(), rng), rng)[1]
 day = replace(day, devices=tuple(replace(d, rated_energy_wh=30.0) for d in day.devices))
 ready = prepare(day)
-found = segments(ready, observed(day))
+found = segments(ready)
 given = {"seed": 1, "coverage": 0.95, "found": found,
          "mixes": chosen_mixes(day, Settings(), prepared=ready, found=found)}
 simulate(ready, draws=1000, **given)

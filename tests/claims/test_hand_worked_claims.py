@@ -179,7 +179,7 @@ def asked(session):
     ready = prepare(session)
     ground = grounds(ready, Settings())
     conclusions = list(printed(claims(session, Settings(), prepared=ready, known=ground)))
-    mixes = OnMixes(ready, 0, {}, segments(ready, ready.chains.observed, coverage=0.95), 0.95)
+    mixes = OnMixes(ready, 0, {}, segments(ready, coverage=0.95), 0.95)
     asking = Asking.of(Speech.of(session), ground[0], conclusions, mixes)
     places = {conclusions[p].code: at for at, p in enumerate(asking.places.tolist())}
     return ready, asking, places

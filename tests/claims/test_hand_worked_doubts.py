@@ -89,7 +89,8 @@ def test_off_doubts():
         devices=["a", "b"], phases={"p1": 900}, start=None,
         power_offs={"a": seen(300, 303), "b": seen(350, 352)},
     )  # fmt: skip
-    doubts = off_doubts(session, 0, evidence(prepare(session), 0, Settings()))
+    ready = prepare(session)
+    doubts = off_doubts(ready, 0, evidence(ready, 0, Settings()))
     # seen on at 5:00, not after it was seen off at 5:03: 5:06 and 5:08 (0 for 6 or 8) and 5:10 are
     assert slips(doubts, 0, "last_on_min", 300) == {299, 301, 290}
     # seen off at 5:03, not before 5:00: 2:53 is; 3 for 5 or 8; 03 and 30 exchanged
@@ -135,7 +136,7 @@ def test_swap_doubts():
         readings={"a": [97, 80], "b": [97, 80]},
     )  # fmt: skip
     ready = prepare(session)
-    doubts = swap_doubts(ready, 0, with_swaps(ready, ready.chains.observed))
+    doubts = swap_doubts(ready, 0, with_swaps(ready))
     # 90 between 97 and 80: one off, 0 for 6 (98 lies above 97), ten off below (100 lies above)
     assert slips(doubts, 0, "soc_pct", 90) == {89, 91, 96, 80}
     assert {doubt.boundary for doubt in doubts} == {-1}

@@ -230,13 +230,13 @@ def test_no_slip_changes_what_is_called_robust(make):
     table = Table(session)
     robust = set(bearing(session, SETTINGS).robust["statement"])
     ready = table.ready
-    swaps = with_swaps(ready, ready.chains.observed)
+    swaps = with_swaps(ready)
     doubts = [
         doubt
         for run, ground in enumerate(table.ground)
         for doubt in (
             *reading_doubts(ready, run),
-            *off_doubts(session, run, ground.found),
+            *off_doubts(ready, run, ground.found),
             *stop_doubts(ready, run),
             *swap_doubts(ready, run, swaps),
             *seen_doubts(ready, run),
@@ -334,7 +334,7 @@ def test_the_reading_at_a_swap_can_bear_a_conclusion():
     # off: 17 against 13, and it was B that fell less.
     session = crossover_day()
     ready = prepare(session)
-    doubts = swap_doubts(ready, 0, with_swaps(ready, ready.chains.observed))
+    doubts = swap_doubts(ready, 0, with_swaps(ready))
     assert {(d.device, d.noted) for d in doubts} == {(0, 90.0), (1, 84.0), (2, 88.0)}
     frame = bearing(session, SETTINGS).readings
     at_swap = frame[frame["point"] == "inside"]

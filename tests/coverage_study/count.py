@@ -22,7 +22,6 @@ from kit.drain.energy import energy
 from kit.drain.order import drain_pairs
 from kit.drain.phases import phase_drain, prepare
 from kit.drain.projections import projections
-from kit.drain.readings import observed
 from kit.drain.segments import segments
 from kit.drain.simulation import simulate
 from kit.drain.split_phases import parts
@@ -102,7 +101,7 @@ class _Told:
 
     @cached_property
     def stretches(self) -> Segments:
-        return segments(self.ready, observed(self.session), coverage=SETTINGS.coverage)
+        return segments(self.ready, coverage=SETTINGS.coverage)
 
     def frames(self, drawn: Simulated | None = None) -> Frames:
         """Return what is stated, with draws or without."""

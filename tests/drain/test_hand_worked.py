@@ -46,7 +46,7 @@ def test_crossover_rows():
     (78 − 70), coefficients 1, −2, 1: u² = 6/12; the mean of two of them √(0.5 + 0.5)/2 = 0.5.
     """
     ready = of_crossover()
-    swaps = with_swaps(ready, ready.chains.observed)
+    swaps = with_swaps(ready)
     rows = {(r.device, r.part): r for r in crossover_rows(ready, swaps, 0, 0, 0.95)}
     rates = {key: row.rate for key, row in rows.items()}
     assert rates == {

@@ -15,12 +15,7 @@ from kit.simulate import random_day, simulate_day
 from tests.coverage_study.world import BASE
 from tests.helpers.builders import join_runs, make_session, seen
 from tests.helpers.claimed import table
-
-NO_BREAK = "\N{NO-BREAK SPACE}"
-
-
-def plain(text):
-    return str(text).replace(NO_BREAK, " ")
+from tests.helpers.shown import plain
 
 
 def a_day(*, charges=(), offs=None, conditions=None, starts=(100, 100, 100)):

@@ -12,14 +12,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kit import units
-from kit.units import MINUS, NO_BREAK
+from kit.units import MINUS
+from tests.helpers.shown import plain
 
 NAN = float("nan")
-
-
-def plain(text: str) -> str:
-    """Return the text with ordinary spaces and an ASCII minus, to read numbers back."""
-    return text.replace(NO_BREAK, " ").replace(MINUS, "-")
 
 
 @pytest.mark.parametrize(
@@ -84,7 +80,8 @@ def test_an_interval_is_set_in_steps_of_its_half_width(low: float, high: float, 
 )
 def test_a_printed_interval_covers_the_computed_one(low: float, width: float) -> None:
     high = low + width
-    ends = [Decimal(end) for end in plain(units.interval(low, high)).split(" to ")]
+    text = plain(units.interval(low, high)).replace(MINUS, "-")
+    ends = [Decimal(end) for end in text.split(" to ")]
     assert ends[0] <= Decimal(low) + Decimal("1e-7")
     assert ends[1] >= Decimal(high) - Decimal("1e-7")
     # and it is wider by less than two fifteenths of the half-width at either end
@@ -129,7 +126,7 @@ def test_a_clock_change_is_counted_through() -> None:
 def test_a_start_without_a_date_has_a_clock_all_the_same() -> None:
     start = datetime(1, 1, 1, 0, 5, tzinfo=ZoneInfo("Asia/Tokyo"))
     assert units.clock(start, 61) == "01:06"
-    assert plain(units.clock(start, -10)) == "23:55 (-1 d)"
+    assert plain(units.clock(start, -10)) == f"23:55 ({MINUS}1 d)"
 
 
 def test_what_was_not_recorded_says_so() -> None:

@@ -14,7 +14,6 @@ from kit.index.entry import Entry, Lead, Longest, NoResultsError, entry_of
 from kit.results import RESULT_COLUMNS
 from kit.revise.history import HISTORY_COLUMNS
 from kit.revise.statements import CLAIM
-from kit.units import NO_BREAK
 from tests.helpers.plain_results import (
     caution,
     longest_claim,
@@ -22,13 +21,10 @@ from tests.helpers.plain_results import (
     revision,
     runtime,
 )
+from tests.helpers.shown import plain
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-
-
-def plain(text: str) -> str:
-    return text.replace(NO_BREAK, " ")
 
 
 def lead_of(entry: Entry) -> tuple[str, str]:

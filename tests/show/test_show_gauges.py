@@ -13,15 +13,11 @@ from kit.results import Results, Settings
 from kit.session import Assumptions, Device, Gauge, Phase, Session
 from kit.show import tables, wording
 from kit.show.flag_words import flag_text
-from kit.units import NO_BREAK
 from tests.helpers.builders import BARE, COMPLETE_CONDITIONS, join_runs, make_session
 from tests.helpers.fake_results import fake_results, rows
+from tests.helpers.shown import plain
 
 FEW = Settings(draws=10_000)
-
-
-def plain(text: str) -> str:
-    return text.replace(NO_BREAK, " ")
 
 
 def analysed(**given: object) -> Results:

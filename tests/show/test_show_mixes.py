@@ -16,9 +16,9 @@ from kit.errors import UsageError
 from kit.results import Results, Settings
 from kit.session import Device, Gauge, Phase, Session
 from kit.show import pictures, tables, wording
-from kit.units import NO_BREAK
 from tests.helpers.builders import BARE, COMPLETE_CONDITIONS, join_runs, make_session
 from tests.helpers.fake_results import fake_results, rows
+from tests.helpers.shown import plain
 
 FEW = Settings(draws=10_000)
 
@@ -38,10 +38,6 @@ def two(mixes: dict[str, dict[str, float]] | None = None, **changes: object) -> 
 
 def results_of(session: Session, settings: Settings = FEW) -> Results:
     return analyse(session, (), settings)
-
-
-def plain(text: str) -> str:
-    return text.replace(NO_BREAK, " ")
 
 
 def test_the_winner_changes_where_the_lines_cross() -> None:

@@ -19,19 +19,15 @@ from kit.show import figures, pictures, tables, wording
 from kit.show.look import device_styles
 from kit.show.pair_order import order_over_runs
 from kit.show.tables.runs import p_text
-from kit.units import NO_BREAK
 from tests.helpers.builders import join_runs, make_session
 from tests.helpers.fake_results import fake_results, rows
+from tests.helpers.shown import plain
 
 if TYPE_CHECKING:
     from kit.results import Results
     from kit.session import Session
 
 INF = float("inf")
-
-
-def plain(text: str) -> str:
-    return text.replace(NO_BREAK, " ")
 
 
 def runs_of(**hours: list[float]) -> tuple[Session, pd.DataFrame]:

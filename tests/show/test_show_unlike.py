@@ -13,8 +13,9 @@ from kit.results import Settings
 from kit.show import tables, wording
 from kit.show.figures.order import plot_pairs, plot_replicates
 from kit.show.pair_order import order_of_run
-from tests.claims.test_claims_unlike import a_day, plain, runs_of
+from tests.claims.test_claims_unlike import a_day, runs_of
 from tests.helpers.builders import make_session, seen
+from tests.helpers.shown import plain
 
 
 def results_of(session):

@@ -293,3 +293,42 @@ def test_nothing_runs_off_the_page(which: str, tmp_path: Path) -> None:
     assert max(right) <= width - margin + 1
     assert min(top) >= 10 / 25.4 * 72
     assert max(bottom) <= height - 8 / 25.4 * 72
+
+
+def many_short_sections(count: int) -> Any:
+    """Return a report whose headings come to stand at every height of a page.
+
+    Under each heading stands the line "lead K."; what comes after it begins with "next K".
+    """
+    cells: list[Any] = []
+    for k in range(count):
+        lead, after = f"lead {k}.", f"next {k} " + "and more words " * 20
+        filler = tuple(Block(text="Between.") for _ in range(2 + k % 7))
+        cells += (
+            [f"## Heading\n\n{lead}", Prose(blocks=(Block(text=after), *filler))],
+            [f"## Heading\n\n{lead}", Prose(blocks=(Block(kind="bullet", text=after), *filler))],
+            [f"## Heading\n\n{lead}\n\n{after}", Prose(blocks=filler)],
+            [f"## Heading\n\n{lead}\n\n* {after}", Prose(blocks=filler)],
+            ["## Heading", Prose(blocks=(Block(text=lead), Block(text=after), *filler))],
+            ["## Heading", Prose(blocks=(Block(kind="heading", text="Lower"),)),
+             Prose(blocks=(Block(text=lead),)),
+             Table(id=f"t{k}", caption=after, columns=(Column(name="A"),), rows=(("b",),)),
+             Prose(blocks=filler)],
+        )[k % 6]  # fmt: skip
+    return notebook(*cells, bundle())
+
+
+@pytest.mark.system
+def test_a_heading_and_its_lead_stand_on_the_page_of_what_they_lead_to() -> None:
+    pypdf = pytest.importorskip("pypdf")
+    count = 240
+    data = pdf_of(many_short_sections(count))
+    pages = [page.extract_text() for page in pypdf.PdfReader(io.BytesIO(data)).pages]
+
+    def place(pattern: str) -> int:
+        return next(n for n, text in enumerate(pages) if re.search(pattern, text))
+
+    apart = [k for k in range(count) if place(rf"lead {k}\.") != place(rf"next {k}\b")]
+    assert apart == []
+    # and no page is left nearly empty for it; after the first section come the long contents
+    assert min(len(text.splitlines()) for text in pages[1:-1]) > 20

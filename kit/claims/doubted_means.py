@@ -123,14 +123,16 @@ class Overall:
         soc = np.where(obs.row == doubt.row, doubt.slip.value, obs.soc)
         starts = first_percentages(self.session, replace(obs, soc=soc))
         now = self._verdicts.copy()
-        now[self._on_kinds] = self._said_of_kinds(self._kinds, starts)
+        now[self._on_kinds] = self._said_of_kinds(self._kinds, starts, self._lasted)
         return now
 
-    def _said_of_kinds(self, found: Sequence[Kind], starts: Mapping[str, float]) -> list[int]:
+    def _said_of_kinds(
+        self, found: Sequence[Kind], starts: Mapping[str, float], lasted: Quantity
+    ) -> list[int]:
         asked = [self.conclusions[place] for place in self._on_kinds.tolist()]
         first = {self.session.devices[kind.devices[0]].id: kind.name for kind in found}
         pairs = compared_kinds(
-            self.session, found, starts, self.settings,
+            self.session, found, starts, self.settings, charged=self._charged(lasted),
             asked={frozenset((first[c.device_a], first[c.device_b])) for c in asked},
         )  # fmt: skip
         said = []
@@ -146,7 +148,14 @@ class Overall:
             kind_of(self.session, kind.name, kind.devices, seen) if device in kind.devices else kind
             for kind in self._kinds
         ]
-        return self._said_of_kinds(found, self._starts)
+        return self._said_of_kinds(found, self._starts, lasted)
+
+    def _charged(self, lasted: Quantity) -> set[str]:
+        """Return the devices that were charged in a run."""
+        if lasted.charged is None:
+            return set()
+        places = np.flatnonzero(lasted.charged.any(axis=0)).tolist()
+        return {self.session.devices[k].id for k in places}
 
     def _means(self, lasted: Sequence[Quantity]) -> Ints:
         """Return the verdicts on means for sets of runtimes, (sets, conclusions on means)."""
@@ -209,7 +218,11 @@ class Overall:
             np.nan if open_end else (most / _MIN_PER_H - least / _MIN_PER_H) / 2.0
         )
         u[run, device] = np.nan if open_end else float(np.sqrt(other.variance[device])) / _MIN_PER_H
-        return self._lasted._replace(value=value, half_width=half_width, u=u)
+        charged = self._lasted.charged
+        if charged is not None:
+            charged = charged.copy()
+            charged[run, device] = False
+        return self._lasted._replace(value=value, half_width=half_width, u=u, charged=charged)
 
     def _without(self, run: int, device: int) -> Quantity:
         """Return the runtimes without one, of a device that was charged in that run."""
@@ -219,8 +232,10 @@ class Overall:
             np.where(here, np.nan, getattr(self._lasted, name))
             for name in ("value", "half_width", "u")
         )
-        at_least = self._lasted.at_least & ~here
-        return self._lasted._replace(value=value, half_width=half_width, u=u, at_least=at_least)
+        return self._lasted._replace(
+            value=value, half_width=half_width, u=u, at_least=self._lasted.at_least & ~here,
+            charged=here if self._lasted.charged is None else self._lasted.charged | here,
+        )  # fmt: skip
 
 
 def _each_seen(session: Session, lasted: Quantity) -> dict[str, list[Seen]]:

@@ -15,6 +15,7 @@ from kit.claims.unlike import NOT_COMPARED, UNLIKE_STARTS_PP
 from kit.claims.verdicts import CANNOT, SUPPORTED
 from kit.drain.off_times import common_start_min
 from kit.drain.readings import observed
+from kit.runtime.runtimes import charged_rows
 from kit.session import columns_of
 
 if TYPE_CHECKING:
@@ -170,7 +171,11 @@ def kind_pairs(
     """
     found = _by_charge_left(session, kinds(session, runtimes_seen(runtimes)), runtimes)
     obs = observed(session) if obs is None else obs
-    return compared_kinds(session, found, first_percentages(session, obs), settings)
+    charged: set[str] = set()
+    if len(session.charges):
+        charged = set(runtimes["device"][charged_rows(runtimes)])
+    starts = first_percentages(session, obs)
+    return compared_kinds(session, found, starts, settings, charged=charged)
 
 
 def _by_charge_left(
@@ -198,6 +203,7 @@ def compared_kinds(
     starts: Mapping[str, float],
     settings: Settings,
     *,
+    charged: Collection[str] = (),
     asked: Collection[frozenset[str]] | None = None,
 ) -> tuple[KindPair, ...]:
     """Return what may be said of every two of some kinds; see `kind_pairs`.
@@ -210,6 +216,8 @@ def compared_kinds(
         From `kinds`.
     starts
         From `first_percentages`.
+    charged
+        Devices that were charged in a run before they powered off.
     asked
         Names of the kinds of the pairs to return; all if not given.
     """
@@ -217,7 +225,6 @@ def compared_kinds(
     known = [k for k in found if not math.isnan(k.mean_min)]
     order = sorted(known, key=lambda k: -k.mean_min)
     order += [k for k in found if math.isnan(k.mean_min)]
-    charged = set(session.charges["device"].tolist())
     # the start that both had in common is in the bounds of either
     start = common_start_min(session)
     pairs = []
@@ -228,7 +235,7 @@ def compared_kinds(
         comparisons = 1 if declared else total
         share = 1.0 - (1.0 - settings.coverage) / comparisons
         parts = _parts(a, b)
-        words = (w for part in parts if part.u > 0.0 for w in (part.assumed,) if w)
+        words = (part.assumed for part in parts if part.u > 0.0 and part.assumed)
         pairs.append(
             KindPair(
                 a=a,

@@ -165,6 +165,20 @@ def test_kinds_that_cannot_be_compared(change, why):
     assert why in claim["reason"]
 
 
+@pytest.mark.parametrize(
+    ("start", "end", "verdict"),
+    [
+        (-600.0, 0.0, "supported"),  # over when the run began
+        (560.0, 700.0, "supported"),  # B was off before 501
+        (450.0, 560.0, "cannot_be_said"),
+    ],
+)
+def test_a_charge_bars_kinds_only_where_it_made_a_runtime_longer(start, end, verdict):
+    charge = {"run": 1, "device": "B", "start_min": start, "end_min": end}
+    claim = one(pair_of_kinds(900, 500, charges=[charge]), kind="kind_of_device")
+    assert claim["verdict"] == verdict
+
+
 def test_kinds_whose_end_was_not_seen():
     survivor = make_session(
         devices=["A", "B"], phases={"day": 1000}, start=None,

@@ -371,3 +371,23 @@ def test_the_percentage_at_the_stop_can_bear_a_conclusion():
         offs = session.power_offs.assign(soc_pct=float(row.instead.split()[0]))
         now, _ = table.again(replace(session, power_offs=offs))
         assert now[place[row.statement]] == row.verdict_if_misread
+
+
+def test_a_power_off_noted_before_a_charge_can_bear_a_conclusion_on_kinds():
+    # B off before 501 and charged from 505 on: 400 min apart. Seen off at 510, ten off, it may have
+    # been on when the charge began, and its runtime says nothing of its kind.
+    session = make_session(
+        devices=["A", "B"], phases={"day": 1000}, start=None,
+        power_offs={"A": {"last_on_min": 899.0, "first_off_min": 900.0},
+                    "B": {"last_on_min": 499.0, "first_off_min": 500.0}},
+        charges=[{"run": 1, "device": "B", "start_min": 505.0, "end_min": 600.0}],
+    )  # fmt: skip
+    frame = bearing(session, SETTINGS).readings
+    kind = frame[(frame["statement"].str.startswith("A device like")) & (frame["device"] == "B")]
+    (row,) = kind.itertuples()
+    assert (row.column, row.slip) == ("first_off_min", "ten off")
+    assert (row.verdict, row.verdict_if_misread) == ("supported", "cannot_be_said")
+    table = Table(session)
+    place = {c.statement: p for p, c in enumerate(table.said)}
+    now, _ = table.again(changed_as_told(session, row))
+    assert now[place[row.statement]] == "cannot_be_said"

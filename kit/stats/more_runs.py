@@ -7,14 +7,12 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from kit.stats.scatter import tukey_factor
+from kit.stats.scatter import fewest, tukey_factor
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
 __all__ = ["Planned", "more_runs", "tukey_factors"]
-
-_MOST_RUNS = 100_000
 
 _STRATA = 64
 """Equally likely strata of the scatter to come, each by its middle: the power to three digits."""
@@ -90,15 +88,7 @@ def more_runs(
     def enough(k: int) -> bool:
         return _power(abs(difference), planned(k), resolution) >= power
 
-    low, high = 0, 1
-    while not enough(high):
-        low, high = high, high * 2
-        if low >= _MOST_RUNS:
-            return None
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (low, middle) if enough(middle) else (middle, high)
-    return high if high <= _MOST_RUNS else None
+    return fewest(enough, above=0)
 
 
 def _power(difference: float, then: Planned, resolution: float) -> float:

@@ -15,6 +15,8 @@ import numpy as np
 from kit.stats.uncertainty import coverage_factor, effective_dof
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from numpy.typing import ArrayLike, NDArray
 
     Floats = NDArray[np.float64]
@@ -23,12 +25,14 @@ __all__ = [
     "AdditiveFit",
     "Difference",
     "additive_fit",
+    "fewest",
     "runs_needed",
     "tukey_factor",
     "welch",
 ]
 
 _MOST_RUNS = 100_000
+"""More runs than that are told as none (kit's own choice: far beyond what anybody makes)."""
 
 _FARTHEST_SHIFT = 30.0
 """Noncentrality beyond t at which the power is 1 to two digits even with one degree of freedom;
@@ -281,7 +285,25 @@ def runs_needed(
     def enough(n: int) -> bool:
         return _power(ratio, n, design, coverage) >= power
 
-    low, high = 1, 2
+    return fewest(enough, above=1)
+
+
+def fewest(enough: Callable[[int], bool], *, above: int) -> int | None:
+    """Return the least number of runs that is enough; ``None`` if that is more than 100 000.
+
+    Parameters
+    ----------
+    enough
+        Whether so many are enough; if they are, more are as well.
+    above
+        A number that is not enough, and is not asked.
+
+    Examples
+    --------
+    >>> fewest(lambda n: n * n > 50, above=1), fewest(lambda n: False, above=0)
+    (8, None)
+    """
+    low, high = above, above + 1
     while not enough(high):
         low, high = high, high * 2
         if low >= _MOST_RUNS:

@@ -27,6 +27,7 @@ ASKED = (
 """Assumptions that no reading of a session gives and that its verdicts may hang on."""
 
 FACTORS = (0.5, 2.0)
+"""Times which each is tried: half and twice what is assumed (kit's own choice)."""
 
 _KEY = ["run", "kind", "code", "device_a", "device_b", "group", "phase_from", "phase_to",
         "measurand"]  # fmt: skip

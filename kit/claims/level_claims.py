@@ -27,8 +27,9 @@ _OF_DRAINS = ("drained_least", "drained_less", "least_doing", "gained")
 """Codes of claims on drains; the others are on standings."""
 
 DISPLAYED = MEASURANDS[0]
+
 _MORE_IS_KNOWN_PP = 0.3
-"""What was shown and what is known differ by so much that a sentence says both (pp)."""
+"""What was shown and what is known differ by so much that a sentence says both (pp; assumption)."""
 
 
 @lru_cache(maxsize=1024)
@@ -137,15 +138,16 @@ def _left_out(speech: Speech, evidence: Evidence, claim: Claim) -> str:
     """Return who was on and is not compared, and why; nothing if everybody is."""
     if not claim.left_out:
         return ""
+    phases, else_why = [claim.phase_from], "no drain to compare"
+    if claim.code == "least_doing":
+        stretch = evidence.stretches[claim.needs[0].phase]
+        phases = list(stretch.phases)
+        if stretch.half:
+            else_why = "did something else then"
     told = []
-    halved = claim.code == "least_doing" and evidence.stretches[claim.needs[0].phase].half
     for k in claim.left_out:
-        if halved and not any(evidence.barred[code][k, claim.phase_from] for code in _WHY_LEFT_OUT):
-            told.append(f"{speech.name(k)} (did something else then)")
-            continue
-        flags = (code for code in _WHY_LEFT_OUT if evidence.barred[code][k, claim.phase_from])
-        why = next(flags, "")
-        told.append(f"{speech.name(k)} ({_WHY_LEFT_OUT[why] if why else 'no drain to compare'})")
+        barred = (w for code, w in _WHY_LEFT_OUT.items() if evidence.barred[code][k, phases].any())
+        told.append(f"{speech.name(k)} ({next(barred, else_why)})")
     return f" Not compared: {joined(told)}."
 
 

@@ -23,18 +23,21 @@ if TYPE_CHECKING:
 
     from kit.session import Session
 
-__all__ = ["NOT_COMPARED", "UNLIKE", "UNLIKE_STARTS_PP", "About", "Unlike"]
+__all__ = ["NOT_CHARGED", "NOT_COMPARED", "UNLIKE", "UNLIKE_STARTS_PP", "About", "Unlike"]
 
 About = Literal["runtime", "standing", "drain"]
 
 UNLIKE = "Not under like conditions"
 """How the sentence begins that says what was not alike."""
 
+NOT_CHARGED = "Of those not charged"
+"""How a sentence begins that leaves out who was charged."""
+
 NOT_COMPARED = ("start_offset_min",)
 """Exceptions of a device that do not make its runtime incomparable."""
 
 UNLIKE_STARTS_PP = 2.0
-"""First readings further apart than this are not a start from the same charge (pp)."""
+"""First readings further apart than this are not a start from the same charge (pp; assumption)."""
 
 _MOST_TOLD = 2
 """Rivals whose conditions a sentence tells one by one."""
@@ -159,20 +162,10 @@ class Unlike:
         """Return whether no device was unlike another in anything, in any run."""
         starts = [tuple(found.values()) for found in self._starts.values()]
         return (
-            not any(device.conditions for device in self.session.devices)
+            not any(set(device.conditions) - set(NOT_COMPARED) for device in self.session.devices)
             and not any(self._charged.values())
             and all(max(found) - min(found) <= UNLIKE_STARTS_PP for found in starts)
         )
-
-    @cached_property
-    def _alike(self) -> bool:
-        """Return whether nothing at all sets devices of this session apart."""
-        settings = any(
-            set(device.conditions) - set(NOT_COMPARED) for device in self.session.devices
-        )
-        spread = [max(seen.values()) - min(seen.values()) for seen in self._starts.values()]
-        starts = max(spread, default=0.0) > UNLIKE_STARTS_PP
-        return not (settings or starts or len(self.session.charges))
 
     def _settings(self, k: int, others: Iterable[int]) -> list[str]:
         mine: Mapping[str, object] = self.session.devices[k].conditions
@@ -218,8 +211,6 @@ class Unlike:
             standing, a charge in between to a runtime only, for no standing after it is compared.
         """
         if self.all_alike:
-            return ()
-        if self._alike:
             return ()
         runs = [run] if run else [one.number for one in self.session.runs]
         found = self._settings(k, others)

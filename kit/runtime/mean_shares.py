@@ -25,6 +25,9 @@ MEAN_QUANTITIES = (
 )
 """Results that have a budget here: of a device over its runs, and of a kind over its units."""
 
+_TYPES = {"run": np.int64, "u": np.float64, "u_source": np.float64, "share": np.float64}
+"""Types of the columns of a budget that are no texts."""
+
 
 class _Mean(NamedTuple):
     """A mean with the u that each source makes: empty where it is a bound or is not there."""
@@ -123,6 +126,3 @@ def with_means(budgets: pd.DataFrame, means: pd.DataFrame, of_kinds: pd.DataFram
             for name in names
         },
     )
-
-
-_TYPES = {"run": np.int64, "u": np.float64, "u_source": np.float64, "share": np.float64}

@@ -13,7 +13,7 @@ from kit.drain.misread import misread_chains
 from kit.drain.phases import prepare
 from kit.results import Settings
 from kit.session import Phase
-from tests.helpers.builders import BARE, frame, make_session
+from tests.helpers.builders import BARE, frame, make_session, seen
 from tests.helpers.claimed import one, table
 
 FOUR = [
@@ -63,6 +63,17 @@ def test_an_activity_done_once_is_asked_in_its_phase_alone():
     session = make_session(phases=phases, readings={"A": [97, 90], "B": [97, 80]})
     assert stretches(session) == ()
     assert table(session, code="least_doing").empty
+
+
+def test_what_keeps_a_device_out_of_any_of_the_phases_is_told():
+    # C powers off in the second of the two phases of film
+    session = make_session(
+        phases=FOUR, assumptions=BARE, start=None,
+        readings={"A": [97, 90, 80, 70, 60], "B": [97, 90, 79, 67, 57], "C": [97, 90, 20]},
+        power_offs={"C": {**seen(150, 153), "phase": "p3"}},
+    )  # fmt: skip
+    film = one(session, code="least_doing", group="film")
+    assert film["wording"].endswith("Not compared: C (powered off).")
 
 
 def test_a_device_not_read_in_between_is_named_as_left_out():

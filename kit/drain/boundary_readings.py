@@ -8,7 +8,7 @@ changed, whichever says more.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -79,6 +79,10 @@ class Observations:
     row: Ints
     step: Floats
 
+    def of(self, unit: Ints) -> Observations:
+        """Return those of some units, one after the other."""
+        return Observations(**{f.name: getattr(self, f.name)[unit] for f in fields(self)})
+
 
 def noted_draft(
     obs: Observed,
@@ -115,13 +119,13 @@ def noted_draft(
     """
     draft = Draft.empty(times.shape)
     given = np.flatnonzero((obs.point < 2) & (obs.phase >= 0) & ~obs.tick)
+    if not given.size:
+        return draft
     where = obs.unit[given], 2 * obs.phase[given] + obs.point[given]
     pick = np.full(times.shape, -1, dtype=np.int64)
     pick[where] = given
     has = pick >= 0
-    safe = np.where(has, pick, 0) if given.size else np.zeros(times.shape, dtype=np.int64)
-    if not given.size:
-        return draft
+    safe = np.where(has, pick, 0)
     draft.level = np.where(has, obs.soc[safe], np.nan)
     draft.shown = draft.level.copy()
     draft.row = np.where(has, obs.row[safe], -1)

@@ -39,8 +39,16 @@ __all__ = [
 
 SEARCH_MIN = 10.0
 """A reading further than this from a boundary does not stand for it (min), nor one further
-than a quarter of the shorter phase beside it. A change of the display may be further away:
-what the rate may have varied since is in its uncertainty."""
+than a quarter of the shorter phase beside it (assumption, no source). A change of the display may
+be further away: what the rate may have varied since is in its uncertainty."""
+
+_CHANGE_REACH = 0.45
+"""How far away that may be, as a share of the shorter phase: less than half, so that it stands for
+one boundary of it alone (assumption, no source)."""
+
+_USUAL_PP_PER_MIN = 0.2
+"""Rate of a unit with one timed observation only, 12 pp/h; it weighs one observation against
+another and enters no result (assumption, no source)."""
 
 _LONGEST_MIN = 600.0
 """Stands for the length of a phase that is not known (min)."""
@@ -201,7 +209,7 @@ def timed(obs: Observed, unit: int, step: float) -> Timed:
         ticks=find_ticks(
             obs.t[pick], obs.soc[pick], obs.resolution[pick], obs.tick[pick], obs.row[pick], step
         ),
-        rate_pp_per_min=max(fall / elapsed, 0.0) if elapsed > 0.0 else 0.2,
+        rate_pp_per_min=max(fall / elapsed, 0.0) if elapsed > 0.0 else _USUAL_PP_PER_MIN,
     )
 
 
@@ -233,7 +241,7 @@ class _Boundary:
     @property
     def tick_reach(self) -> float:
         """Return how far off a change of the display may be."""
-        return 0.45 * self.shortest
+        return _CHANGE_REACH * self.shortest
 
 
 def _improve(draft: Draft, at: _Boundary, unit: Timed, step: float, share: float) -> None:

@@ -7,7 +7,7 @@ and the start from a full charge are decided once. Hours inside, minutes only in
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -159,6 +159,12 @@ class Chains:
     def origin(self) -> Ints:
         """Return which unit of the record each unit is, also where they are alternatives, (K,)."""
         return self.unit_run * len(self.devices) + self.unit_device
+
+    def of(self, unit: Ints) -> Chains:
+        """Return the chains of some units, one after the other; what the record has stays whole."""
+        whole = ("session", "runs", "devices", "phases", "observed", "off_times", "observations")
+        rows = {f.name: getattr(self, f.name)[unit] for f in fields(self) if f.name not in whole}
+        return replace(self, **rows, observations=self.observations.of(unit))
 
     def level(self, boundary: int) -> Floats:
         """Return the percentage that stands for one boundary of every unit; NaN: none."""

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from kit.drain.boundary_readings import Observations
 from kit.drain.chain_levels import LastLevel, off_percentages
 from kit.drain.chains import Chains
 from kit.drain.off_phases import ends_of
@@ -178,21 +177,13 @@ def misnoted_chains(chains: Chains, unit: Ints, low: Floats, high: Floats) -> Ch
         low=low, high=high, noted_pct=ends.noted_pct,
         read_at=np.array([t for t, _ in read]), read_pct=np.array([pct for _, pct in read]),
     )  # fmt: skip
-    found = chains.observations
-    taken = {f.name: getattr(found, f.name)[unit] for f in fields(Observations)}
-    common = ("session", "runs", "devices", "phases", "observations", "observed", "off_times")
-    rows = {f.name: getattr(chains, f.name)[unit] for f in fields(Chains) if f.name not in common}
     return replace(
-        chains,
-        **{
-            **rows,
-            "observations": Observations(**taken),
-            "death": ends.death,
-            "gone": ends.gone,
-            "off_u_h": np.hypot(ends.u, moved) / 60.0,
-            "off_pct": off_percentages(session.assumptions.off_pct_max, seen, chains.busiest[unit]),
-            "exposure_h": np.where(dying, (ends.middle[:, None] - start[unit]) / 60.0, length),
-        },
+        chains.of(unit),
+        death=ends.death,
+        gone=ends.gone,
+        off_u_h=np.hypot(ends.u, moved) / 60.0,
+        off_pct=off_percentages(session.assumptions.off_pct_max, seen, chains.busiest[unit]),
+        exposure_h=np.where(dying, (ends.middle[:, None] - start[unit]) / 60.0, length),
     )
 
 

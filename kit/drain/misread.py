@@ -7,7 +7,7 @@ alternatives at once: they stand in the place of the units.
 from __future__ import annotations
 
 from dataclasses import fields, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -33,10 +33,6 @@ if TYPE_CHECKING:
     Ints = NDArray[np.int64]
 
 __all__ = ["misread_chains"]
-
-
-def _taken(whole: Any, names: tuple[str, ...], unit: Ints) -> dict[str, Any]:
-    return {name: getattr(whole, name)[unit] for name in names}
 
 
 def _taken_from(obs: Observed, old: Observations, unit: Ints, boundary: Ints) -> Ints:
@@ -134,13 +130,7 @@ def misread_chains(
     step = _steps(chains, obs, unit, place, value)
     shown = old.shown[unit]
     shown[own, boundary[own]] = value[own]
-    found = replace(
-        old,
-        level=level,
-        shown=shown,
-        step=step,
-        **_taken(old, ("node", "weight", "late", "late_u", "start_u", "row"), unit),
-    )
+    found = replace(old.of(unit), level=level, shown=shown, step=step)
     if searches_boundaries(obs):
         other = Misread(unit=unit, at=place, value=value, step=step)
         _search_again(chains, obs, other, found)
@@ -164,17 +154,12 @@ def misread_chains(
     )  # fmt: skip
     mine = busiest[each, unit]
     device = chains.unit_device[unit]
-    common = ("session", "runs", "devices", "phases", "observations", "observed", "off_times")
-    names = tuple(f.name for f in fields(Chains) if f.name not in common)
     return replace(
-        chains,
-        **{
-            **_taken(chains, names, unit),
-            "observations": found,
-            "other_at": place,
-            "other_pct": value,
-            "full": started_full(session, found, device),
-            "busiest": mine,
-            "off_pct": off_percentages(session.assumptions.off_pct_max, seen, mine),
-        },
+        chains.of(unit),
+        observations=found,
+        other_at=place,
+        other_pct=value,
+        full=started_full(session, found, device),
+        busiest=mine,
+        off_pct=off_percentages(session.assumptions.off_pct_max, seen, mine),
     )

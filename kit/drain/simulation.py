@@ -18,6 +18,7 @@ from kit.drain.phases import MEASURANDS
 from kit.drain.power_drain import level_effect
 from kit.drain.projections import NEXT_TO_NOTHING
 from kit.drain.segments import segments
+from kit.frames import frame_of_rows
 from kit.stats.monte_carlo import block_size, blocks_until_stable, sorted_interval
 
 if TYPE_CHECKING:
@@ -45,6 +46,9 @@ __all__ = [
 
 CHUNK = 50_000
 """Draws made at a time: a few arrays of this length stay in the processor's cache."""
+
+LEAST_DRAWS = 100
+"""Of fewer draws that can be no figure is stated (common practice, no source)."""
 
 OF_PHASES = (
     *(f"{m}_{what}" for what in ("drain", "rate") for m in MEASURANDS),
@@ -129,11 +133,17 @@ class Simulated:
         yield self.parts
 
 
-def _figures(draws: Draws, coverage: float, least: float = 0.0) -> tuple[float, float, float]:
-    """Return standard deviation and interval; draws below ``least`` cannot be and are dropped."""
+def _kept(draws: Draws, least: float) -> Draws | None:
+    """Return the draws in order without those below ``least``; ``None``: too few, or not known."""
     draws.sort()
     kept = draws[int(np.searchsorted(draws, np.float32(least))) :]
-    if kept.size < 100 or kept[-1] != kept[-1]:
+    return None if kept.size < LEAST_DRAWS or kept[-1] != kept[-1] else kept
+
+
+def _figures(draws: Draws, coverage: float, least: float = 0.0) -> tuple[float, float, float]:
+    """Return standard deviation and interval; draws below ``least`` cannot be and are dropped."""
+    kept = _kept(draws, least)
+    if kept is None:
         return float("nan"), float("nan"), float("nan")
     low, high = sorted_interval(kept, coverage)
     return float(kept.std()), low, high
@@ -141,9 +151,8 @@ def _figures(draws: Draws, coverage: float, least: float = 0.0) -> tuple[float, 
 
 def _hours(rate: Draws, coverage: float) -> tuple[float, float, float]:
     """Return u and interval of 100/rate, from the draws of the rate (pp/h)."""
-    rate.sort()
-    kept = rate[int(np.searchsorted(rate, np.float32(0.0))) :]
-    if kept.size < 100 or kept[-1] != kept[-1] or not kept[-1] > 0.0:
+    kept = _kept(rate, 0.0)
+    if kept is None or not kept[-1] > 0.0:
         return float("nan"), float("nan"), float("nan")
     slow, fast = sorted_interval(kept, coverage)
     sharp = float(kept.std()) <= RECIPROCAL_U * float(kept.mean()) and kept[0] > 0.0
@@ -385,9 +394,5 @@ def monte_carlo(simulated: Simulated, settings: Settings) -> pd.DataFrame:
     >>> monte_carlo(found, Settings()).iloc[0].tolist()
     [40000, 100000, 1]
     """
-    import pandas as pd
-
-    from kit.results import RESULT_COLUMNS
-
     row = (simulated.draws, settings.draws, simulated.stable_digits)
-    return pd.DataFrame([row], columns=list(RESULT_COLUMNS["monte_carlo"]))
+    return frame_of_rows("monte_carlo", [row])

@@ -31,9 +31,9 @@ __all__ = [
 _NEIGHBOURING_DIGIT = 3.0
 """A digit taken for one that looks like it is off by this much (3 for 6, 5 for 8, and alike)."""
 _MISREAD_SHARES = (0.5, 0.25, 0.25)
-"""One point off, a digit that looks like another, two digits swapped."""
+"""One point off, a digit that looks like another, two digits swapped (assumption, no source)."""
 _WRONG_MINUTES = (-10.0, -1.0, 1.0, 10.0)
-"""By how much a minute is noted wrongly, all equally likely."""
+"""By how much a minute is noted wrongly, all equally likely (assumption, no source)."""
 _TICK_SCAN_MIN = 0.05
 """Resolution at which the display is watched for ticks (min)."""
 

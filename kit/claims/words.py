@@ -11,7 +11,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from kit.claims.activities import stretches
-from kit.claims.unlike import NOT_COMPARED, UNLIKE, Unlike
+from kit.claims.unlike import NOT_CHARGED, NOT_COMPARED, UNLIKE, Unlike
 from kit.drain.phases import MEASURANDS
 from kit.labels import device_names, full_name, phase_names, phase_numbers
 from kit.read.conditions import CONDITIONS
@@ -302,7 +302,7 @@ class Speech:
             return ""
         if claim.code not in _OF_DRAINS:
             few = len(claim.members) <= _FEW
-            return f"Of those not charged{f' ({self.names(claim.members)})' if few else ''}, "
+            return f"{NOT_CHARGED}{f' ({self.names(claim.members)})' if few else ''}, "
         return f"Among those that can be compared ({self.names(claim.members)}), "
 
     def of_all(self, claim: Claim) -> str:

@@ -43,19 +43,21 @@ if TYPE_CHECKING:
     Texts = NDArray[np.object_]
     Values = NDArray[np.generic]
 
-__all__ = ["agreement", "agreements"]
+__all__ = ["ON_PURPOSE", "agreement", "agreements"]
+
+ON_PURPOSE = "wider on purpose: "
+"""How every reason begins that the kit itself gives for a wider interval."""
 
 _FURTHER = "Monte Carlo reaches further and its interval is stated"
 _LINEAR = (
-    "wider on purpose: what is bounded and the same each time (an unlogged gap, a look, the "
+    f"{ON_PURPOSE}what is bounded and the same each time (an unlogged gap, a look, the "
     "percentage at a power-off, the shape of the gauge) is added linearly"
 )
-_ROUNDING = "wider on purpose: the unknown rounding of the display is taken near its worst"
+_ROUNDING = f"{ON_PURPOSE}the unknown rounding of the display is taken near its worst"
 _CUT = "a drain cannot be below 0, so the distribution is cut off there"
-_FACTORS = "wider on purpose: factors are rounded up and a bounded error is taken as normal"
+_FACTORS = f"{ON_PURPOSE}factors are rounded up and a bounded error is taken as normal"
 _LOW_END = "only the low end is stated, since the rate may be next to nothing"
-_HARD = "wider on purpose: the bounds of a runtime hold always, not only with that probability"
-
+_HARD = f"{ON_PURPOSE}the bounds of a runtime hold always, not only with that probability"
 
 _TEXTS = ("phase", "part", "mix", "device", "measurand", "quantity", "unit_symbol", "why")
 

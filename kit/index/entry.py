@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any, Literal
 
-from kit.claims.unlike import UNLIKE
+from kit.claims.unlike import NOT_CHARGED, UNLIKE
 from kit.show.lasting import bounds_min, runtime_bounds
 from kit.show.results_data import FORMAT
 from kit.units import count, duration, h_mm, joined
@@ -333,7 +333,7 @@ class _Results:
 
 def _of_whom(statement: str, wording: str) -> str:
     """Return that a lead is one of those that were not charged, or under unlike conditions."""
-    text = ", of those not charged" if statement.startswith("Of those not charged") else ""
+    text = ", of those not charged" if statement.startswith(NOT_CHARGED) else ""
     return f"{text}, not under like conditions" if UNLIKE in wording else text
 
 

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
+import pytest
+
+from kit.drain.agreement import ON_PURPOSE
 from kit.errors import Finding
 from kit.session import Assumptions
 from kit.show import wording
@@ -50,11 +53,22 @@ def test_methods_state_the_values_used() -> None:
     assert any("All 14 intervals agree" in s for s in paragraphs)
 
 
-def test_disagreement_of_the_two_methods_is_said() -> None:
+@pytest.mark.parametrize(
+    ("why", "end"),
+    [
+        (
+            f"{ON_PURPOSE}factors are rounded up",
+            "that of the other 2 is wider on purpose, as the tables of agreement explain.",
+        ),
+        ("a drain cannot be below 0", "the tables of agreement say why the other 2 do not."),
+    ],
+)
+def test_disagreement_of_the_two_methods_is_said(why: str, end: str) -> None:
     frame = fake_results().agreement
-    frame.loc[0, "agrees"] = False
-    paragraphs = wording.methods(fake_results(agreement=frame))
-    assert any("13 of 14 intervals agree" in s for s in paragraphs)
+    frame.loc[[0, 1], ["agrees", "why"]] = False, why
+    (said,) = (s for s in wording.methods(fake_results(agreement=frame)) if "Monte Carlo" in s)
+    assert "12 of 14 intervals agree" in said
+    assert said.endswith(end)
 
 
 def test_alternative_texts_say_what_the_figures_show() -> None:

@@ -9,6 +9,7 @@ import numpy as np
 
 from kit.claims.assumption_shifts import ASKED
 from kit.display import Column, Table
+from kit.drain.agreement import ON_PURPOSE
 from kit.show.cells import Names, rows_of, run_numbers
 from kit.show.flag_words import SOURCE_WORDS, source_text
 from kit.show.tables.claim_cells import VERDICTS
@@ -153,15 +154,12 @@ def _sensible(here: pd.DataFrame, tolerances: str) -> tuple[float, pd.Series[flo
     return math.nan if too_far else apart, kept, too_far or len(kept) < len(slack)
 
 
-_ON_PURPOSE = "wider on purpose: "
-
-
 def _reasons(why: pd.Series[str]) -> str:
     """Return the different reasons, what they have in common said once."""
     told = [reason for reason in why.unique() if reason]
-    wider = [reason.removeprefix(_ON_PURPOSE) for reason in told if reason.startswith(_ON_PURPOSE)]
-    others = [reason for reason in told if not reason.startswith(_ON_PURPOSE)]
-    return "; ".join([*([_ON_PURPOSE + "; ".join(wider)] if wider else []), *others]) or MISSING
+    wider = [reason.removeprefix(ON_PURPOSE) for reason in told if reason.startswith(ON_PURPOSE)]
+    others = [reason for reason in told if not reason.startswith(ON_PURPOSE)]
+    return "; ".join([*([ON_PURPOSE + "; ".join(wider)] if wider else []), *others]) or MISSING
 
 
 def agreement(results: Results) -> Table | None:

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from kit.compare.analysis import Comparison
+    from kit.compare.components import Component
     from kit.compare.field import Bounds
 
 __all__ = ["FORMAT", "comparison_data"]
@@ -29,6 +30,11 @@ def _percent(bounds: Bounds | None) -> list[float]:
 
 def _table(columns: Sequence[str], rows: Sequence[Sequence[Any]]) -> dict[str, Any]:
     return {"columns": list(columns), "rows": [list(row) for row in rows]}
+
+
+def _components(parts: Sequence[Component]) -> dict[str, Any]:
+    names = ("name", "variance", "dof", "share", "why")
+    return _table(names, [[getattr(part, name) for name in names] for part in parts])
 
 
 def _pairs(found: Comparison) -> dict[str, Any]:
@@ -154,14 +160,8 @@ def _tables(found: Comparison) -> dict[str, Any]:
                 for u in two.unmatched
             ],
         ),
-        "components": _table(
-            ("name", "variance", "dof", "share", "why"),
-            [[c.name, c.variance, c.dof, c.share, c.why] for c in found.components],
-        ),
-        "drain_components": _table(
-            ("name", "variance", "dof", "share", "why"),
-            [[c.name, c.variance, c.dof, c.share, c.why] for c in found.drain_components],
-        ),
+        "components": _components(found.components),
+        "drain_components": _components(found.drain_components),
     }  # fmt: skip
 
 

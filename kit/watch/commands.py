@@ -42,10 +42,7 @@ def watch_command(record: Path, *, out: Path | None, settings: Settings) -> None
     page = draft_folder(report) / "report.html"
     ended = _ended_by_signals()
     click.echo(f"Watching {shown(record)}; Ctrl-C ends. The draft is {shown(page)}")
-    watch(
-        record, report, events=_Lines(), wait=ended.wait,
-        settings=settings,
-    )  # fmt: skip
+    watch(record, report, settings=settings, events=_Lines(), wait=ended.wait)
     there = f"The draft is in {shown(page.parent)}. " if page.exists() else ""
     click.echo(f"Watching ended. {there}'rundown report' makes the report and keeps it.")
 

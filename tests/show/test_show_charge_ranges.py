@@ -1,6 +1,7 @@
 """The figure of the charge: what each reading, power-off and open end is drawn as.
 
-The figure is 6.69 in wide and its axis takes about 0.70 of that: 6.69 × 72 × 0.70 = 337 pt.
+What can be seen is judged at the width of the page's figure, of whose 5 in the axis takes about
+0.88: 5 × 72 × 0.88 = 317 pt.
 """
 
 from __future__ import annotations
@@ -174,7 +175,7 @@ def test_a_display_that_lags_shows_an_earlier_charge() -> None:
 
 
 def test_a_level_bar_is_drawn_where_it_is_longer_than_a_mark() -> None:
-    # one hour on 337 pt: 3 min are 16.9 pt, to be seen; ten hours: 1.7 pt, not to be seen
+    # one hour on 317 pt: 3 min are 15.8 pt, to be seen; ten hours: 1.6 pt, not to be seen
     short = one(Gauge(), [100, 88], **NEVER_OFF)
     drawn = segments(figures.plot_charge(fake_results(short), axes()), ACROSS)
     assert drawn == [[[0.0, 100.0], [0.05, 100.0]], [[1.0, 88.0], [1.05, 88.0]]]

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import csv
 from dataclasses import replace
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from kit.simulate import random_day, shape_of_discharge
 from tests.coverage_study.world import BASE, World, operator
+from tests.helpers.discharge import curve
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -19,9 +18,6 @@ if TYPE_CHECKING:
     from kit.simulate import Scenario
 
 __all__ = ["OUTSIDE"]
-
-CURVES = Path(__file__).resolve().parents[1] / "fixtures" / "discharge_curves.csv"
-"""Made by make_discharge_curves.py beside it, which names the source."""
 
 
 def _changed(**changes: object) -> Callable[[Scenario], Scenario]:
@@ -39,10 +35,7 @@ def _gauges(**changes: object) -> Callable[[Scenario], Scenario]:
 
 def cell_shape(cell: str) -> tuple[tuple[float, float], ...]:
     """Return the shape of a cell from its discharge at constant power by an independent model."""
-    with CURVES.open(encoding="utf-8") as file:
-        rows = [row for row in csv.DictReader(file) if row["cell"] == cell]
-    charge, left = ([float(row[c]) for row in rows] for c in ("charge_pct", "time_left_pct"))
-    return shape_of_discharge(charge, left)
+    return shape_of_discharge(*curve(cell))
 
 
 def coarse_day(rng: np.random.Generator) -> Scenario:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from tests.coverage_study.intervals import EQUAL
 from tests.coverage_study.kinds_world import kind_runtimes
 
 if TYPE_CHECKING:
@@ -21,9 +22,6 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 __all__ = ["SENTENCES", "count_sentences", "false_means"]
-
-EQUAL = 1e-6
-"""Values closer than this are equal: an order between them is false."""
 
 SENTENCES = (
     "longest", "first_in_group", "outlasted", "drained_least", "drained_less",

@@ -120,6 +120,6 @@ def test_a_percentage_at_a_power_off_is_none():
     assert stop_readings(session) == []
 
 
-def test_several_runs_and_defaults():
+def test_with_the_standard_assumptions():
     session = survivor(assumptions=Assumptions())
     assert [r.run for r in stop_readings(session)] == [0]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -86,7 +88,7 @@ def test_energy_and_power_against_a_simulation_by_hand():
         {"a": [90, 78]}, phases=("idle",),
         devices=[device(rated_energy_wh=30.0, rated_energy_tol_pct=4.0, health_pct=90.0,
                         health_u_pct=3.0)],
-        assumptions=BARE.__class__(**{**vars(BARE), "phase_length_u_min": 2.0}),
+        assumptions=replace(BARE, phase_length_u_min=2.0),
     )  # fmt: skip
     found = drawn(s)
     rng = np.random.default_rng(5)

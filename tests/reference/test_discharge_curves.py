@@ -8,9 +8,6 @@ device's own smoothing. The misses and shares below were computed from these cur
 
 from __future__ import annotations
 
-import csv
-from pathlib import Path
-
 import numpy as np
 import pytest
 
@@ -21,17 +18,7 @@ from kit.drain.projections import projections
 from kit.results import Settings
 from kit.session import Assumptions, Device, Gauge
 from tests.helpers.builders import BARE, make_session
-
-CURVES = Path(__file__).resolve().parent.parent / "fixtures" / "discharge_curves.csv"
-
-
-def curve(cell):
-    """Return charge left and time left (%), rising."""
-    with CURVES.open(encoding="utf-8") as file:
-        rows = [r for r in csv.DictReader(file) if r["cell"] == cell]
-    charge = np.array([float(r["charge_pct"]) for r in rows])
-    time = np.array([float(r["time_left_pct"]) for r in rows])
-    return charge[::-1], time[::-1]
+from tests.helpers.discharge import curve
 
 
 def relative_rate(cell, level):

@@ -11,7 +11,7 @@ import pytest
 from kit.results import RESULT_COLUMNS, Settings
 from kit.runtime.replicates import replicate_models
 from kit.runtime.runtimes import runtimes
-from kit.simulate import simulate_day
+from kit.simulate import Scenario, simulate_day
 from kit.stats.uncertainty import coverage_factor
 from tests.coverage_study.intervals import longer
 from tests.coverage_study.kinds_world import (
@@ -40,9 +40,8 @@ def test_the_truth_of_a_kind_is_the_mean_over_units_and_days():
     assert len(set(kind_runtimes(truth).values())) == 1
     assert [d.model for d in session.devices] == ["Limpet 10", "Whelk 10"] * 3
     # no kinds without units of them
-    plain, _ = simulate_day(KINDS[0].draw(rng).__class__.__base__(
-        id="x", devices=day.devices, phases=day.phases, operator=day.operator), rng)  # fmt: skip
-    assert kind_runtimes(plain) == {}
+    plain = Scenario(id="x", devices=day.devices, phases=day.phases, operator=day.operator)
+    assert kind_runtimes(simulate_day(plain, rng)[0]) == {}
 
 
 def test_units_scatter_and_share_their_days():

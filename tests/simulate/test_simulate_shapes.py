@@ -2,21 +2,10 @@
 
 from __future__ import annotations
 
-import csv
-
-import numpy as np
 import pytest
 
 from kit.simulate import TrueDevice, TrueGauge, shape_of_discharge, track
-from tests.helpers.files import ROOT
-
-
-def curve(cell: str) -> tuple[np.ndarray, np.ndarray]:
-    """Return charge left and time left (%) of a cell of the fixture."""
-    path = ROOT / "tests" / "fixtures" / "discharge_curves.csv"
-    with path.open(encoding="utf-8") as file:
-        rows = [r for r in csv.DictReader(file) if r["cell"] == cell]
-    return tuple(np.array([float(r[c]) for r in rows]) for c in ("charge_pct", "time_left_pct"))
+from tests.helpers.discharge import curve
 
 
 def test_a_straight_discharge_has_no_shape():

@@ -10,29 +10,12 @@ import pytest
 
 from kit.claims.unlike import Unlike
 from kit.results import Settings
-from kit.session import Device
 from kit.simulate import random_day, simulate_day
 from tests.coverage_study.world import BASE
-from tests.helpers.builders import join_runs, make_session, seen
+from tests.helpers.builders import join_runs
 from tests.helpers.claimed import table
 from tests.helpers.shown import plain
-
-
-def a_day(*, charges=(), offs=None, conditions=None, starts=(100, 100, 100)):
-    """Return three tablets: Limpet off at 420 min, Periwinkle at 480, Dunlin at 380."""
-    given = conditions or {}
-    names = {"li": "Limpet 10", "pe": "Periwinkle 8", "du": "Dunlin 9"}
-    return make_session(
-        devices=[Device(id=k, label=v, conditions=given.get(k, {})) for k, v in names.items()],
-        phases={"map": 60, "film": 120, "rest": 600},
-        readings={
-            d: [start, start - fell, start - 2 * fell - (15 if d == "du" else 10)]
-            for (d, fell), start in zip({"li": 15, "pe": 16, "du": 17}.items(), starts, strict=True)
-        },
-        power_offs=offs or {"li": seen(420, 422), "pe": seen(480, 482), "du": seen(380, 382)},
-        charges=[{"run": 1, "device": d, "start_min": t, "end_min": t + 30} for d, t in charges],
-        start=None,
-    )
+from tests.helpers.unlike_days import unlike_day, unlike_runs
 
 
 def runtimes_told(session, **where):
@@ -42,14 +25,14 @@ def runtimes_told(session, **where):
 
 
 def test_a_device_that_was_charged_wins_nothing_and_loses_nothing():
-    told = runtimes_told(a_day(charges=[("pe", 65.0)]))
+    told = runtimes_told(unlike_day(charges=[("pe", 65.0)]))
     assert told == {
         "Of those not charged (Limpet 10 and Dunlin 9), Limpet 10 lasted longest": "supported",
         "Limpet 10 outlasted Dunlin 9": "supported",
         "Dunlin 9 outlasted Periwinkle 8 (charged)": "cannot_be_said",
         "Limpet 10 outlasted Periwinkle 8 (charged)": "cannot_be_said",
     }
-    barred = table(a_day(charges=[("pe", 65.0)]), code="outlasted", verdict="cannot_be_said")
+    barred = table(unlike_day(charges=[("pe", 65.0)]), code="outlasted", verdict="cannot_be_said")
     assert {plain(why) for why in barred["reason"]} == {
         "Periwinkle 8 was charged for 30 min in phase 2"
     }
@@ -58,24 +41,24 @@ def test_a_device_that_was_charged_wins_nothing_and_loses_nothing():
 
 
 def test_a_charge_after_the_power_off_changes_nothing():
-    assert runtimes_told(a_day(charges=[("du", 390.0)])) == runtimes_told(a_day())
-    assert "Periwinkle 8 lasted longest" in runtimes_told(a_day())
+    assert runtimes_told(unlike_day(charges=[("du", 390.0)])) == runtimes_told(unlike_day())
+    assert "Periwinkle 8 lasted longest" in runtimes_told(unlike_day())
 
 
 def test_with_one_device_that_was_not_charged_there_is_no_longest():
-    told = runtimes_told(a_day(charges=[("pe", 65.0), ("du", 70.0)]))
+    told = runtimes_told(unlike_day(charges=[("pe", 65.0), ("du", 70.0)]))
     assert set(told.values()) == {"cannot_be_said"}
     assert not any("longest" in text for text in told)
 
 
 def test_another_start_is_told_in_the_sentence_on_a_runtime_or_a_standing():
-    told = runtimes_told(a_day(starts=(60, 100, 99)))
+    told = runtimes_told(unlike_day(starts=(60, 100, 99)))
     assert told["Limpet 10 (started at 60 %) outlasted Dunlin 9"] == "supported"
     assert "Periwinkle 8 lasted longest (Limpet 10: started at 60 %)" in told
     # 2 pp apart is the same start, and nothing is told of it
-    alike = runtimes_told(a_day(starts=(98, 100, 99)))
+    alike = runtimes_told(unlike_day(starts=(98, 100, 99)))
     assert not any("started" in text for text in alike)
-    frame = table(a_day(starts=(60, 100, 99)))
+    frame = table(unlike_day(starts=(60, 100, 99)))
     led = frame[frame["code"] == "led"]
     assert len(led)
     assert all("(Limpet 10: started at 60 %)" in plain(text) for text in led["statement"])
@@ -86,7 +69,7 @@ def test_another_start_is_told_in_the_sentence_on_a_runtime_or_a_standing():
 
 
 def test_nothing_supported_of_unlike_settings_leaves_them_out():
-    frame = table(a_day(conditions={"pe": {"power_saver": "on", "brightness_pct": 40.0}}))
+    frame = table(unlike_day(conditions={"pe": {"power_saver": "on", "brightness_pct": 40.0}}))
     frame = frame[(frame["kind"] == "this_session") & (frame["verdict"] == "supported")]
     told = frame[["device_a", "device_b", "statement", "wording"]].values.tolist()
     about = [(s, w) for a, b, s, w in told if "pe" in (a, b) or b == ""]
@@ -99,34 +82,19 @@ def test_nothing_supported_of_unlike_settings_leaves_them_out():
     assert not any("power saver" in text for text in others)
 
 
-def runs_of(conditions=None, charged_in=()):
-    days = [
-        replace(
-            a_day(
-                conditions=conditions,
-                charges=[("pe", 65.0)] if run in charged_in else [],
-                offs={"li": seen(420 + k, 422 + k), "pe": seen(480 + k, 482 + k),
-                      "du": seen(380 + 2 * k, 382 + 2 * k)},
-            )
-        )
-        for run, k in ((1, 0), (2, 3), (3, 1))
-    ]  # fmt: skip
-    return join_runs(*days)
-
-
 def test_means_tell_settings_and_leave_charged_runs_out():
-    told = runtimes_told(runs_of({"pe": {"power_saver": "on"}}), run=0)
+    told = runtimes_told(unlike_runs({"pe": {"power_saver": "on"}}), run=0)
     assert told["Periwinkle 8 (power saver on) ran longest on average"] == "supported"
     assert told["Periwinkle 8 (power saver on) ran longer than Limpet 10 on average"] == "supported"
-    part = table(runs_of(charged_in=(2,)), run=0, code="longer_on_average", device_a="pe")
+    part = table(unlike_runs(charged_in=(2,)), run=0, code="longer_on_average", device_a="pe")
     assert all("Periwinkle 8 (run 2 left out: charged)" in plain(s) for s in part["statement"])
     assert part["wording"].str.contains("over two runs").all()
-    never = runtimes_told(runs_of(charged_in=(1, 2, 3)), run=0)
+    never = runtimes_told(unlike_runs(charged_in=(1, 2, 3)), run=0)
     assert list(never) == ["Limpet 10 ran longer than Dunlin 9 on average"]
 
 
 def test_a_start_below_full_in_one_run_is_told_with_its_run():
-    days = join_runs(a_day(), a_day(starts=(70, 100, 100)))
+    days = join_runs(unlike_day(), unlike_day(starts=(70, 100, 100)))
     (mark,) = Unlike(days).marks(0, (1, 2))
     assert plain(mark) == "started at 70 % in run 2"
     assert Unlike(days).marks(0, (1, 2), run=1) == ()

@@ -29,10 +29,10 @@ from kit.read.record import read_record
 from kit.results import Settings
 from kit.session import Phase
 from kit.simulate import random_day, simulate_day
-from tests.claims.test_claims_unlike import runs_of
 from tests.coverage_study.worlds import WORLDS
 from tests.helpers.builders import BARE, make_session
 from tests.helpers.files import SAMPLES
+from tests.helpers.unlike_days import unlike_runs
 
 SETTINGS = Settings()
 OPPOSITE = {"supported": "not_supported", "not_supported": "supported"}
@@ -184,7 +184,7 @@ def charged_runs():
 
     The others go off 4 to 7 min apart.
     """
-    session = runs_of(charged_in=(2,))
+    session = unlike_runs(charged_in=(2,))
     times, offs = ["last_on_min", "first_off_min"], session.power_offs.copy()
     offs.loc[offs["device"] == "du", times] += 33.0
     offs.loc[offs["device"] == "pe", times] -= 50.0

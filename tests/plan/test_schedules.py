@@ -12,6 +12,7 @@ from kit.plan.schedules import (
     rotation,
     together_counts,
 )
+from tests.helpers.shown import plain
 
 PARTS = ("stream", "video")
 
@@ -20,8 +21,8 @@ def row(n):
     return tuple(f"d{i}" for i in range(1, n + 1))
 
 
-def plain(sentences):
-    return [s.replace("\N{NO-BREAK SPACE}", " ") for s in sentences]
+def all_plain(sentences):
+    return [plain(s) for s in sentences]
 
 
 def occupancy(schedule):
@@ -109,7 +110,7 @@ def test_six_devices_five_streams_by_hand():
     s = crossover(row(6), at_once=5, length_min=60, parts=PARTS, change_min=2)
     assert s.first_half == ("d1", "d4", "d5")
     assert [(t.start_min, t.end_min) for t in s.turns] == [(0, 29), (31, 60)]
-    assert plain(imbalance(s)) == [
+    assert all_plain(imbalance(s)) == [
         "Exposure: each device 29 min of stream and 29 min of video; equal.",
         "Groups of 3 and 3 devices; mean positions in the row 3.3 and 3.7. Devices of one group "
         "always do the part together, others never.",
@@ -134,7 +135,7 @@ def test_waves_when_the_limit_is_below_half_the_row():
     assert sorted(map(len, s.groups)) == [2, 2, 3]
     assert s.turn_min == 33
     assert s.spare_min == 1
-    assert "Rest: the last 1 min" in plain(imbalance(s))[-1]
+    assert "Rest: the last 1 min" in all_plain(imbalance(s))[-1]
 
 
 def test_one_at_a_time_two_rounds_by_hand():
@@ -142,7 +143,7 @@ def test_one_at_a_time_two_rounds_by_hand():
     s = rotation(row(4), length_min=85, parts=PARTS, turn_min=10)
     assert [t.devices[0] for t in s.turns] == ["d1", "d2", "d3", "d4", "d4", "d3", "d2", "d1"]
     assert [t.round_number for t in s.turns] == [1] * 4 + [2] * 4
-    sentences = plain(imbalance(s))
+    sentences = all_plain(imbalance(s))
     assert sentences[0] == "Exposure: each device 20 min of stream and 1 h 05 min of video; equal."
     assert sentences[1].startswith("Order: over two rounds every device has the same mean place")
     # 6 of the 12 ordered pairs occur; d4 plays last in round 1 and first in round 2
@@ -158,7 +159,7 @@ def test_one_at_a_time_two_rounds_by_hand():
 def test_three_rounds_of_four_cannot_be_even():
     # 3 x 4 turns of 5 min: mean places differ by 1/3 turn = 1.67 min, said as 2 min.
     s = rotation(row(4), length_min=60, parts=PARTS, turn_min=5)
-    assert plain(imbalance(s))[1] == (
+    assert all_plain(imbalance(s))[1] == (
         "Order: the mean places differ by 2 min; no order of three rounds does better."
     )
 
@@ -166,7 +167,7 @@ def test_three_rounds_of_four_cannot_be_even():
 def test_exact_design_says_exact():
     s = rotation(row(4), length_min=160, parts=PARTS, turn_min=10)
     assert "Neighbours: every device comes right after every other one time; exact" in "".join(
-        plain(imbalance(s))
+        all_plain(imbalance(s))
     )
 
 
@@ -202,7 +203,7 @@ def test_early_death_in_a_crossover_by_hand():
     e = exposure_if_dies(s, "d2", 40)
     assert (e.limited_min, e.other_min, e.planned_min) == (10, 30, 30)
     assert (e.common_min, e.others_min, e.has_both, e.empty_group) == (10, 30, False, False)
-    assert "over 10 min of stream only" in plain(e.advice)[1]
+    assert "over 10 min of stream only" in all_plain(e.advice)[1]
     # d1 dies at minute 40: its stream half is complete, it has 10 min of the other part.
     e = exposure_if_dies(s, "d1", 40)
     assert (e.limited_min, e.other_min, e.has_both, e.common_min) == (30, 10, True, 30)

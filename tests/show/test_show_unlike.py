@@ -13,9 +13,9 @@ from kit.results import Settings
 from kit.show import tables, wording
 from kit.show.figures.order import plot_pairs, plot_replicates
 from kit.show.pair_order import order_of_run
-from tests.claims.test_claims_unlike import a_day, runs_of
 from tests.helpers.builders import make_session, seen
 from tests.helpers.shown import plain
+from tests.helpers.unlike_days import unlike_day, unlike_runs
 
 
 def results_of(session):
@@ -25,7 +25,7 @@ def results_of(session):
 @pytest.fixture(scope="module")
 def charged():
     """Periwinkle charged for half an hour after the first phase, and off last of the three."""
-    return results_of(a_day(charges=[("pe", 61.0)]))
+    return results_of(unlike_day(charges=[("pe", 61.0)]))
 
 
 def test_the_lead_says_who_was_charged_and_who_was_first_of_the_others(charged):
@@ -65,13 +65,15 @@ def test_no_place_in_tables_from_the_charge_on(charged):
 
 
 def test_another_start_is_told_on_page_1():
-    told = " ".join(plain(text) for text in wording.glance(results_of(a_day(starts=(60, 100, 99)))))
+    told = " ".join(
+        plain(text) for text in wording.glance(results_of(unlike_day(starts=(60, 100, 99))))
+    )
     assert "Periwinkle 8 lasted longest (Limpet 10: started at 60 %): " in told
     assert "stands: Periwinkle 8, Limpet 10 (started at 60 %) and Dunlin 9." in told
 
 
 def test_a_mean_says_that_a_run_was_left_out():
-    results = results_of(runs_of({"du": {"power_saver": "on"}}, charged_in=(2,)))
+    results = results_of(unlike_runs({"du": {"power_saver": "on"}}, charged_in=(2,)))
     told = " ".join(plain(text) for text in wording.glance(results))
     assert "Periwinkle 8 (run 2 left out: charged) " in told
     assert "Dunlin 9 (power saver on) " in told
@@ -106,7 +108,7 @@ def test_two_survivors_are_a_question_as_in_the_table():
 
 
 def test_the_rule_of_the_declared_pair_is_told_under_the_standing():
-    session = a_day()
+    session = unlike_day()
     assert not any("declared" in note for note in tables.standing(results_of(session), 1)[0].notes)
     results = results_of(replace(session, declared_comparison=("li", "du")))
     note = plain(tables.standing(results, 1)[0].notes[-1])

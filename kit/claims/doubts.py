@@ -101,12 +101,11 @@ def reading_doubts(ready: Prepared, run: int) -> list[Doubt]:
     before, after = _neighbours(ready.chains)
     soc = session.readings["soc_pct"].to_numpy(dtype=np.float64)
     noted_tick = np.append(session.readings["kind"].to_numpy() == "tick", False)
-    number = session.runs[run].number
-    charged = set(session.charges.loc[session.charges["run"] == number, "device"].tolist())
+    # the display of one that was charged may rise
+    charged = ready.chains.off_times[run].charged.tolist()
     n = len(session.devices)
     doubts = []
-    for k in range(n):
-        free = session.devices[k].id in charged
+    for k, free in enumerate(charged):
         unit = run * n + k
         rows = obs.row[unit]
         own = (obs.node[unit] == np.arange(rows.size)) & (rows >= 0)

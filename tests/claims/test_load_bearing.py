@@ -163,6 +163,15 @@ def test_charged_device_may_rise():
     assert not b.empty
 
 
+def test_a_charge_before_the_start_lets_no_display_rise():
+    # B's 91 lies between 97 and 78, whatever was charged the night before
+    night = [{"device": "B", "start_min": -600.0, "end_min": -60.0}]
+    session = day({"A": [97, 91, 81], "B": [97, 91, 78]}, charges=night)
+    asked = [d for d in reading_doubts(prepare(session), 0) if (d.device, d.noted) == (1, 91)]
+    assert asked
+    assert all(78 <= d.slip.value <= 97 for d in asked)
+
+
 def test_untimed_readings_have_neighbours_too():
     timed = day({"A": [97, 91, 81, 70], "B": [97, 91, 78, 67]})
     untimed = day({"A": [97, 91, 81, 70], "B": [97, 91, 78, 67]}, timed=False)

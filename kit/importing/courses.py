@@ -24,19 +24,15 @@ MOST = 60
 
 def courses(session: Session) -> Iterator[str]:
     """Yield a line for each device and run, in which a misread number or time shows."""
-    lines = [
-        (device.label, run, f"run {run.number}, " if len(session.runs) > 1 else "")
-        for run in session.runs
-        for device in session.devices
-    ]
-    width = min(WIDEST, max((text_width(label) for label, *_ in lines), default=0))
-    ids = [d.id for _ in session.runs for d in session.devices]
-    for device, (label, run, prefix) in zip(ids[:MOST], lines[:MOST], strict=True):
-        shown = shorten(label, width)
+    told = [(device, run) for run in session.runs for device in session.devices]
+    width = min(WIDEST, max((text_width(device.label) for device in session.devices), default=0))
+    for device, run in told[:MOST]:
+        shown = shorten(device.label, width)
         pad = " " * (width - text_width(shown))
-        yield f"{shown}{pad}  {prefix}{_course(session, device, run)}"
-    if len(lines) > MOST:
-        yield f"and {len(lines) - MOST} more"
+        prefix = f"run {run.number}, " if len(session.runs) > 1 else ""
+        yield f"{shown}{pad}  {prefix}{_course(session, device.id, run)}"
+    if len(told) > MOST:
+        yield f"and {len(told) - MOST} more"
 
 
 def _course(session: Session, device: str, run: Run) -> str:

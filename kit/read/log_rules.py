@@ -33,6 +33,8 @@ def tell_ids(
     ):
         if not known:
             continue
+        # without a setup file they are those of a scorecard
+        source = f"an id of [[{what}]] in {setup_file}" if setup_file else f"one of the {what}"
         texts = distinct_texts(log.frame[column])
         strange = np.array([bool(t) and t not in known for t in texts], dtype=bool)
         codes = log.frame[column].cat.codes.to_numpy()
@@ -42,8 +44,8 @@ def tell_ids(
             rows,
             [texts[codes[r]] for r in rows],
             column=column,
-            expected=f"an id of [[{what}]] in {setup_file}: {', '.join(known)}",
-            remedy=f"Correct the id, or add it to [[{what}]].",
+            expected=f"{source}: {', '.join(known)}",
+            remedy=f"Correct the id, or add it to [[{what}]] of {setup_file or 'a setup file'}.",
             likely=known,
         )
 

@@ -274,3 +274,11 @@ def test_any_scorecard_is_read_or_told(rows, setup, second):
     if not told:
         session, _ = read(text, setup)
         assert set(session.readings["line"]) <= set(range(2, len(rows) + 2))
+
+
+def test_a_phase_that_no_checkpoint_names_is_told_without_naming_a_file_that_is_not_there():
+    card = "checkpoint;phase;Limpet 10\nstart;map;100\nafter map;map;90\npower off;photo;10:40\n"
+    finding = one_error(card, None)
+    assert finding.rule == "phase-unknown"
+    assert finding.expected == "one of the phases: map"
+    assert finding.remedy.startswith("Correct the id, or add it to [[phases]] of a setup file.")

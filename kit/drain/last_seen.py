@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from kit.drain.readings import codes_of
 from kit.session import columns_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    import pandas as pd
     from numpy.typing import NDArray
 
     from kit.session import Session
@@ -28,16 +28,6 @@ MINUTE = 1.0
 
 _RATE_STEP_MIN = 30.0
 """Stretch of a log over which the rate of a survivor is taken (min)."""
-
-
-def _codes(column: pd.Series[str], index: Mapping[str, int]) -> Ints:
-    """Return positions of the ids in a column; -1 for an id that is not in ``index``."""
-    categories = getattr(column.dtype, "categories", None)
-    if categories is not None:
-        table = np.array([*(index.get(c, -1) for c in categories), -1], dtype=np.int64)
-        return table[np.asarray(column.cat.codes, dtype=np.int64)]
-    ids = column.tolist()
-    return np.fromiter((index.get(i, -1) for i in ids), dtype=np.int64, count=len(ids))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -97,7 +87,7 @@ def seen_on(session: Session, devices: Mapping[str, int], runs: Mapping[int, int
         session.readings, "run", "device", "phase", "point", "t_min", "soc_pct",
         "t_resolution_min", "kind",
     )  # fmt: skip
-    code = _codes(device_of, devices)
+    code = codes_of(device_of, devices)
     run_number = np.asarray(run_of, dtype=np.int64)
     place = np.full(run_number.shape, -1)
     for number, position in runs.items():

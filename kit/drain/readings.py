@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     Ints = NDArray[np.int64]
     Bools = NDArray[np.bool_]
 
-__all__ = ["Observed", "observed", "shown_steps"]
+__all__ = ["Observed", "codes_of", "observed", "shown_steps"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,8 +60,14 @@ class Observed:
     row: Ints
 
 
-def _codes(column: pd.Series[str], index: Mapping[str, int]) -> Ints:
-    """Return positions of the ids in a column, -1 for others."""
+def codes_of(column: pd.Series[str], index: Mapping[str, int]) -> Ints:
+    """Return positions of the ids in a column, -1 for others.
+
+    Examples
+    --------
+    >>> codes_of(np.array(["b", "a", "nobody"], dtype=object), {"a": 0, "b": 1}).tolist()
+    [1, 0, -1]
+    """
     categories = getattr(column.dtype, "categories", None)
     if categories is not None:
         table = np.array([*(index.get(c, -1) for c in categories), -1], dtype=np.int64)
@@ -103,16 +109,16 @@ def observed(session: Session) -> Observed:
     place = np.full(number.shape, -1, dtype=np.int64)
     for run, position in runs.items():
         place[number == run] = position
-    device = _codes(device_of, devices)
+    device = codes_of(device_of, devices)
     soc = np.asarray(soc_of, dtype=np.float64)
     keep = np.flatnonzero((place >= 0) & (device >= 0) & ~np.isnan(soc))
-    point = _codes(point_of, {"start": 0, "end": 1})
+    point = codes_of(point_of, {"start": 0, "end": 1})
     resolution = np.asarray(step, dtype=np.float64)
     found = Observed(
         unit=(place * len(devices) + device)[keep],
-        phase=_codes(phase_of, phases)[keep],
+        phase=codes_of(phase_of, phases)[keep],
         point=np.where(point < 0, 2, point)[keep],
-        tick=(_codes(kind_of, {"tick": 1}) == 1)[keep],
+        tick=(codes_of(kind_of, {"tick": 1}) == 1)[keep],
         t=np.asarray(t, dtype=np.float64)[keep],
         resolution=np.where(np.isnan(resolution), 1.0, resolution)[keep],
         soc=soc[keep],

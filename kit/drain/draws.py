@@ -38,6 +38,10 @@ _UNTOLD_PP = 0.03
 """What uneven rates near a boundary make less than this (pp) is not drawn: beside the 0.289 pp of
 one reading it makes u larger by ½ · (0.03/0.289)², half a per cent."""
 
+_LEAST_EXPOSURE_H = 1e-3
+"""A drawn time to a power-off below this (3.6 s) is taken as this: no division by nothing. Times
+that are not known well enough for a rate (`Chains.timed`) do not come here."""
+
 _PASSES = 2
 """Rates need the states and the states need the rates; each pass shrinks what is left by the
 share of a delay in a phase."""
@@ -291,7 +295,7 @@ class UnitDraws:
             if not chains.timed[k, p]:
                 continue
             if p == chains.death[k]:
-                rates[p] = single(start / np.maximum(off, np.float32(1e-3)))
+                rates[p] = single(start / np.maximum(off, np.float32(_LEAST_EXPOSURE_H)))
             elif p in length and 2 * p + 1 in at:
                 rates[p] = single((start - at[2 * p + 1]) / length[p])
         return rates

@@ -32,11 +32,12 @@ if TYPE_CHECKING:
 __all__ = ["fitted_share", "gauge_shape", "rate_by_level"]
 
 MIN_STRETCHES = 5
-"""Fewer stretches between changes than this in a phase say nothing of its shape."""
+"""Fewer stretches between changes than this in a phase say nothing of its shape (own choice)."""
 
 BAND_PCT = 10.0
 MIN_IN_BAND = 3
-"""Stretches between changes that a band of levels needs for a rate."""
+"""Width of a band of levels, and the stretches between changes that it needs for a rate (own
+choice: two rates a reader can compare, and a scatter to judge them by)."""
 
 CURVE_HALF_WIDTH = 0.5
 """Half-width of a share, relative to it, for what is not known of the cell: at constant power two

@@ -106,13 +106,11 @@ def _monte_carlo(results: Results) -> str:
     if agree == len(judged):
         return f"{text} All {len(judged)} intervals agree with the closed form."
     others = len(judged) - agree
+    rest = "the one left" if others == 1 else f"the other {others}"
     text += f" {agree} of {len(judged)} intervals agree with the closed form within the tolerance"
     if judged.loc[~agrees, "why"].str.startswith(ON_PURPOSE).all():
-        return (
-            f"{text}; that of the other {others} is wider on purpose, as the tables of agreement "
-            "explain."
-        )
-    return f"{text}; the tables of agreement say why the other {others} do not."
+        return f"{text}; that of {rest} is wider on purpose, as the tables of agreement explain."
+    return f"{text}; the tables of agreement say why {rest} {'does' if others == 1 else 'do'} not."
 
 
 def _both_ways(results: Results) -> pd.DataFrame:
